@@ -1,0 +1,108 @@
+import type { Exposure } from "../../core/exposure/exposure.ts";
+import type { ErrorCode } from "../../core/errors.ts";
+import type { MonotonicMs } from "../../core/units.ts";
+
+/** What a connected camera is and can do, as it says itself; shown to the photographer. */
+export type CameraDescription = {
+  readonly cameraId: string;
+  /** The strings that the device reports. */
+  readonly label: string;
+  readonly serialNumber: string;
+  readonly profileId: string;
+  /** ISO values that can be set, ascending; empty: cannot be set, the photographer sets it by hand. */
+  readonly isoLadder: readonly number[];
+  /** f-numbers that can be set, ascending; empty: fixed or by hand. */
+  readonly fNumberLadder: readonly number[];
+  /** Timed exposures that can be set, seconds, ascending; empty: bulb only. */
+  readonly exposureLadderSeconds: readonly number[];
+  readonly hasBulb: boolean;
+  readonly iso: number | null;
+  readonly fNumber: number | null;
+  /** "manual" | "other" | "unknown": anything but manual is told to the photographer before the night. */
+  readonly program: "manual" | "other" | "unknown";
+  readonly focus: "manual" | "automatic" | "unknown";
+  /** Camera clock minus ours, night milliseconds; null: not readable. */
+  readonly clockOffsetMs: number | null;
+};
+
+/** One frame to take. */
+export type ExposureOrder = {
+  readonly frameIndex: number;
+  readonly exposure: Exposure;
+  /** Earliest opening of the shutter on the night's clock. */
+  readonly openAtMs: MonotonicMs;
+};
+
+/** What a camera says; `atMs` is night time, stamped in the timing thread. */
+export type CameraEvent =
+  | { readonly kind: "connected"; readonly description: CameraDescription }
+  | { readonly kind: "shutterOpened"; readonly frameIndex: number; readonly atMs: MonotonicMs }
+  | {
+      readonly kind: "shutterClosed";
+      readonly frameIndex: number;
+      readonly atMs: MonotonicMs;
+      /** What the exposure really was, as far as the host can tell. */
+      readonly happened: Exposure;
+    }
+  /** The next frame may begin. */
+  | { readonly kind: "ready"; readonly atMs: MonotonicMs }
+  | {
+      readonly kind: "frameArrived";
+      readonly frameIndex: number;
+      readonly atMs: MonotonicMs;
+      readonly cameraName: string;
+      readonly cameraHandle: number;
+      readonly captureDate: string;
+      /** The JPEG to keep and to meter: the file itself, or the largest preview there is. */
+      readonly jpeg: Uint8Array;
+      /** False when `jpeg` is a preview and the original stays on the card. */
+      readonly isOriginal: boolean;
+    }
+  | { readonly kind: "frameMissing"; readonly frameIndex: number; readonly why: string }
+  | {
+      readonly kind: "status";
+      readonly atMs: MonotonicMs;
+      /** 0..100; null: not readable. */
+      readonly batteryPercent: number | null;
+      readonly freeBytes: number | null;
+      readonly freeFrames: number | null;
+    }
+  /** The order for this frame, or the link itself, failed; `gone`: reconnect with `connect`. */
+  | {
+      readonly kind: "failed";
+      readonly code: ErrorCode;
+      readonly sentence: string;
+      readonly frameIndex: number | null;
+      readonly gone: boolean;
+    };
+
+/** A file on the camera's card, for reconciling the card with the catalogue. */
+export type CardFile = {
+  readonly cameraHandle: number;
+  readonly cameraName: string;
+  readonly bytes: number;
+  readonly captureDate: string;
+};
+
+/**
+ * A camera as the night sees it, whatever it is made of. Calls only ask; everything that happens
+ * is told through `onEvent`, so that a slow camera never holds the night.
+ */
+export interface Camera {
+  readonly cameraId: string;
+  onEvent(listener: (event: CameraEvent) => void): void;
+  /** Connects, or connects anew after `gone`; answers `connected` or `failed`. */
+  connect(): void;
+  /** Takes one frame; answers `shutterOpened`, `shutterClosed`, `ready`, `frameArrived`, or `failed`. */
+  expose(order: ExposureOrder): void;
+  /** Closes the shutter of this frame now, if it is open. */
+  closeShutter(frameIndex: number): void;
+  /** Asks for battery and card between frames; answers `status`. */
+  readStatus(): void;
+  /** Files on the card, for reconciling after a break. */
+  listCard(): Promise<readonly CardFile[]>;
+  /** A whole file from the card, in pieces that never delay the shutter. */
+  fetchFile(cameraHandle: number): Promise<Uint8Array>;
+  /** Opens the contact, ends the session in order, ends the thread. Safe to call twice. */
+  close(): Promise<void>;
+}

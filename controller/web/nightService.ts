@@ -1,0 +1,21 @@
+import type {
+  DaemonView,
+  NightSummary,
+  ServerMessage,
+  WatchCommand,
+} from "../../core/api/messages.ts";
+import type { FrameRecord } from "../../core/night/frameRecord.ts";
+
+/** What the web server needs of the running program; the composition root provides it. */
+export type NightService = {
+  view(): DaemonView;
+  /** Calls the listener on every change; returns the way to stop listening. */
+  subscribe(listener: (message: ServerMessage) => void): () => void;
+  /** @throws NightError `settings.invalid` with one clear sentence. */
+  command(cameraId: string, command: WatchCommand): void;
+  nights(): readonly NightSummary[];
+  /** Frames of a night by rising index, at most `count` from `fromIndex`. */
+  frames(nightId: string, options: { fromIndex: number; count: number }): readonly FrameRecord[];
+  /** Absolute path of a frame's JPEG; null when there is none. */
+  framePath(nightId: string, frameIndex: number): string | null;
+};

@@ -1,0 +1,93 @@
+import type { ExposureSettings } from "../exposure/settings.ts";
+import type { FrameRecord } from "../night/frameRecord.ts";
+import type { UtcMs } from "../units.ts";
+
+/** Something the program watches over, with what it does about it. */
+export type GuardNotice = {
+  readonly guard: "battery" | "storage" | "cold" | "dew" | "focus" | "dawn" | "camera" | "clock";
+  readonly level: "note" | "warning" | "stop";
+  /** What happened, what Nattvakt does about it, what the photographer can do. */
+  readonly sentence: string;
+  readonly sinceUtcMs: UtcMs;
+};
+
+/** A stretch of the night in which the activity rose sharply; open while `endUtcMs` is null. */
+export type SurgeNotice = {
+  readonly startUtcMs: UtcMs;
+  readonly endUtcMs: UtcMs | null;
+  /** Rise of the sky over the quiet before, stops. */
+  readonly riseStops: number;
+};
+
+/** A stretch without frames that was longer than the cadence explains. */
+export type GapNotice = {
+  readonly startUtcMs: UtcMs;
+  readonly endUtcMs: UtcMs | null;
+  readonly why: string;
+};
+
+export type WatchPhase =
+  "idle" | "waiting" | "connecting" | "watching" | "paused" | "recovering" | "finished";
+
+/** How one camera's watch stands. */
+export type WatchView = {
+  readonly cameraId: string;
+  readonly cameraLabel: string;
+  readonly phase: WatchPhase;
+  /** One line that says all is well, or the one thing that is not. */
+  readonly sentence: string;
+  readonly allIsWell: boolean;
+  readonly pace: "full" | "sentinel";
+  /** True while the shutter is open. */
+  readonly isExposing: boolean;
+  readonly frameCount: number;
+  readonly newest: FrameRecord | null;
+  readonly batteryPercent: number | null;
+  readonly cardFreeBytes: number | null;
+  readonly cardFreeFrames: number | null;
+  /** When the watch will end, and by what; null: not known. */
+  readonly endsUtcMs: UtcMs | null;
+  readonly endsBy: "time" | "frames" | "dawn" | "battery" | "card" | "hand";
+  readonly settings: ExposureSettings;
+  readonly guards: readonly GuardNotice[];
+  readonly surges: readonly SurgeNotice[];
+  readonly gaps: readonly GapNotice[];
+};
+
+/** A night as the list of nights shows it. */
+export type NightSummary = {
+  /** Name of its folder: `YYYY-MM-DD_name`. */
+  readonly nightId: string;
+  readonly name: string;
+  readonly startUtcMs: UtcMs;
+  readonly latitudeDeg: number;
+  readonly longitudeDeg: number;
+  readonly placeName: string;
+  /** True for a rehearsal against the simulated sky. */
+  readonly isRehearsal: boolean;
+  readonly frameCount: number;
+};
+
+/** The whole state of the daemon as the page needs it. */
+export type DaemonView = {
+  readonly version: string;
+  /** Night time, and how fast it runs. */
+  readonly nowUtcMs: UtcMs;
+  readonly rate: number;
+  readonly night: NightSummary | null;
+  readonly watches: readonly WatchView[];
+  readonly freeDiskBytes: number | null;
+};
+
+/** What the daemon pushes over the socket. */
+export type ServerMessage =
+  | { readonly kind: "state"; readonly state: DaemonView }
+  | { readonly kind: "frame"; readonly nightId: string; readonly frame: FrameRecord };
+
+/** What the photographer can tell a watch. */
+export type WatchCommand =
+  | { readonly kind: "start" }
+  | { readonly kind: "pause" }
+  | { readonly kind: "resume" }
+  | { readonly kind: "stop" }
+  | { readonly kind: "settings"; readonly settings: Partial<ExposureSettings> };

@@ -1,0 +1,25 @@
+import { svelte } from "@sveltejs/vite-plugin-svelte";
+import { defineConfig } from "vitest/config";
+
+// Two projects: the Svelte plugin's `browser` resolve condition would give node tests the
+// browser build of `ws`.
+export default defineConfig({
+  test: {
+    projects: [
+      {
+        test: {
+          name: "node",
+          include: ["tests/**/*.test.ts"],
+          exclude: ["tests/ui/**"],
+          testTimeout: 60_000,
+          hookTimeout: 60_000,
+        },
+      },
+      {
+        plugins: [svelte()],
+        resolve: { conditions: ["browser"] },
+        test: { name: "ui", environment: "jsdom", include: ["tests/ui/**/*.test.ts"] },
+      },
+    ],
+  },
+});
