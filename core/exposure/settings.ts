@@ -6,19 +6,23 @@ export type ExposureSettings = {
   readonly isoMin: number;
   /** The photographer's cap: above this the noise is not worth it. */
   readonly isoMax: number;
-  /** ISO values the camera can set, ascending; empty: any value between the two limits. */
+  /** ISO values the camera can set, ascending; empty: third stops between the two limits. */
   readonly isoLadder: readonly number[];
   readonly exposureSecondsMin: number;
   /** Longest exposure, the star-trail limit included. */
   readonly exposureSecondsMax: number;
   /** Start to start; 0: back to back. */
   readonly intervalSeconds: number;
+  /** What the camera needs between two frames; an exposure never eats into it. */
+  readonly busySeconds: number;
   readonly focalLengthMm: number;
   readonly pixelPitchUm: number;
   /** Tolerated smear of moving curtains, pixels of the full-size frame. */
   readonly blurPx: number;
-  /** Share of the sky that may clip, 0..1; the highlights are protected beyond it. */
+  /** Share of the sky that may clip, 0..1; the highlights are protected beyond it. 1: never. */
   readonly clippedShareMax: number;
+  /** How far under the ceiling the brightest parts are kept while they are protected, stops. */
+  readonly highlightHeadroomStops: number;
   /** Largest change of the recorded brightness for a smooth film; null: as fast as the sky asks. */
   readonly stopsPerMinuteMax: number | null;
 };
@@ -33,9 +37,11 @@ export const DEFAULT_EXPOSURE_SETTINGS: ExposureSettings = {
   exposureSecondsMin: 0.5,
   exposureSecondsMax: 15,
   intervalSeconds: 0,
+  busySeconds: 1,
   focalLengthMm: 16,
   pixelPitchUm: 6,
   blurPx: 24,
   clippedShareMax: 0.002,
+  highlightHeadroomStops: 0.1,
   stopsPerMinuteMax: null,
 };
