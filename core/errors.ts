@@ -37,6 +37,8 @@ export const ERROR_CODES = {
   "settings.invalid": "usage",
   "sky.file_invalid": "usage",
   "usage.invalid": "usage",
+  "web.not_found": "usage",
+  "web.refused": "usage",
 } as const satisfies Record<string, Recovery>;
 
 export type ErrorCode = keyof typeof ERROR_CODES;
