@@ -1,0 +1,129 @@
+import { createHash } from "node:crypto";
+import { open, mkdir, readFile, rename, stat, unlink } from "node:fs/promises";
+import { basename, dirname, join } from "node:path";
+import { NightError } from "../../core/errors.ts";
+import { archiveError } from "./archiveError.ts";
+
+export const FRAMES_FOLDER = "frames";
+/** Where files go that are doubted: never deleted, never in the way. */
+export const ASIDE_FOLDER = "frames/aside";
+/** Ending of a file that is still being written. */
+export const PART_ENDING = ".part";
+
+/** A file that is whole and flushed. */
+export type KeptFile = {
+  /** Relative to the night's folder. */
+  readonly path: string;
+  readonly bytes: number;
+  /** Lower-case hexadecimal. */
+  readonly sha256: string;
+};
+
+/** Name of a frame's file: the index in six digits, the camera's own ending. */
+export function frameFileName(frameIndex: number, ending = "jpg"): string {
+  return `${String(frameIndex).padStart(6, "0")}.${ending.toLowerCase()}`;
+}
+
+export function sha256Of(bytes: Uint8Array): string {
+  return createHash("sha256").update(bytes).digest("hex");
+}
+
+/**
+ * Keeps a frame's file: written aside, flushed, renamed, its folder flushed. When this resolves the
+ * file outlives a power cut; when it rejects nothing carries the name.
+ *
+ * A different file that already has the name is set aside, never overwritten.
+ *
+ * @param name  File name inside `frames/`; `folder/name` is allowed.
+ * @throws NightError `archive.disk_full`, `archive.read_only`.
+ */
+export async function keepFrameFile(
+  nightDir: string,
+  name: string,
+  bytes: Uint8Array,
+): Promise<KeptFile> {
+  const path = `${FRAMES_FOLDER}/${name}`;
+  const sha256 = sha256Of(bytes);
+  const target = join(nightDir, path);
+  try {
+    const present = await readIfThere(target);
+    if (present !== null) {
+      if (sha256Of(present) === sha256) return { path, bytes: bytes.byteLength, sha256 };
+      await setAside(nightDir, path);
+    }
+    await writeWhole(target, bytes);
+    return { path, bytes: bytes.byteLength, sha256 };
+  } catch (thrown) {
+    throw archiveError(thrown, target);
+  }
+}
+
+/** Writes a file so that it is either whole under its name or not there at all. */
+export async function writeWhole(target: string, bytes: Uint8Array | string): Promise<void> {
+  const part = `${target}${PART_ENDING}`;
+  try {
+    await writeFlushed(part, bytes);
+    await rename(part, target);
+  } catch (thrown) {
+    await unlink(part).catch(() => {
+      // There may be no part yet; what went wrong is thrown below.
+    });
+    throw thrown;
+  }
+  await flushFolder(dirname(target));
+}
+
+/** Moves a doubted file into `frames/aside/`, under a name that is free. */
+export async function setAside(nightDir: string, path: string): Promise<string> {
+  const folder = join(nightDir, ASIDE_FOLDER);
+  await mkdir(folder, { recursive: true });
+  for (let attempt = 0; attempt < 1000; attempt += 1) {
+    const suffix = attempt === 0 ? "" : `.${attempt}`;
+    const aside = `${ASIDE_FOLDER}/${basename(path)}${suffix}`;
+    if (await isThere(join(nightDir, aside))) continue;
+    await rename(join(nightDir, path), join(nightDir, aside));
+    await flushFolder(folder);
+    return aside;
+  }
+  throw new NightError("archive.read_only", `There is no free name in ${folder}; empty it.`);
+}
+
+async function writeFlushed(path: string, bytes: Uint8Array | string): Promise<void> {
+  const file = await open(path, "w");
+  try {
+    await file.writeFile(bytes);
+    await file.sync();
+  } finally {
+    await file.close();
+  }
+}
+
+/** A rename lasts only once its folder is flushed; some systems cannot flush one, and need not. */
+async function flushFolder(path: string): Promise<void> {
+  const folder = await open(path, "r").catch(() => null);
+  if (folder === null) return;
+  try {
+    await folder.sync();
+  } catch (thrown) {
+    const code = thrown instanceof Error && "code" in thrown ? thrown.code : "";
+    if (code !== "EINVAL" && code !== "EPERM" && code !== "EISDIR") throw thrown;
+  } finally {
+    await folder.close();
+  }
+}
+
+async function readIfThere(path: string): Promise<Uint8Array | null> {
+  try {
+    return await readFile(path);
+  } catch (thrown) {
+    if (thrown instanceof Error && "code" in thrown && thrown.code === "ENOENT") return null;
+    throw thrown;
+  }
+}
+
+async function isThere(path: string): Promise<boolean> {
+  return stat(path).then(
+    () => true,
+    () => false,
+  );
+}

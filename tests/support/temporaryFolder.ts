@@ -1,0 +1,13 @@
+import { mkdtempSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { onTestFinished } from "vitest";
+
+/** A folder that is gone when the test is over. */
+export function temporaryFolder(): string {
+  const path = mkdtempSync(join(tmpdir(), "nattvakt-test-"));
+  onTestFinished(() => {
+    rmSync(path, { recursive: true, force: true });
+  });
+  return path;
+}
