@@ -1,0 +1,240 @@
+import { governExposure } from "../exposure/governor.ts";
+import { monotonicMs, type MonotonicMs } from "../units.ts";
+import type { WatchEffect } from "./effects.ts";
+import type { WatchEvent } from "./events.ts";
+import { endReason, raiseGuard } from "./guards.ts";
+import type { After, EndedBy, WatchState } from "./state.ts";
+
+/** What an event leads to: the next state, and what is to be done. */
+export type WatchStep = { readonly state: WatchState; readonly effects: readonly WatchEffect[] };
+
+/** Battery and card are asked for no more often than this. */
+const STATUS_EVERY_MS = 60_000;
+/** A camera that is not in manual is looked at again after this long. */
+const DIAL_RETRY_MS = 10_000;
+/** Waits between attempts to reconnect; the last one repeats. */
+const RETRY_WAITS_MS = [500, 1000, 2000, 4000, 8000, 15_000, 60_000];
+/** At the end, frames still on their way have this long to arrive. */
+const LAST_FRAMES_MS = 60_000;
+
+/** What comes after a frame: the next one, a pause, or the end. */
+export function goOn(state: WatchState, atMs: MonotonicMs, after: After): WatchStep {
+  if (after === "next") return proceed(state, atMs);
+  return after === "paused" ? pause(state, atMs) : end(state, atMs, after);
+}
+
+/** The camera is ready: end, wait, or order the next frame. */
+export function proceed(state: WatchState, atMs: MonotonicMs): WatchStep {
+  const by = endReason(state, atMs);
+  if (by) return end(state, atMs, by);
+  const { startMs } = state.settings;
+  if (startMs !== null && atMs < startMs) {
+    return {
+      state: { ...state, phase: { kind: "waiting", startMs } },
+      effects: [{ kind: "wake", atMs: startMs }],
+    };
+  }
+  const asks = state.statusAskedMs === null || atMs - state.statusAskedMs >= STATUS_EVERY_MS;
+  const asked: WatchState = asks ? { ...state, statusAskedMs: atMs } : state;
+  const ask: readonly WatchEffect[] = asks ? [{ kind: "readStatus" }] : [];
+  const notBeforeMs = dueMs(state, atMs);
+  return withEffects(
+    ask,
+    notBeforeMs > atMs
+      ? {
+          state: { ...asked, phase: { kind: "between", notBeforeMs } },
+          effects: [{ kind: "wake", atMs: notBeforeMs }],
+        }
+      : order(asked, atMs),
+  );
+}
+
+function order(state: WatchState, atMs: MonotonicMs): WatchStep {
+  const frameIndex = state.nextFrameIndex;
+  const settings = {
+    ...state.settings.exposure,
+    intervalSeconds: intervalSeconds(state),
+  };
+  const decision = governExposure(state.governor, { openAtMs: atMs, frameIndex }, settings);
+  const deadlineMs = overdueMs(atMs, decision.exposure.exposureSeconds, state);
+  return {
+    state: {
+      ...state,
+      governor: decision.state,
+      nextFrameIndex: frameIndex + 1,
+      phase: {
+        kind: "ordered",
+        frameIndex,
+        exposure: decision.exposure,
+        deadlineMs,
+        after: "next",
+      },
+    },
+    effects: [
+      {
+        kind: "expose",
+        frameIndex,
+        exposure: decision.exposure,
+        openAtMs: atMs,
+        reasons: decision.reasons,
+        targetStops: settings.targetStops,
+        isReachable: decision.isReachable,
+        pace: state.pace,
+      },
+      { kind: "wake", atMs: deadlineMs },
+    ],
+  };
+}
+
+/** A frame that was ordered came to nothing. */
+export function frameFailed(
+  state: WatchState,
+  event: Extract<WatchEvent, { kind: "cameraFailed" }>,
+  frameIndex: number,
+  after: After,
+): WatchStep {
+  if (event.frameIndex !== null && event.frameIndex !== frameIndex && !event.gone) {
+    return stay(state, event.sentence);
+  }
+  const missing: WatchEffect = { kind: "markMissing", frameIndex, why: event.sentence };
+  if (after !== "next" && after !== "paused") {
+    return withEffects([missing], end(state, event.atMs, after));
+  }
+  if (after === "paused") return withEffects([missing], pause(state, event.atMs));
+  return withEffects([missing], recover(state, event.atMs, event.sentence, 0));
+}
+
+/** The camera is silent with a frame in hand; reconnecting lets go of whatever is held. */
+export function lost(
+  state: WatchState,
+  atMs: MonotonicMs,
+  frameIndex: number,
+  after: After,
+): WatchStep {
+  const sentence = "The camera went silent during a frame; Nattvakt is reconnecting.";
+  const missing: WatchEffect = { kind: "markMissing", frameIndex, why: sentence };
+  if (after === "next" || after === "paused") {
+    return withEffects([missing], recover(state, atMs, sentence, 0));
+  }
+  // The shutter may still be open: closing the camera opens the contact whatever happened.
+  const closeMs = later(atMs, LAST_FRAMES_MS);
+  return {
+    state: { ...state, phase: { kind: "ending", by: after, closeMs } },
+    effects: [missing, { kind: "closeCamera" }, { kind: "wake", atMs: closeMs }],
+  };
+}
+
+export function connect(state: WatchState, atMs: MonotonicMs, attemptCount: number): WatchStep {
+  const deadlineMs = later(atMs, state.settings.silenceSecondsMax * 1000);
+  return {
+    state: { ...state, phase: { kind: "connecting", attemptCount, deadlineMs } },
+    effects: [{ kind: "connectCamera" }, { kind: "wake", atMs: deadlineMs }],
+  };
+}
+
+export function recover(
+  state: WatchState,
+  atMs: MonotonicMs,
+  sentence: string,
+  attemptCount: number,
+): WatchStep {
+  const waitMs = RETRY_WAITS_MS[Math.min(attemptCount, RETRY_WAITS_MS.length - 1)] ?? 60_000;
+  const retryMs = later(atMs, waitMs);
+  const guarded = raiseGuard(openGap(state, atMs, sentence), atMs, {
+    guard: "camera",
+    level: attemptCount >= state.settings.quickAttemptCount ? "stop" : "warning",
+    sentence,
+  });
+  return {
+    state: { ...guarded, phase: { kind: "recovering", attemptCount, retryMs, sentence } },
+    effects: [{ kind: "wake", atMs: retryMs }],
+  };
+}
+
+export function pause(state: WatchState, atMs: MonotonicMs): WatchStep {
+  return {
+    state: { ...openGap(state, atMs, "paused by hand"), phase: { kind: "paused" } },
+    effects: [],
+  };
+}
+
+export function end(state: WatchState, atMs: MonotonicMs, by: EndedBy): WatchStep {
+  const closeMs = later(atMs, LAST_FRAMES_MS);
+  const ending: WatchState = { ...state, phase: { kind: "ending", by, closeMs } };
+  return {
+    state: ending,
+    effects: nothingIsOnItsWay(ending)
+      ? [{ kind: "closeCamera" }]
+      : [{ kind: "wake", atMs: closeMs }],
+  };
+}
+
+/** A stretch without frames begins, unless one is open already or there was no frame yet. */
+function openGap(state: WatchState, atMs: MonotonicMs, why: string): WatchState {
+  if (state.lastClosedMs === null && state.lastOpenedMs === null) return state;
+  const last = state.gaps.at(-1);
+  if (last?.endMs === null) return state;
+  const startMs = state.lastClosedMs ?? atMs;
+  return { ...state, gaps: [...state.gaps, { startMs, endMs: null, why }] };
+}
+
+export function nothingIsOnItsWay(state: WatchState): boolean {
+  return state.taken.length === 0 && state.unkeptCount === 0;
+}
+
+function intervalSeconds(state: WatchState): number {
+  const { exposure, sentinelIntervalSeconds } = state.settings;
+  return state.pace === "sentinel" && sentinelIntervalSeconds !== null
+    ? Math.max(sentinelIntervalSeconds, exposure.intervalSeconds)
+    : exposure.intervalSeconds;
+}
+
+/** When the next frame is due at the present pace. */
+function dueMs(state: WatchState, atMs: MonotonicMs): MonotonicMs {
+  const sinceMs = state.lastOpenedMs;
+  if (sinceMs === null) return atMs;
+  return monotonicMs(Math.max(atMs, sinceMs + intervalSeconds(state) * 1000));
+}
+
+export function fullPaceMs(state: WatchState): number {
+  return (state.lastOpenedMs ?? 0) + state.settings.exposure.intervalSeconds * 1000;
+}
+
+export function overdueMs(
+  atMs: MonotonicMs,
+  exposureSeconds: number,
+  state: WatchState,
+): MonotonicMs {
+  return later(atMs, (exposureSeconds + state.settings.silenceSecondsMax) * 1000);
+}
+
+export function later(atMs: MonotonicMs, ms: number): MonotonicMs {
+  return monotonicMs(atMs + ms);
+}
+
+export function withEffects(effects: readonly WatchEffect[], step: WatchStep): WatchStep {
+  return { state: step.state, effects: [...effects, ...step.effects] };
+}
+
+/** The event changes nothing; why is kept for the log. */
+export function stay(state: WatchState, why: string): WatchStep {
+  return { state: { ...state, ignored: why }, effects: [] };
+}
+
+export function lookAgain(state: WatchState, atMs: MonotonicMs, sentence: string): WatchStep {
+  const retryMs = later(atMs, DIAL_RETRY_MS);
+  const guarded = raiseGuard(state, atMs, { guard: "camera", level: "stop", sentence });
+  return {
+    state: { ...guarded, phase: { kind: "recovering", attemptCount: 0, retryMs, sentence } },
+    effects: [{ kind: "wake", atMs: retryMs }],
+  };
+}
+
+/** What comes after the frame in hand, when the photographer pauses or resumes meanwhile. */
+export function afterWish(state: WatchState, after: After, wish: "paused" | "next"): WatchStep {
+  const { phase } = state;
+  if (!("after" in phase) || (after !== "next" && after !== "paused")) {
+    return stay(state, "the watch is ending");
+  }
+  return { state: { ...state, phase: { ...phase, after: wish } }, effects: [] };
+}
