@@ -1,0 +1,121 @@
+/**
+ * The frame on a coarse grid of square cells: all that the meter needs, in one pass over the pixels.
+ *
+ * Codes are averaged as codes and only then made linear. Within a cell the sky is nearly even, so
+ * this costs next to nothing, and it takes the sting out of stars and hot pixels; the share of
+ * noise is made good by `lightCurvature` where it matters.
+ */
+export type CellGrid = {
+  readonly columns: number;
+  readonly rows: number;
+  /** Side of a cell, pixels of the metered image. */
+  readonly cellPx: number;
+  /** Mean code of each cell per channel, row by row from the top. */
+  readonly red: Float32Array;
+  readonly green: Float32Array;
+  readonly blue: Float32Array;
+  /** Pixels at the ceiling of each cell, per channel. */
+  readonly clippedRed: Uint16Array;
+  readonly clippedGreen: Uint16Array;
+  readonly clippedBlue: Uint16Array;
+  /** Variance of green codes within a cell, median over the frame: the noise of one pixel, squared. */
+  readonly noiseVariance: number;
+};
+
+/** A pixel from this code up is at the ceiling; JPEG coding lets a clipped 255 ring a little. */
+export const CLIPPED_CODE = 252;
+
+/** Cells across the frame: fine enough for a horizon, coarse enough to be quick. */
+const COLUMNS_WANTED = 180;
+
+/** Side of a cell for an image of this width, pixels. */
+export function cellSize(widthPx: number): number {
+  return widthPx < 64 ? 1 : Math.max(2, Math.round(widthPx / COLUMNS_WANTED));
+}
+
+/**
+ * Averages an image over square cells; a remainder narrower than a cell at the right and bottom is
+ * left out.
+ *
+ * @param rgb  Three bytes a pixel, row by row, at least `widthPx · heightPx · 3` of them.
+ */
+export function reduceToCells(widthPx: number, heightPx: number, rgb: Uint8Array): CellGrid {
+  const cellPx = Math.min(cellSize(widthPx), heightPx);
+  const columns = Math.floor(widthPx / cellPx);
+  const rows = Math.floor(heightPx / cellPx);
+  const count = columns * rows;
+  const red = new Float32Array(count);
+  const green = new Float32Array(count);
+  const blue = new Float32Array(count);
+  const clippedRed = new Uint16Array(count);
+  const clippedGreen = new Uint16Array(count);
+  const clippedBlue = new Uint16Array(count);
+  const variances = new Uint32Array(VARIANCE_BINS);
+  const pixels = cellPx * cellPx;
+  const stride = widthPx * 3;
+  const skip = stride - cellPx * 3;
+
+  for (let row = 0, cell = 0; row < rows; row += 1) {
+    for (let column = 0; column < columns; column += 1, cell += 1) {
+      let at = row * cellPx * stride + column * cellPx * 3;
+      let r = 0;
+      let g = 0;
+      let b = 0;
+      let gSquares = 0;
+      let brightest = 0;
+      for (let y = 0; y < cellPx; y += 1, at += skip) {
+        for (let x = 0; x < cellPx; x += 1, at += 3) {
+          const pr = rgb[at]!;
+          const pg = rgb[at + 1]!;
+          const pb = rgb[at + 2]!;
+          r += pr;
+          g += pg;
+          b += pb;
+          gSquares += pg * pg;
+          brightest |= pr | pg | pb;
+        }
+      }
+      red[cell] = r / pixels;
+      green[cell] = g / pixels;
+      blue[cell] = b / pixels;
+      const variance = (gSquares - (g * g) / pixels) / Math.max(1, pixels - 1);
+      variances[Math.min(VARIANCE_BINS - 1, (variance * 2) | 0)]! += 1;
+      // The OR of all codes can only reach the ceiling where some pixel's upper bits are set.
+      if (brightest >= CLIPPED_CODE) {
+        at = row * cellPx * stride + column * cellPx * 3;
+        for (let y = 0; y < cellPx; y += 1, at += skip) {
+          for (let x = 0; x < cellPx; x += 1, at += 3) {
+            if (rgb[at]! >= CLIPPED_CODE) clippedRed[cell]! += 1;
+            if (rgb[at + 1]! >= CLIPPED_CODE) clippedGreen[cell]! += 1;
+            if (rgb[at + 2]! >= CLIPPED_CODE) clippedBlue[cell]! += 1;
+          }
+        }
+      }
+    }
+  }
+  return {
+    columns,
+    rows,
+    cellPx,
+    red,
+    green,
+    blue,
+    clippedRed,
+    clippedGreen,
+    clippedBlue,
+    noiseVariance: pixels > 1 ? medianOfBins(variances, count) / 2 : 0,
+  };
+}
+
+/** Bins of half a code², for the median variance; noisier than 256 codes² is one bin. */
+const VARIANCE_BINS = 512;
+
+function medianOfBins(bins: Uint32Array, count: number): number {
+  let seen = 0;
+  for (let bin = 0; bin < bins.length; bin += 1) {
+    const here = bins[bin]!;
+    if (seen + here > count / 2) return bin + (count / 2 - seen) / here;
+    seen += here;
+  }
+  return 0;
+}
