@@ -1,0 +1,123 @@
+import { startOfDateUtcMs } from "./calendarDate.ts";
+import { crossingsOf, lowestMs, type Crossing, type Stretch } from "./crossings.ts";
+import { moonPosition, sunPosition } from "./ephemeris.ts";
+import type { Place } from "./place.ts";
+
+const HOUR_MS = 3_600_000;
+
+/** Altitude of the Sun's centre, without refraction, at which each darkness begins. By definition. */
+export const DARKNESS_ALTITUDE_DEG = { civil: -6, nautical: -12, astronomical: -18 } as const;
+
+/** Whether the Sun stays above a level, dips below it for a while, or stays below it. */
+export type DarknessKind = "window" | "never" | "allDay";
+
+/**
+ * One darkness of a night. Of a `window` an end is `null` when the level is not passed within the
+ * searched day, as on the few dates a year on which the polar night begins or ends.
+ */
+export type Darkness = {
+  readonly kind: DarknessKind;
+  readonly startUtcMs: number | null;
+  readonly endUtcMs: number | null;
+};
+
+/** Sun and Moon of one night, times in milliseconds since 1970. */
+export type NightTimes = {
+  /** The 24 hours that were searched: from local mean solar noon to the next. */
+  readonly searched: Stretch;
+  /** The moment at which the Sun stands lowest. */
+  readonly middleUtcMs: number;
+  readonly sunAltitudeAtMiddleDeg: number;
+  /**
+   * Sun's centre through 0°, without refraction: the set before and the rise after the night's
+   * middle; where the searched day has only one on the other side of it, that one; else `null`.
+   */
+  readonly sunsetUtcMs: number | null;
+  readonly sunriseUtcMs: number | null;
+  /** The Sun's centre below 0°. */
+  readonly sun: Darkness;
+  readonly civil: Darkness;
+  readonly nautical: Darkness;
+  readonly astronomical: Darkness;
+  readonly moon: MoonTimes;
+};
+
+/**
+ * The Moon's first rise and first set within the searched day; its centre through 0° without
+ * refraction, as the altitudes of the plan's samples. (An almanac takes the upper limb with 34′ of
+ * refraction, which comes a few minutes earlier for the rise, at high latitudes more.)
+ */
+export type MoonTimes = {
+  readonly kind: "risesOrSets" | "upAllDay" | "downAllDay";
+  readonly riseUtcMs: number | null;
+  readonly setUtcMs: number | null;
+};
+
+/**
+ * Local mean solar noon of a date at a longitude: 12:00 less four minutes per degree east.
+ * At the two names of the date line, 180° and −180°, the same date begins a day apart.
+ */
+export function meanSolarNoonUtcMs(dateIso: string, longitudeDeg: number): number {
+  return startOfDateUtcMs(dateIso) + 12 * HOUR_MS - (longitudeDeg / 15) * HOUR_MS;
+}
+
+/**
+ * Sunset, the three twilights, sunrise, moonrise and moonset of the night that follows a date's
+ * local mean solar noon.
+ *
+ * @throws NightError `settings.invalid` for a date that is none.
+ */
+export function nightTimes(dateIso: string, place: Place): NightTimes {
+  const startMs = meanSolarNoonUtcMs(dateIso, place.longitudeDeg);
+  const searched = { startMs, endMs: startMs + 24 * HOUR_MS };
+  const sunAltitude = (atMs: number): number => sunPosition(atMs, place).altitudeDeg;
+  const middleUtcMs = lowestMs(sunAltitude, searched);
+  const below = (level: number): Darkness =>
+    darknessBelow(crossingsOf(sunAltitude, level, searched), {
+      middleMs: middleUtcMs,
+      isBelow: sunAltitude(middleUtcMs) < level,
+    });
+  const atHorizon = crossingsOf(sunAltitude, 0, searched);
+  const sun = below(0);
+  return {
+    searched,
+    middleUtcMs,
+    sunsetUtcMs: sun.startUtcMs ?? firstOf(atHorizon, "falling"),
+    sunriseUtcMs: sun.endUtcMs ?? firstOf(atHorizon, "rising"),
+    sunAltitudeAtMiddleDeg: sunAltitude(middleUtcMs),
+    sun,
+    civil: below(DARKNESS_ALTITUDE_DEG.civil),
+    nautical: below(DARKNESS_ALTITUDE_DEG.nautical),
+    astronomical: below(DARKNESS_ALTITUDE_DEG.astronomical),
+    moon: moonTimes(searched, place),
+  };
+}
+
+function darknessBelow(
+  crossings: readonly Crossing[],
+  { middleMs, isBelow }: { middleMs: number; isBelow: boolean },
+): Darkness {
+  if (!isBelow) return { kind: "never", startUtcMs: null, endUtcMs: null };
+  if (crossings.length === 0) return { kind: "allDay", startUtcMs: null, endUtcMs: null };
+  const start = crossings.findLast(({ atMs }) => atMs <= middleMs);
+  const end = crossings.find(({ atMs }) => atMs > middleMs);
+  return { kind: "window", startUtcMs: start?.atMs ?? null, endUtcMs: end?.atMs ?? null };
+}
+
+function moonTimes(searched: Stretch, place: Place): MoonTimes {
+  const altitude = (atMs: number): number => moonPosition(atMs, place).altitudeDeg;
+  const crossings = crossingsOf(altitude, 0, searched);
+  if (crossings.length === 0) {
+    const kind = altitude(searched.startMs) > 0 ? "upAllDay" : "downAllDay";
+    return { kind, riseUtcMs: null, setUtcMs: null };
+  }
+  return {
+    kind: "risesOrSets",
+    riseUtcMs: firstOf(crossings, "rising"),
+    setUtcMs: firstOf(crossings, "falling"),
+  };
+}
+
+function firstOf(crossings: readonly Crossing[], direction: Crossing["direction"]): number | null {
+  return crossings.find((crossing) => crossing.direction === direction)?.atMs ?? null;
+}
