@@ -88,7 +88,7 @@ export type CardFile = {
  * A camera as the night sees it, whatever it is made of. Calls only ask; everything that happens
  * is told through `onEvent`, so that a slow camera never holds the night.
  */
-export interface Camera {
+export type Camera = {
   readonly cameraId: string;
   onEvent(listener: (event: CameraEvent) => void): void;
   /** Connects, or connects anew after `gone`; answers `connected` or `failed`. */
@@ -105,4 +105,4 @@ export interface Camera {
   fetchFile(cameraHandle: number): Promise<Uint8Array>;
   /** Opens the contact, ends the session in order, ends the thread. Safe to call twice. */
   close(): Promise<void>;
-}
+};

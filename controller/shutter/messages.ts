@@ -1,0 +1,45 @@
+import type { ClockOrigin } from "../clock.ts";
+import type { CameraEvent, CardFile, ExposureOrder } from "../cameras/camera.ts";
+import type { CameraControls } from "../cameras/cameraControls.ts";
+import type { ErrorCode } from "../../core/errors.ts";
+
+/** Where a camera is reached. */
+export type CameraTarget = {
+  readonly kind: "ip";
+  readonly host: string;
+  readonly port: number;
+};
+
+/** What the timing thread is started with. */
+export type ShutterThreadData = {
+  readonly cameraId: string;
+  readonly target: CameraTarget;
+  readonly origin: ClockOrigin;
+  readonly controls: CameraControls;
+  /** Shared with the main thread: see `shutterLamp.ts`. */
+  readonly lamp: SharedArrayBuffer;
+};
+
+/** What the main thread asks of the timing thread. */
+export type ToShutter =
+  | { readonly kind: "connect" }
+  | { readonly kind: "expose"; readonly order: ExposureOrder }
+  | { readonly kind: "closeShutter"; readonly frameIndex: number }
+  | { readonly kind: "readStatus" }
+  | { readonly kind: "listCard"; readonly requestId: number }
+  | { readonly kind: "fetchFile"; readonly requestId: number; readonly cameraHandle: number }
+  /** The program is ending: close the shutter now, then the session, then the thread. */
+  | { readonly kind: "close" };
+
+/** What the timing thread tells the main thread. */
+export type FromShutter =
+  | { readonly kind: "event"; readonly event: CameraEvent }
+  | { readonly kind: "card"; readonly requestId: number; readonly files: readonly CardFile[] }
+  | { readonly kind: "file"; readonly requestId: number; readonly bytes: Uint8Array }
+  | {
+      readonly kind: "refused";
+      readonly requestId: number;
+      readonly code: ErrorCode;
+      readonly sentence: string;
+    }
+  | { readonly kind: "ended" };
