@@ -1,0 +1,260 @@
+import { stat } from "node:fs/promises";
+
+import type { Response } from "express";
+import sharp from "sharp";
+import * as v from "valibot";
+
+import { curvesOf, nightCurvesSchema } from "../../core/api/nightCurves.ts";
+import { daemonViewSchema, frameRecordSchema, nightSummarySchema } from "../../core/api/schemas.ts";
+import { NightError } from "../../core/errors.ts";
+import { COLUMN_ROWS, type FrameImages } from "./frameImages.ts";
+import type { KeogramStore } from "./keogramStore.ts";
+import type { NightService } from "./nightService.ts";
+import { frameIndexOf, wholeNumber, type Route, type RouteRequest } from "./route.ts";
+
+/** Frames in one answer; a page asks again for more. */
+const FRAMES_MAX = 500;
+
+/** Keogram columns and curve points in one answer: a whole night of short frames. */
+const COLUMNS_MAX = 20_000;
+
+const PART = "Watch";
+
+export type NightRouteParts = {
+  readonly service: NightService;
+  readonly images: FrameImages;
+  readonly keograms: KeogramStore;
+};
+
+/** The routes that read: the state, the nights, their frames and pictures. */
+export function nightRoutes(parts: NightRouteParts): readonly Route[] {
+  return [...listRoutes(parts.service), ...frameRoutes(parts.service), ...pictureRoutes(parts)];
+}
+
+function listRoutes(service: NightService): readonly Route[] {
+  return [
+    {
+      method: "get",
+      path: "/api/state",
+      summary: "The daemon's whole state, as the socket at /api/live pushes it.",
+      part: PART,
+      answer: { kind: "json", name: "DaemonView", schema: daemonViewSchema },
+      handle: () => service.view(),
+    },
+    {
+      method: "get",
+      path: "/api/nights",
+      summary: "Every night in the data folder, newest first.",
+      part: PART,
+      answer: { kind: "json", schema: v.array(nightSummarySchema) },
+      handle: () => [...service.nights()].sort((one, other) => other.startUtcMs - one.startUtcMs),
+    },
+  ];
+}
+
+function frameRoutes(service: NightService): readonly Route[] {
+  return [
+    {
+      method: "get",
+      path: "/api/nights/:nightId/frames",
+      summary: `Frames of a night by rising index, at most ${FRAMES_MAX} at once.`,
+      part: PART,
+      query: range(FRAMES_MAX, 100),
+      answer: { kind: "json", schema: v.array(frameRecordSchema) },
+      handle: ({ params, query }) => service.frames(nightIdOf(service, params), rangeOf(query)),
+    },
+    {
+      method: "get",
+      path: "/api/nights/:nightId/curves",
+      summary: "A night's exposure, ISO and sky brightness, as columns of numbers.",
+      part: PART,
+      query: range(COLUMNS_MAX, COLUMNS_MAX),
+      answer: { kind: "json", name: "NightCurves", schema: nightCurvesSchema },
+      handle: ({ params, query }) =>
+        curvesOf(service.frames(nightIdOf(service, params), rangeOf(query))),
+    },
+    {
+      method: "get",
+      path: "/api/nights/:nightId/frames/:frameIndex",
+      summary: "One frame: what was asked and why, what happened, what the meter says.",
+      part: PART,
+      answer: { kind: "json", name: "FrameRecord", schema: frameRecordSchema },
+      handle: ({ params }) => frameOf(service, params),
+    },
+  ];
+}
+
+function pictureRoutes({ service, images, keograms }: NightRouteParts): readonly Route[] {
+  const base = "/api/nights/:nightId";
+  return [
+    {
+      method: "get",
+      path: `${base}/keogram.png`,
+      summary:
+        `Slices of frames side by side: column i is frame from + i, ${COLUMN_ROWS} rows, ` +
+        "the top of the frame first; transparent where there is no picture.",
+      part: PART,
+      query: range(COLUMNS_MAX, COLUMNS_MAX),
+      answer: { kind: "file", mediaType: "image/png", what: "the slices" },
+      handle: async ({ params, query }, response) => {
+        const nightId = nightIdOf(service, params);
+        const wanted = rangeOf(query);
+        const frames = byIndex(service.frames(nightId, wanted), wanted.fromIndex);
+        const pathOf = (index: number): string | null => service.framePath(nightId, index);
+        const png = await keogramPng(nightId, frames, { keograms, pathOf });
+        response.type("png").set("Cache-Control", "no-store").send(png);
+      },
+    },
+    {
+      method: "get",
+      path: `${base}/frames/:frameIndex/column.png`,
+      summary: `One frame's slice of the keogram, 1 × ${COLUMN_ROWS} pixels.`,
+      part: PART,
+      answer: { kind: "file", mediaType: "image/png", what: "the slice" },
+      handle: async ({ params }, response) => {
+        const nightId = nightIdOf(service, params);
+        const pathOf = (index: number): string | null => service.framePath(nightId, index);
+        const png = await keogramPng(nightId, [frameOf(service, params)], { keograms, pathOf });
+        response.type("png").set("Cache-Control", "no-store").send(png);
+      },
+    },
+    {
+      method: "get",
+      path: `${base}/frames/:frameIndex/thumb.jpg`,
+      summary: "A small picture of a frame, 192 pixels wide.",
+      part: PART,
+      answer: { kind: "file", mediaType: "image/jpeg", what: "the small picture" },
+      handle: async (request, response) => {
+        const path = pictureOf(service, request.params);
+        await sendPicture(request, response, path, () => images.thumb(path));
+      },
+    },
+    {
+      method: "get",
+      path: `${base}/frames/:frameIndex/image.jpg`,
+      summary: "A frame's picture as the camera gave it; with width, made at most that wide.",
+      part: PART,
+      query: { width: wholeNumber("width", { min: 0, max: 4096, byDefault: 0 }) },
+      answer: { kind: "file", mediaType: "image/jpeg", what: "the picture" },
+      handle: async (request, response) => {
+        const path = pictureOf(service, request.params);
+        const width = Number(request.query["width"]);
+        if (width > 0) {
+          await sendPicture(request, response, path, () => images.atWidth(path, width));
+        } else {
+          await sendWholeFile(response, path);
+        }
+      },
+    },
+  ];
+}
+
+async function keogramPng(
+  nightId: string,
+  frames: readonly FrameRecordOrHole[],
+  parts: { keograms: KeogramStore; pathOf: (index: number) => string | null },
+): Promise<Buffer> {
+  if (frames.length === 0) {
+    throw new NightError("web.not_found", "This night has no frames there.");
+  }
+  const pixels = await parts.keograms.pixels(nightId, frames, parts.pathOf);
+  return sharp(pixels, { raw: { width: frames.length, height: COLUMN_ROWS, channels: 4 } })
+    .png({ compressionLevel: 6, adaptiveFiltering: false })
+    .toBuffer();
+}
+
+type FrameRecordOrHole = ReturnType<NightService["frames"]>[number];
+
+/** One entry for every index from `fromIndex` on; an index without a frame gets a hole. */
+function byIndex(
+  frames: readonly FrameRecordOrHole[],
+  fromIndex: number,
+): readonly FrameRecordOrHole[] {
+  const last = frames.at(-1);
+  if (last === undefined || last.frameIndex === fromIndex + frames.length - 1) return frames;
+  const found = new Map(frames.map((frame) => [frame.frameIndex, frame]));
+  const count = Math.min(COLUMNS_MAX, last.frameIndex - fromIndex + 1);
+  return Array.from(
+    { length: count },
+    (_, at) => found.get(fromIndex + at) ?? { ...last, frameIndex: fromIndex + at, file: null },
+  );
+}
+
+/**
+ * Sends a picture that is made on demand. Its tag is the file's own age and size, so that a page
+ * that has it already costs nothing.
+ */
+async function sendPicture(
+  request: RouteRequest,
+  response: Response,
+  path: string,
+  make: () => Promise<Buffer>,
+): Promise<void> {
+  const { mtimeMs, size } = await fileState(path);
+  const tag = `"${Math.round(mtimeMs).toString(36)}-${size.toString(36)}"`;
+  response.set("Cache-Control", "private, no-cache").set("ETag", tag).type("jpeg");
+  if (request.headers["if-none-match"] === tag) {
+    response.status(304).end();
+    return;
+  }
+  const jpeg = await make();
+  response.send(jpeg);
+}
+
+async function sendWholeFile(response: Response, path: string): Promise<void> {
+  await fileState(path);
+  await new Promise<void>((resolve, reject) => {
+    response.type("jpeg");
+    response.sendFile(path, { dotfiles: "allow", cacheControl: false }, (error) => {
+      // A caller that goes away in the middle is no error of ours.
+      if (!error || response.headersSent) resolve();
+      else reject(error);
+    });
+  });
+}
+
+async function fileState(path: string): Promise<{ mtimeMs: number; size: number }> {
+  return stat(path).catch(() => {
+    throw new NightError("web.not_found", "This frame's picture is not on the disk any more.");
+  });
+}
+
+function range(max: number, byDefault: number): NonNullable<Route["query"]> {
+  return {
+    from: wholeNumber("from", { min: 0, max: 999_999_999, byDefault: 0 }),
+    count: wholeNumber("count", { min: 1, max, byDefault }),
+  };
+}
+
+function rangeOf(query: RouteRequest["query"]): { fromIndex: number; count: number } {
+  return { fromIndex: Number(query["from"]), count: Number(query["count"]) };
+}
+
+function nightIdOf(service: NightService, params: RouteRequest["params"]): string {
+  const nightId = params["nightId"] ?? "";
+  const isKnown =
+    service.view().night?.nightId === nightId ||
+    service.nights().some((night) => night.nightId === nightId);
+  if (!isKnown) {
+    throw new NightError("web.not_found", `There is no night ${JSON.stringify(nightId)}.`);
+  }
+  return nightId;
+}
+
+function frameOf(service: NightService, params: RouteRequest["params"]): FrameRecordOrHole {
+  const fromIndex = frameIndexOf(params);
+  const frame = service.frames(nightIdOf(service, params), { fromIndex, count: 1 })[0];
+  if (frame?.frameIndex !== fromIndex) {
+    throw new NightError("web.not_found", `This night has no frame ${fromIndex}.`);
+  }
+  return frame;
+}
+
+function pictureOf(service: NightService, params: RouteRequest["params"]): string {
+  const frameIndex = frameIndexOf(params);
+  const path = service.framePath(nightIdOf(service, params), frameIndex);
+  if (path === null) {
+    throw new NightError("web.not_found", `Frame ${frameIndex} has no picture.`);
+  }
+  return path;
+}
