@@ -13,6 +13,7 @@ export const ERROR_CODES = {
   "archive.disk_full": "stop",
   "archive.not_found": "usage",
   "camera.busy": "retry",
+  "camera.card_full": "stop",
   "camera.gone": "degrade",
   "camera.unreachable": "degrade",
   "camera.refused": "degrade",
