@@ -1,3 +1,4 @@
+import { FOCAL_PLANE_FACTOR, MID_GREY_LUX_SECONDS_ISO } from "./exposure.ts";
 import { usableIsos } from "./ladder.ts";
 import type { ExposureSettings } from "./settings.ts";
 
@@ -37,6 +38,19 @@ export function timeLimits(settings: ExposureSettings): { min: number; max: numb
 
 function positive(value: number, otherwise: number): number {
   return Number.isFinite(value) && value > 0 ? value : otherwise;
+}
+
+/**
+ * Exposure time × ISO that records a sky of this level this many stops from mid-grey.
+ *
+ * @param level  log2 of the mean luminance in cd/m².
+ */
+export function secondsIsoFor(
+  level: number,
+  stops: number,
+  { fNumber }: Pick<ExposureSettings, "fNumber">,
+): number {
+  return (2 ** (stops - level) * MID_GREY_LUX_SECONDS_ISO * fNumber ** 2) / FOCAL_PLANE_FACTOR;
 }
 
 /** ISO is lowered only when it can drop by a rung and this many stops more; keeps it from flapping. */

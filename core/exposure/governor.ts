@@ -1,6 +1,7 @@
 import type { MonotonicMs } from "../units.ts";
-import { allocate, type ExposureLimit } from "./allocation.ts";
-import { MID_GREY_LUX_SECONDS_ISO, FOCAL_PLANE_FACTOR, type Exposure } from "./exposure.ts";
+import { allocate, secondsIsoFor, type ExposureLimit } from "./allocation.ts";
+import type { Exposure } from "./exposure.ts";
+import { curtainSecondsOf } from "./limits.ts";
 import { isUsable, levelOf, type FrameObservation } from "./observation.ts";
 import type { ExposureSettings } from "./settings.ts";
 
@@ -55,11 +56,12 @@ export function governExposure(
   settings: ExposureSettings,
 ): GovernDecision {
   const level = state.newest === null ? DARK_SKY_LEVEL : levelOf(state.newest);
-  const curtainSeconds = curtainSecondsOf(state.newest, settings);
+  const curtainSeconds =
+    state.newest === null ? Infinity : curtainSecondsOf(state.newest.motion, settings);
   const isFirst = state.newest === null && state.first !== null;
   const secondsIso = isFirst
     ? state.first.exposureSeconds * state.first.iso
-    : secondsIsoFor(level, settings);
+    : secondsIsoFor(level, settings.targetStops, settings);
   const split = allocate(secondsIso, { curtainSeconds, heldIso: state.heldIso }, settings);
   const { exposureSeconds, iso, limit, isReachable } = split;
   return {
@@ -69,19 +71,6 @@ export function governExposure(
     isReachable,
     state: { ...state, heldIso: iso },
   };
-}
-
-function secondsIsoFor(level: number, settings: ExposureSettings): number {
-  return (
-    (2 ** (settings.targetStops - level) * MID_GREY_LUX_SECONDS_ISO * settings.fNumber ** 2) /
-    FOCAL_PLANE_FACTOR
-  );
-}
-
-function curtainSecondsOf(newest: FrameObservation | null, settings: ExposureSettings): number {
-  if (newest === null || newest.motion.kind === "unknown") return Infinity;
-  const { pxPerSecond } = newest.motion;
-  return pxPerSecond > 0 ? settings.blurPx / pxPerSecond : Infinity;
 }
 
 /** True when the light meter says that this open frame has had its dose. */
