@@ -19,9 +19,14 @@ export type KeptFile = {
   readonly sha256: string;
 };
 
-/** Name of a frame's file: the index in six digits, the camera's own ending. */
-export function frameFileName(frameIndex: number, ending = "jpg"): string {
-  return `${String(frameIndex).padStart(6, "0")}.${ending.toLowerCase()}`;
+/**
+ * Name of a frame's file inside `frames/`: the index in six digits, the camera's own ending.
+ *
+ * @param folder  A further camera's own folder; "" for the night's first camera.
+ */
+export function frameFileName(frameIndex: number, ending = "jpg", folder = ""): string {
+  const name = `${String(frameIndex).padStart(6, "0")}.${ending.toLowerCase()}`;
+  return folder === "" ? name : `${folder}/${name}`;
 }
 
 export function sha256Of(bytes: Uint8Array): string {
@@ -51,6 +56,7 @@ export async function keepFrameFile(
       if (sha256Of(present) === sha256) return { path, bytes: bytes.byteLength, sha256 };
       await setAside(nightDir, path);
     }
+    if (name.includes("/")) await mkdir(dirname(target), { recursive: true });
     await writeWhole(target, bytes);
     return { path, bytes: bytes.byteLength, sha256 };
   } catch (thrown) {

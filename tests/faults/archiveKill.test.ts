@@ -1,0 +1,23 @@
+import { describe, expect, it } from "vitest";
+import { killNight } from "../support/killNight.ts";
+import { temporaryFolder } from "../support/temporaryFolder.ts";
+
+describe("a night whose process is killed", () => {
+  it("has lost nothing and doubled nothing after 8 kills at random instants", async () => {
+    const outcome = await killNight({
+      dataDir: temporaryFolder(),
+      kills: 8,
+      seed: 20260110,
+      lifeMs: 250,
+    });
+    expect(outcome.resumeSeconds).toHaveLength(8);
+    expect(outcome.framesTaken).toBeGreaterThan(20);
+    expect(outcome).toMatchObject({
+      lost: 0,
+      doubled: 0,
+      damaged: 0,
+      integrityProblems: [],
+      recognised: true,
+    });
+  });
+});
