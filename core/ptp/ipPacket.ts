@@ -47,6 +47,10 @@ type Parameters = {
   readonly transactionId: TransactionId;
   readonly parameters: readonly number[];
 };
+type DataPiece = {
+  readonly transactionId: TransactionId;
+  readonly payload: Uint8Array;
+};
 type Introduction = {
   /** 16 opaque bytes, sent as they are. */
   readonly guid: Uint8Array;
@@ -70,11 +74,8 @@ export type IpPacket =
       /** Bytes of the whole data phase, or `IP_LENGTH_UNKNOWN`. */
       readonly totalBytes: bigint;
     }
-  | {
-      readonly kind: "data" | "endData";
-      readonly transactionId: TransactionId;
-      readonly payload: Uint8Array;
-    }
+  | ({ readonly kind: "data" } & DataPiece)
+  | ({ readonly kind: "endData" } & DataPiece)
   | { readonly kind: "cancel"; readonly transactionId: TransactionId }
   | { readonly kind: "probeRequest" }
   | { readonly kind: "probeResponse" }
