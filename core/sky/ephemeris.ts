@@ -4,6 +4,7 @@ import {
   Horizon,
   Illumination,
   MakeTime,
+  MoonPhase,
   Observer,
   type AstroTime,
 } from "astronomy-engine";
@@ -73,4 +74,9 @@ function positionOf(body: Body, atUtcMs: number, place: Place): BodyPosition {
 
 function timeOf(atUtcMs: number): AstroTime {
   return MakeTime(new Date(atUtcMs));
+}
+
+/** Ecliptic longitude of the Moon less that of the Sun, degrees: 0 new, 180 full. Source: astronomy-engine. */
+export function moonElongationDeg(atUtcMs: number): number {
+  return MoonPhase(timeOf(atUtcMs));
 }

@@ -56,7 +56,7 @@ export function faceAurora(options: {
   };
   const dip = Math.abs(options.inclinationDeg);
   return {
-    facing: bearing < 90 || bearing > 270 ? "north" : "south",
+    facing: halfOf(bearing, place.latitudeDeg),
     centre,
     compassBearingDeg: turnDeg(bearing - declinationDeg),
     magneticZenith: {
@@ -67,6 +67,12 @@ export function faceAurora(options: {
     side,
     why: whyOf(side, quiet),
   };
+}
+
+/** At a pole every direction is the same half of the compass, whatever meridian it is counted from. */
+function halfOf(bearing: number, latitudeDeg: number): Facing["facing"] {
+  if (Math.abs(latitudeDeg) > 89.99) return latitudeDeg > 0 ? "south" : "north";
+  return bearing < 90 || bearing > 270 ? "north" : "south";
 }
 
 /** The border well inside the frame, and a strip of land below. */

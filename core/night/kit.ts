@@ -1,0 +1,173 @@
+import { NightError } from "../errors.ts";
+
+/** Classes of sensor by size; the trade's own words. */
+export type SensorClass = "fullFrame" | "crop" | "fourThirds" | "oneInch";
+
+/** Width and height of a class, mm. Common practice, no source; bodies differ by a few tenths. */
+export const SENSOR_SIZES_MM: Readonly<Record<SensorClass, readonly [number, number]>> = {
+  fullFrame: [36, 24],
+  crop: [23.5, 15.6],
+  fourThirds: [17.3, 13],
+  oneInch: [13.2, 8.8],
+};
+
+/** A kit as the photographer describes it; what is left out is derived or a common value. */
+export type KitInput = {
+  readonly name: string;
+  readonly sensorClass: SensorClass;
+  /** Of the full-size frame; either this or the image width is enough. */
+  readonly pixelPitchUm?: number | null | undefined;
+  readonly imageWidthPx?: number | null | undefined;
+  readonly focalLengthMm: number;
+  /** Smallest f-number of the lens. */
+  readonly fNumberWidest: number;
+  /** Above this the noise is not worth it to this photographer. */
+  readonly isoComfortMax?: number | undefined;
+  /** Energy of one charged battery, Wh, and what camera and screen draw, W. */
+  readonly batteryWh?: number | undefined;
+  readonly cameraWatts?: number | undefined;
+  /** Room on the card, bytes. */
+  readonly cardBytes?: number | undefined;
+  /** Of one frame as it is written to the card; null: from the pixel count (raw, 14 bit). */
+  readonly bytesPerFrame?: number | null | undefined;
+  /** Time after an exposure before the next may begin, seconds. */
+  readonly busySeconds?: number | undefined;
+};
+
+/** A kit with every number known. */
+export type Kit = {
+  readonly name: string;
+  readonly sensorClass: SensorClass;
+  readonly sensorWidthMm: number;
+  readonly sensorHeightMm: number;
+  readonly imageWidthPx: number;
+  readonly imageHeightPx: number;
+  readonly pixelPitchUm: number;
+  readonly focalLengthMm: number;
+  readonly fNumberWidest: number;
+  readonly isoComfortMax: number;
+  readonly batteryWh: number;
+  readonly cameraWatts: number;
+  readonly cardBytes: number;
+  readonly bytesPerFrame: number;
+  readonly busySeconds: number;
+};
+
+/** A wide lens on a full frame of 24 million pixels: what the plan assumes when no kit is named. */
+export const DEFAULT_KIT_INPUT: KitInput = {
+  name: "Wide lens on a full frame",
+  sensorClass: "fullFrame",
+  pixelPitchUm: 6,
+  focalLengthMm: 16,
+  fNumberWidest: 2.8,
+};
+
+/** Common practice, no source. */
+const USUAL = {
+  imageWidthPx: 6000,
+  isoComfortMax: 6400,
+  batteryWh: 16,
+  cameraWatts: 3.5,
+  cardBytes: 128e9,
+  busySeconds: 1,
+} as const;
+
+/** A raw file of 14 bits a pixel, without loss made a little over half as big. Common practice, no source. */
+const RAW_BITS = 14;
+const RAW_PACKING = 0.6;
+
+/**
+ * Every number of a kit from its description.
+ *
+ * A pixel pitch wins over an image width that contradicts it.
+ *
+ * @throws NightError `settings.invalid` with one sentence naming the number that cannot be: a lens
+ *   of 0 mm, a kit without a name.
+ */
+export function resolveKit(input: KitInput): Kit {
+  const name = input.name.trim();
+  if (name === "") throw invalid("Give the kit a name.");
+  const size = SENSOR_SIZES_MM[input.sensorClass] as readonly [number, number] | undefined;
+  if (size === undefined) {
+    const classes = Object.keys(SENSOR_SIZES_MM).join(", ");
+    throw invalid(`The sensor class must be one of ${classes}, not "${input.sensorClass}".`);
+  }
+  const [sensorWidthMm, sensorHeightMm] = size;
+  const imageWidth = checked(
+    "The image width",
+    input.imageWidthPx ?? USUAL.imageWidthPx,
+    "pixels",
+    {
+      from: 640,
+      to: 40_000,
+    },
+  );
+  const pixelPitchUm = checked(
+    "The pixel pitch",
+    input.pixelPitchUm ?? (sensorWidthMm * 1000) / imageWidth,
+    "micrometres",
+    { from: 0.5, to: 50 },
+  );
+  const imageWidthPx = Math.round((sensorWidthMm * 1000) / pixelPitchUm);
+  const imageHeightPx = Math.round((sensorHeightMm * 1000) / pixelPitchUm);
+  const { isoComfortMax, batteryWh, cameraWatts, cardBytes, busySeconds } = {
+    ...USUAL,
+    ...known(input),
+  };
+  return {
+    name,
+    sensorClass: input.sensorClass,
+    sensorWidthMm,
+    sensorHeightMm,
+    imageWidthPx,
+    imageHeightPx,
+    pixelPitchUm,
+    focalLengthMm: checked("The focal length", input.focalLengthMm, "mm", { from: 1, to: 2000 }),
+    fNumberWidest: checked("The widest aperture", input.fNumberWidest, "as an f-number", {
+      from: 0.5,
+      to: 32,
+    }),
+    isoComfortMax: checked("The ISO cap", isoComfortMax, "", { from: 25, to: 819_200 }),
+    batteryWh: checked("The battery", batteryWh, "Wh", { from: 0.1, to: 10_000 }),
+    cameraWatts: checked("The camera's draw", cameraWatts, "W", { from: 0.05, to: 500 }),
+    cardBytes: checked("The card", cardBytes, "bytes", { from: 1e6, to: 1e15 }),
+    bytesPerFrame: checked(
+      "A frame's size",
+      input.bytesPerFrame ??
+        Math.round(((imageWidthPx * imageHeightPx * RAW_BITS) / 8) * RAW_PACKING),
+      "bytes",
+      { from: 1000, to: 1e10 },
+    ),
+    busySeconds: checked("The camera's busy time", busySeconds, "seconds", { from: 0, to: 120 }),
+  };
+}
+
+/** The same without entries that are undefined, so that they do not cover the usual values. */
+function known(input: KitInput): Partial<Pick<Kit, keyof typeof USUAL & keyof Kit>> {
+  return Object.fromEntries(Object.entries(input).filter(([, value]) => value !== undefined));
+}
+
+function checked(
+  what: string,
+  value: number,
+  unit: string,
+  { from, to }: { from: number; to: number },
+): number {
+  if (Number.isFinite(value) && value >= from && value <= to) return value;
+  const range = `from ${from} to ${to} ${unit}`.trim();
+  throw invalid(`${what} must be ${range}, not ${value}.`);
+}
+
+function invalid(sentence: string): NightError {
+  return new NightError("settings.invalid", sentence);
+}
+
+/** Angle of view across and up the frame of a rectilinear lens, degrees. */
+export function fieldOfViewDeg(kit: Kit): {
+  readonly widthDeg: number;
+  readonly heightDeg: number;
+} {
+  const angle = (sizeMm: number): number =>
+    (2 * Math.atan(sizeMm / 2 / kit.focalLengthMm) * 180) / Math.PI;
+  return { widthDeg: angle(kit.sensorWidthMm), heightDeg: angle(kit.sensorHeightMm) };
+}

@@ -1,0 +1,101 @@
+import type { AuroraView } from "../sky/auroraView.ts";
+import type { NightTimes } from "../sky/darkness.ts";
+
+/** The darkness of a night, or its absence, in a sentence for people. */
+export function darknessSentence(times: NightTimes): string {
+  const { sun, civil, nautical, astronomical, sunAltitudeAtMiddleDeg: lowest } = times;
+  const depth = `${Math.abs(lowest).toFixed(1)}° ${lowest < 0 ? "below" : "above"} the horizon`;
+  if (sun.kind === "never") {
+    return `Midnight sun: the Sun does not set; at its lowest it stands ${depth}.`;
+  }
+  if (civil.kind === "never") {
+    return `White night: the Sun gets no lower than ${depth}, too light for aurora.`;
+  }
+  if (nautical.kind === "never") {
+    return `Twilight all night: the Sun gets no lower than ${depth}; only bright aurora would show.`;
+  }
+  if (astronomical.kind === "never") {
+    return `No full darkness: the Sun gets no lower than ${depth}; the sky stays faintly blue, aurora shows all the same.`;
+  }
+  const polar = sun.kind === "allDay" ? "Polar night: the Sun does not rise. " : "";
+  if (astronomical.kind === "allDay") return `${polar}Fully dark around the clock.`;
+  return `${polar}Fully dark for ${hoursText(astronomical.startUtcMs, astronomical.endUtcMs, times)}.`;
+}
+
+function hoursText(startMs: number | null, endMs: number | null, times: NightTimes): string {
+  const ms = (endMs ?? times.searched.endMs) - (startMs ?? times.searched.startMs);
+  const minutes = Math.round(ms / 60_000);
+  const [hours, rest] = [Math.floor(minutes / 60), minutes % 60];
+  return hours === 0 ? `${rest} min` : `${hours} h ${rest} min`;
+}
+
+/** Names of the eight phases by the Moon's elongation from the Sun. The trade's own words. */
+const PHASE_NAMES = [
+  "new Moon",
+  "waxing crescent",
+  "first quarter",
+  "waxing gibbous",
+  "full Moon",
+  "waning gibbous",
+  "last quarter",
+  "waning crescent",
+] as const;
+
+/** @param elongationDeg  Ecliptic longitude from the Sun, 0 new, 90 first quarter, 180 full. */
+export function moonPhaseName(elongationDeg: number): string {
+  // The four turning points are named within 12°, about a day, of the moment.
+  const quarter = Math.round(elongationDeg / 90);
+  if (Math.abs(elongationDeg - 90 * quarter) <= 12) return PHASE_NAMES[(quarter % 4) * 2]!;
+  return PHASE_NAMES[Math.floor(elongationDeg / 90) * 2 + 1]!;
+}
+
+/** What the Moon does to the sky of the watch, in a sentence for people. */
+export function moonSentence(moon: {
+  readonly presence: NightTimes["moon"]["kind"];
+  readonly phaseName: string;
+  readonly illuminatedFraction: number;
+  readonly washMaxMag: number;
+  readonly hasWatch: boolean;
+}): string {
+  const lit = `${Math.round(moon.illuminatedFraction * 100)} % lit`;
+  const name = moon.phaseName.charAt(0).toUpperCase() + moon.phaseName.slice(1);
+  const stays =
+    moon.presence === "upAllDay"
+      ? ", above the horizon around the clock"
+      : moon.presence === "downAllDay"
+        ? ", below the horizon around the clock"
+        : "";
+  return `${name}, ${lit}${stays}. ${moon.hasWatch ? washText(moon.washMaxMag) : "No watch for it to disturb."}`;
+}
+
+/**
+ * Steps in magnitudes: a quiet arc of 1 kR equals the natural sky, 10 kR stand 2.5 magnitudes
+ * above it (luminance of the 557.7 nm line).
+ */
+function washText(washMaxMag: number): string {
+  if (washMaxMag < 0.1) return "It leaves the framed sky dark.";
+  const stops = (washMaxMag * 1.3288).toFixed(1);
+  if (washMaxMag < 1)
+    return `It brightens the framed sky by up to ${stops} stops: hardly in the way.`;
+  if (washMaxMag < 2.5) {
+    return `It brightens the framed sky by up to ${stops} stops: faint arcs drown, curtains stand out, the land is lit.`;
+  }
+  return `It brightens the framed sky by up to ${stops} stops: only bright curtains stand out, the land is lit.`;
+}
+
+/** Smallest Kp for which aurora can be seen from here, in a sentence for people. */
+export function auroraSentence(views: readonly AuroraView[]): string {
+  const first = (test: (view: AuroraView) => boolean): number | undefined => views.find(test)?.kp;
+  const overhead = first(({ standing }) => standing === "overhead");
+  const seen = first(({ standing }) => standing !== "belowHorizon");
+  if (seen === undefined) return "Too far from the oval: no Kp brings aurora above this horizon.";
+  const side = views[seen]!.side === "equatorward" ? "on the side of the equator" : "low";
+  const parts = [
+    seen === overhead
+      ? `Under the oval from Kp ${seen}`
+      : `Above the horizon ${side} from Kp ${seen}` +
+        (overhead === undefined ? "" : `, overhead from Kp ${overhead}`),
+  ];
+  if (views[seen]!.standing === "topsOnly") parts.push("at first only the tops of tall rays");
+  return `${parts.join("; ")}.`;
+}
