@@ -134,6 +134,11 @@ export class Catalogue {
     }
   }
 
+  /** Night time of the newest event; null: nothing has happened yet. */
+  lastEventUtcMs(): UtcMs | null {
+    return (this.#get("SELECT max(utc_ms) AS utc FROM events") as { utc: UtcMs | null }).utc;
+  }
+
   eventCount(): number {
     return (this.#get("SELECT count(*) AS n FROM events") as { n: number }).n;
   }

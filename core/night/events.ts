@@ -41,7 +41,8 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
   | { readonly kind: "frameArrived"; readonly frameIndex: number }
   | { readonly kind: "frameMissing"; readonly frameIndex: number; readonly why: string }
   | { readonly kind: "frameKept"; readonly frameIndex: number }
-  | { readonly kind: "keepFailed"; readonly frameIndex: number; readonly sentence: string }
+  /** The disk refused a file, or a row (then `frameIndex` is null). */
+  | { readonly kind: "keepFailed"; readonly frameIndex: number | null; readonly sentence: string }
   | { readonly kind: "readingArrived"; readonly frameIndex: number; readonly reading: Reading }
   | { readonly kind: "readingFailed"; readonly frameIndex: number; readonly sentence: string }
   | {

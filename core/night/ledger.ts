@@ -54,7 +54,7 @@ export function recordInLedger(
           level: "stop",
           sentence: event.sentence,
         }),
-        unkeptCount: Math.max(0, state.unkeptCount - 1),
+        unkeptCount: Math.max(0, state.unkeptCount - (event.frameIndex === null ? 0 : 1)),
       });
     case "readingFailed":
       return just(withoutTaken(state, event.frameIndex));

@@ -1,0 +1,170 @@
+import { NightError } from "../core/errors.ts";
+import { DEFAULT_EXPOSURE_SETTINGS, type ExposureSettings } from "../core/exposure/settings.ts";
+import type { OptionValues } from "./commandLine.ts";
+
+/** Where PTP/IP responders listen. Source: CIPA DC-005, from memory. */
+const PTP_IP_PORT = 15740;
+/** The page's port; any free one serves as well. */
+const DEFAULT_PORT = 8420;
+
+/** How the daemon is called. */
+export const START_COMMAND = {
+  call: "npm start --",
+  purpose:
+    "Watches the night. With no camera named it starts the virtual camera and runs the demo night, 10 times faster than life.",
+  options: {
+    camera: {
+      type: "text",
+      value: "WHICH",
+      help: "usb, ip:HOST or ip:HOST:PORT; several with commas between them",
+    },
+    port: {
+      type: "number",
+      value: "N",
+      help: "port of the page on this machine; 0: any free one",
+      default: DEFAULT_PORT,
+      min: 0,
+      max: 65535,
+      integer: true,
+    },
+    data: { type: "text", value: "DIR", help: "where nights are kept", default: "data" },
+    frames: {
+      type: "number",
+      value: "N",
+      help: "stop after N frames",
+      min: 1,
+      integer: true,
+    },
+    rate: {
+      type: "number",
+      value: "R",
+      help: "night seconds per real second in the demo; a real camera runs at 1",
+      default: 10,
+      above: 0,
+      max: 100,
+    },
+    seed: {
+      type: "text",
+      value: "N",
+      help: "the demo's sky; the same seed, the same sky",
+      default: "7",
+    },
+    "no-demo": { type: "flag", help: "serve the page only, until a watch is started from it" },
+    "new-night": { type: "flag", help: "do not resume a watch that was cut off" },
+    name: { type: "text", value: "NAME", help: "name of the night", default: "night" },
+    lat: { type: "number", value: "DEG", help: "latitude, north positive", min: -90, max: 90 },
+    lon: { type: "number", value: "DEG", help: "longitude, east positive", min: -180, max: 180 },
+    "from-dusk": {
+      type: "flag",
+      help: "wait with the first frame until the Sun is 6° under (needs --lat and --lon)",
+    },
+    "target-stops": {
+      type: "number",
+      value: "STOPS",
+      help: "wanted brightness of the sky, stops from mid-grey",
+      default: DEFAULT_EXPOSURE_SETTINGS.targetStops,
+      min: -6,
+      max: 3,
+    },
+    "f-number": {
+      type: "number",
+      value: "N",
+      help: "aperture, where the camera does not tell it",
+      default: DEFAULT_EXPOSURE_SETTINGS.fNumber,
+      above: 0.5,
+      max: 64,
+    },
+    "iso-max": {
+      type: "number",
+      value: "ISO",
+      help: "highest ISO you are comfortable with",
+      default: DEFAULT_EXPOSURE_SETTINGS.isoMax,
+      min: 50,
+    },
+    "max-exposure-seconds": {
+      type: "number",
+      value: "S",
+      help: "longest exposure: the star-trail limit",
+      default: DEFAULT_EXPOSURE_SETTINGS.exposureSecondsMax,
+      above: 0,
+      max: 3600,
+    },
+    "interval-seconds": {
+      type: "number",
+      value: "S",
+      help: "from one opening to the next; 0: back to back",
+      default: 0,
+      min: 0,
+      max: 86400,
+    },
+    "focal-length-mm": {
+      type: "number",
+      value: "MM",
+      help: "focal length of the lens",
+      default: DEFAULT_EXPOSURE_SETTINGS.focalLengthMm,
+      above: 0,
+      max: 2000,
+    },
+    "pixel-pitch-um": {
+      type: "number",
+      value: "UM",
+      help: "pixel pitch of the sensor",
+      default: DEFAULT_EXPOSURE_SETTINGS.pixelPitchUm,
+      above: 0,
+      max: 50,
+    },
+    "sentinel-seconds": {
+      type: "number",
+      value: "S",
+      help: "pace while nothing happens: one frame every S seconds; left out: full pace all night",
+      above: 0,
+      max: 3600,
+    },
+  },
+} as const;
+
+export type StartOptions = OptionValues<(typeof START_COMMAND)["options"]>;
+
+/** Which camera to use, as asked for on the command line. */
+export type CameraTarget =
+  | { readonly kind: "virtual" }
+  | { readonly kind: "usb" }
+  | { readonly kind: "ip"; readonly host: string; readonly port: number };
+
+/** @throws NightError `usage.invalid` for words that name no camera. */
+export function cameraTargets(options: StartOptions): readonly CameraTarget[] {
+  if (options.camera === null) return options["no-demo"] ? [] : [{ kind: "virtual" }];
+  return options.camera.split(",").map((word) => targetOf(word.trim()));
+}
+
+function targetOf(word: string): CameraTarget {
+  if (word === "usb") return { kind: "usb" };
+  const ip = /^ip:(\[[0-9a-fA-F:]+\]|[^:[\]]+)(?::(\d{1,5}))?$/.exec(word);
+  const port = Number(ip?.[2] ?? PTP_IP_PORT);
+  if (!ip || port < 1 || port > 65535) {
+    throw new NightError(
+      "usage.invalid",
+      `--camera takes usb, ip:HOST or ip:HOST:PORT, not "${word}"`,
+    );
+  }
+  return { kind: "ip", host: ip[1]!.replace(/^\[|\]$/g, ""), port };
+}
+
+/** The governor's settings as asked for on the command line. */
+export function exposureSettings(options: StartOptions): ExposureSettings {
+  return {
+    ...DEFAULT_EXPOSURE_SETTINGS,
+    targetStops: options["target-stops"],
+    fNumber: options["f-number"],
+    isoMax: options["iso-max"],
+    isoMin: Math.min(DEFAULT_EXPOSURE_SETTINGS.isoMin, options["iso-max"]),
+    exposureSecondsMax: options["max-exposure-seconds"],
+    exposureSecondsMin: Math.min(
+      DEFAULT_EXPOSURE_SETTINGS.exposureSecondsMin,
+      options["max-exposure-seconds"],
+    ),
+    intervalSeconds: options["interval-seconds"],
+    focalLengthMm: options["focal-length-mm"],
+    pixelPitchUm: options["pixel-pitch-um"],
+  };
+}

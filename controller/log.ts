@@ -1,0 +1,36 @@
+import { mkdirSync } from "node:fs";
+import { join } from "node:path";
+import pino from "pino";
+
+/** The log is for people: named events with fields, the story of the night at `info`. */
+export type Log = {
+  info(event: string, fields?: Readonly<Record<string, unknown>>): void;
+  warn(event: string, fields?: Readonly<Record<string, unknown>>): void;
+  error(event: string, fields?: Readonly<Record<string, unknown>>): void;
+};
+
+/** A log that keeps nothing. */
+export const SILENT_LOG: Log = { info: () => {}, warn: () => {}, error: () => {} };
+
+/** Writes one JSON line an event to `DATA/nattvakt.log`, never waiting for the disk. */
+export function openLog(dataDir: string): { readonly log: Log; readonly close: () => void } {
+  mkdirSync(dataDir, { recursive: true });
+  const destination = pino.destination({ dest: join(dataDir, "nattvakt.log"), sync: false });
+  // A full disk must not end the night; what the log cannot write is lost.
+  destination.on("error", () => {});
+  const logger = pino({ base: null, timestamp: pino.stdTimeFunctions.isoTime }, destination);
+  return {
+    log: {
+      info: (event, fields = {}) => logger.info({ event, ...fields }),
+      warn: (event, fields = {}) => logger.warn({ event, ...fields }),
+      error: (event, fields = {}) => logger.error({ event, ...fields }),
+    },
+    close: () => {
+      try {
+        destination.flushSync();
+      } catch {
+        // Nothing had been opened yet, or the disk is full: there is nobody left to tell.
+      }
+    },
+  };
+}

@@ -1,0 +1,288 @@
+import { statfsSync } from "node:fs";
+import { basename, join } from "node:path";
+import type {
+  DaemonView,
+  NightSummary,
+  ServerMessage,
+  WatchCommand,
+} from "../../core/api/messages.ts";
+import { NightError, asNightError } from "../../core/errors.ts";
+import { observationOf } from "../../core/night/ledger.ts";
+import type { StartOrder } from "../../core/night/events.ts";
+import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import { monotonicMs } from "../../core/units.ts";
+import { Catalogue } from "../archive/catalogue.ts";
+import { listNights, NIGHTS_FOLDER, nightInfoOf } from "../archive/nightFolder.ts";
+import { markRunning } from "../archive/recover.ts";
+import type { Camera, CameraDescription } from "../cameras/camera.ts";
+import type { Clock } from "../clock.ts";
+import type { Log } from "../log.ts";
+import type { NightService } from "../web/nightService.ts";
+import { FrameMeter } from "./frameMeter.ts";
+import { ResponseStore } from "./responseStore.ts";
+import { storyLine } from "./storyLine.ts";
+import { WatchRunner } from "./watchRunner.ts";
+
+/** Frames of an earlier stretch that the governor is told of when a watch goes on after a break. */
+const HISTORY_FRAMES = 40;
+/** The page is told of changes no more often than this, real milliseconds. */
+const TELL_EVERY_MS = 120;
+const TONE_RESPONSE_EVERY_FRAMES = 20;
+
+export type NightHostParts = {
+  readonly version: string;
+  readonly dataDir: string;
+  readonly clock: Clock;
+  readonly log: Log;
+  /** The night being watched; null when only the page is served. */
+  readonly catalogue: Catalogue | null;
+  readonly cameraIds: readonly string[];
+  readonly openCamera: (cameraId: string) => Camera;
+  /** What a watch is started with now; the settings of the moment, the Sun, the exposure of dusk. */
+  readonly startOrder: () => Omit<StartOrder, "nextFrameIndex" | "history">;
+  /** What a restart needs to know to set the watch going again. */
+  readonly runningOrder: unknown;
+  /** One line for the terminal. */
+  readonly print: (line: string) => void;
+};
+
+/** The running night with all its cameras, and the nights before it, as the page asks for them. */
+export class NightHost implements NightService {
+  readonly #parts: NightHostParts;
+  readonly #runners = new Map<string, WatchRunner>();
+  readonly #listeners = new Set<(message: ServerMessage) => void>();
+  readonly #responses: ResponseStore;
+  readonly #opened = new Map<string, Catalogue>();
+  readonly #printed = new Set<string>();
+  #toldSentence = new Map<string, string>();
+  #tellTimer: NodeJS.Timeout | null = null;
+  #settle: () => void = () => {};
+  #finished = new Promise<void>((resolve) => (this.#settle = resolve));
+
+  constructor(parts: NightHostParts) {
+    this.#parts = parts;
+    this.#responses = new ResponseStore(parts.dataDir);
+  }
+
+  /** Resolves when every watch that was started has ended. */
+  get finished(): Promise<void> {
+    return this.#finished;
+  }
+
+  startAll(): void {
+    for (const cameraId of this.#parts.cameraIds) this.#start(cameraId);
+  }
+
+  view(): DaemonView {
+    const { version, clock, catalogue } = this.#parts;
+    return {
+      version,
+      nowUtcMs: clock.utcMs(),
+      rate: clock.origin.rate,
+      night: catalogue === null ? null : this.#summary(catalogue),
+      watches: [...this.#runners.values()].map((runner) => runner.view()),
+      freeDiskBytes: this.#freeDiskBytes(),
+    };
+  }
+
+  subscribe(listener: (message: ServerMessage) => void): () => void {
+    this.#listeners.add(listener);
+    return () => this.#listeners.delete(listener);
+  }
+
+  command(cameraId: string, command: WatchCommand): void {
+    const runner = this.#runners.get(cameraId);
+    if (!runner) {
+      throw new NightError("settings.invalid", `There is no camera called ${cameraId}.`);
+    }
+    if (command.kind !== "start") return runner.command(command);
+    const { kind } = runner.state.phase;
+    if (kind === "paused") return runner.command({ kind: "resume" });
+    if (kind !== "idle" && kind !== "finished") {
+      throw new NightError("settings.invalid", "A watch is running already.");
+    }
+    this.#start(cameraId);
+  }
+
+  nights(): readonly NightSummary[] {
+    return listNights(this.#parts.dataDir);
+  }
+
+  frames(nightId: string, options: { fromIndex: number; count: number }): readonly FrameRecord[] {
+    return this.#catalogueOf(nightId).frames(options);
+  }
+
+  framePath(nightId: string, frameIndex: number): string | null {
+    const catalogue = this.#catalogueOf(nightId);
+    const [frame] = catalogue.frames({ fromIndex: frameIndex, count: 1 });
+    return frame?.frameIndex === frameIndex && frame.file
+      ? join(catalogue.nightDir, frame.file.path)
+      : null;
+  }
+
+  /** The catalogue of a night, for the other parts of the program. @throws NightError `archive.*`. */
+  catalogueOf(nightId: string): Catalogue {
+    return this.#catalogueOf(nightId);
+  }
+
+  runner(cameraId: string): WatchRunner | null {
+    return this.#runners.get(cameraId) ?? null;
+  }
+
+  /** Ends every watch in order: the open frame is closed and kept, the cameras are let go of. */
+  async stop(): Promise<void> {
+    for (const runner of this.#runners.values()) runner.command({ kind: "stop" });
+    if (this.#runners.size > 0) await this.#finished;
+    this.#close();
+  }
+
+  /** Lets go of everything at once; the frame in hand stays on the card. */
+  async abandon(): Promise<void> {
+    await Promise.allSettled([...this.#runners.values()].map((runner) => runner.close()));
+    this.#close();
+  }
+
+  #close(): void {
+    if (this.#tellTimer) clearTimeout(this.#tellTimer);
+    for (const catalogue of this.#opened.values()) catalogue.close();
+    this.#opened.clear();
+    this.#parts.catalogue?.close();
+  }
+
+  #start(cameraId: string): void {
+    const { catalogue, clock, log } = this.#parts;
+    if (!catalogue) throw new NightError("settings.invalid", "No night is open; name a camera.");
+    const runner = new WatchRunner({
+      camera: this.#parts.openCamera(cameraId),
+      catalogue,
+      clock,
+      log,
+      createMeter: (description) => this.#meterFor(cameraId, description),
+      onChange: () => this.#changed(cameraId),
+      onFrame: (frame) => this.#tellFrame(frame),
+      onFinished: () => this.#watchFinished(),
+    });
+    this.#runners.set(cameraId, runner);
+    markRunning(catalogue, this.#parts.runningOrder);
+    runner.start({
+      ...this.#parts.startOrder(),
+      nextFrameIndex: catalogue.nextFrameIndex(cameraId),
+      history: this.#history(catalogue, cameraId),
+    });
+  }
+
+  #history(catalogue: Catalogue, cameraId: string): StartOrder["history"] {
+    const next = catalogue.nextFrameIndex(cameraId);
+    const startUtcMs = this.#parts.clock.origin.startUtcMs;
+    return catalogue
+      .frames({ cameraId, fromIndex: Math.max(0, next - HISTORY_FRAMES), count: HISTORY_FRAMES })
+      .flatMap(({ frameIndex, openedUtcMs, happened, reading }) =>
+        openedUtcMs !== null && happened && reading
+          ? [
+              observationOf(
+                { frameIndex, openedMs: monotonicMs(openedUtcMs - startUtcMs), happened },
+                reading,
+              ),
+            ]
+          : [],
+      );
+  }
+
+  #meterFor(cameraId: string, description: CameraDescription): FrameMeter {
+    const settings = this.#runners.get(cameraId)!.settings;
+    return new FrameMeter(
+      {
+        focalLengthMm: settings.focalLengthMm,
+        pixelPitchUm: settings.pixelPitchUm,
+        fullWidthPx: Math.round((36 * 1000) / settings.pixelPitchUm),
+      },
+      this.#responses.load(description),
+    );
+  }
+
+  #watchFinished(): void {
+    const { catalogue } = this.#parts;
+    this.#saveResponses();
+    const areAllOver = [...this.#runners.values()].every(
+      (runner) => runner.state.phase.kind === "finished",
+    );
+    if (!areAllOver) return;
+    if (catalogue) markRunning(catalogue, null);
+    this.#settle();
+  }
+
+  #saveResponses(): void {
+    for (const runner of this.#runners.values()) {
+      const description = runner.description();
+      const response = runner.meter?.response;
+      if (!description || !response) continue;
+      try {
+        this.#responses.save(description, response);
+      } catch (thrown) {
+        this.#parts.log.warn("response.not_kept", { sentence: asNightError(thrown).message });
+      }
+    }
+  }
+
+  #changed(cameraId: string): void {
+    const view = this.#runners.get(cameraId)?.view();
+    if (view && this.#toldSentence.get(cameraId) !== view.sentence) {
+      this.#toldSentence.set(cameraId, view.sentence);
+      if (!view.allIsWell || view.phase === "finished") this.#parts.print(view.sentence);
+    }
+    this.#tellTimer ??= setTimeout(() => {
+      this.#tellTimer = null;
+      this.#tell({ kind: "state", state: this.view() });
+    }, TELL_EVERY_MS);
+  }
+
+  #tellFrame(frame: FrameRecord): void {
+    const { catalogue, cameraIds, print } = this.#parts;
+    const key = `${frame.cameraId}/${frame.frameIndex}`;
+    if (frame.reading !== null && !this.#printed.has(key)) {
+      this.#printed.add(key);
+      print(storyLine(frame, cameraIds.length > 1 ? frame.cameraId : null));
+      if (frame.frameIndex % TONE_RESPONSE_EVERY_FRAMES === 0) this.#saveResponses();
+    }
+    if (catalogue) this.#tell({ kind: "frame", nightId: basename(catalogue.nightDir), frame });
+  }
+
+  #tell(message: ServerMessage): void {
+    for (const listener of this.#listeners) listener(message);
+  }
+
+  #summary(catalogue: Catalogue): NightSummary {
+    const info = nightInfoOf(catalogue);
+    if (!info) throw new NightError("archive.corrupt", "The night does not say what it is.");
+    return { nightId: basename(catalogue.nightDir), ...info, frameCount: catalogue.frameCount() };
+  }
+
+  #catalogueOf(nightId: string): Catalogue {
+    const { catalogue, dataDir } = this.#parts;
+    if (catalogue && basename(catalogue.nightDir) === nightId) return catalogue;
+    const known = this.#opened.get(nightId);
+    if (known) return known;
+    if (!this.nights().some((night) => night.nightId === nightId)) {
+      throw new NightError("archive.not_found", `There is no night called ${nightId}.`);
+    }
+    const opened = Catalogue.open(join(dataDir, NIGHTS_FOLDER, nightId), { readOnly: true });
+    this.#opened.set(nightId, opened);
+    // A handful stays open; the oldest goes.
+    const oldest = this.#opened.keys().next().value;
+    if (this.#opened.size > 4 && oldest !== undefined) {
+      this.#opened.get(oldest)?.close();
+      this.#opened.delete(oldest);
+    }
+    return opened;
+  }
+
+  #freeDiskBytes(): number | null {
+    try {
+      const { bavail, bsize } = statfsSync(this.#parts.dataDir);
+      return bavail * bsize;
+    } catch {
+      // The page shows the figure only when there is one.
+      return null;
+    }
+  }
+}

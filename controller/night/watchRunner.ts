@@ -1,0 +1,378 @@
+import type { WatchCommand, WatchView } from "../../core/api/messages.ts";
+import { asNightError, type ErrorCode } from "../../core/errors.ts";
+import type { ExposureSettings } from "../../core/exposure/settings.ts";
+import type { WatchEffect } from "../../core/night/effects.ts";
+import type { StartOrder, WatchEvent } from "../../core/night/events.ts";
+import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import { idleWatch, reduceWatch } from "../../core/night/reduce.ts";
+import type { WatchState } from "../../core/night/state.ts";
+import type { MonotonicMs } from "../../core/units.ts";
+import type { Catalogue } from "../archive/catalogue.ts";
+import type { Camera, CameraDescription, CameraEvent } from "../cameras/camera.ts";
+import type { Clock } from "../clock.ts";
+import type { Log } from "../log.ts";
+import { FrameKeeper } from "./frameKeeper.ts";
+import { FrameLedger } from "./frameLedger.ts";
+import type { FrameMeter } from "./frameMeter.ts";
+import { viewOf } from "./watchView.ts";
+
+type Bare<T> = T extends { readonly atMs: unknown } ? Omit<T, "atMs"> : never;
+
+/** What a watch needs of the world; every part is handed in. */
+export type WatchParts = {
+  readonly camera: Camera;
+  readonly catalogue: Catalogue;
+  readonly clock: Clock;
+  /** Makes the meter once the camera has said which one it is. */
+  readonly createMeter: (camera: CameraDescription) => FrameMeter;
+  readonly log: Log;
+  /** The state has changed in a way that the page shows. */
+  readonly onChange: () => void;
+  /** A frame is whole on disk, or its reading has come. */
+  readonly onFrame: (frame: FrameRecord) => void;
+  /** The watch is over and the camera let go of. */
+  readonly onFinished: () => void;
+};
+
+/**
+ * Carries out one camera's watch: takes events in from a queue, one at a time, asks the reducer,
+ * performs the effects and feeds their answers back as events.
+ */
+export class WatchRunner {
+  readonly #parts: WatchParts;
+  readonly #frames: FrameLedger;
+  readonly #keeper: FrameKeeper;
+  readonly #queue: WatchEvent[] = [];
+  #state: WatchState = idleWatch();
+  #description: CameraDescription | null = null;
+  #meter: FrameMeter | null = null;
+  #timer: AbortController | null = null;
+  #isDraining = false;
+  /** Pictures that have arrived and are not yet both kept and metered, by frame. */
+  readonly #pictures = new Map<number, Uint8Array>();
+
+  constructor(parts: WatchParts) {
+    this.#parts = parts;
+    this.#frames = new FrameLedger(parts.catalogue, parts.camera.cameraId);
+    this.#keeper = new FrameKeeper(parts.catalogue.nightDir);
+    parts.camera.onEvent((event) => this.#fromCamera(event));
+  }
+
+  get cameraId(): string {
+    return this.#parts.camera.cameraId;
+  }
+
+  get state(): WatchState {
+    return this.#state;
+  }
+
+  get settings(): ExposureSettings {
+    return this.#state.settings.exposure;
+  }
+
+  view(): WatchView {
+    return viewOf(this.#state, {
+      cameraId: this.cameraId,
+      cameraLabel: this.#description?.label ?? this.cameraId,
+      newest: this.#frames.newest,
+      frameCount: this.#parts.catalogue.frameCount(this.cameraId),
+      utcOf: (atMs) => this.#parts.clock.utcOf(atMs),
+    });
+  }
+
+  description(): CameraDescription | null {
+    return this.#description;
+  }
+
+  get meter(): FrameMeter | null {
+    return this.#meter;
+  }
+
+  start(order: StartOrder): void {
+    this.#take({ kind: "started", ...order });
+  }
+
+  command(command: Exclude<WatchCommand, { kind: "start" }>): void {
+    switch (command.kind) {
+      case "pause":
+        return this.#take({ kind: "paused" });
+      case "resume":
+        return this.#take({ kind: "resumed" });
+      case "stop":
+        return this.#take({ kind: "stopped" });
+      case "settings":
+        return this.#take({ kind: "settingsChanged", exposure: command.settings });
+    }
+  }
+
+  /** A sample of the sky light meter. */
+  light(value: number): void {
+    this.#take({ kind: "lightSampled", value });
+  }
+
+  /** Lets go of the camera at once, whatever is in hand. */
+  async close(): Promise<void> {
+    this.#timer?.abort();
+    await this.#parts.camera.close();
+    await this.#keeper.settled();
+  }
+
+  #take(event: Bare<WatchEvent>, atMs: MonotonicMs = this.#parts.clock.monotonicMs()): void {
+    this.#queue.push({ ...event, atMs } as WatchEvent);
+    if (this.#isDraining) return;
+    this.#isDraining = true;
+    try {
+      for (let next = this.#queue.shift(); next; next = this.#queue.shift()) this.#step(next);
+    } finally {
+      this.#isDraining = false;
+    }
+    this.#parts.onChange();
+  }
+
+  #step(event: WatchEvent): void {
+    const { catalogue, clock, log } = this.#parts;
+    const { atMs, kind, ...body } = event;
+    this.#attempt("archive.event", () =>
+      catalogue.appendEvent({
+        atMs,
+        utcMs: clock.utcOf(atMs),
+        kind,
+        body: { cameraId: this.cameraId, ...body },
+      }),
+    );
+    this.#note(event);
+    const before = this.#state.phase.kind;
+    try {
+      const { state, effects } = reduceWatch(this.#state, event);
+      this.#state = state;
+      for (const effect of effects) this.#perform(effect);
+    } catch (thrown) {
+      // A mistake of ours costs one decision, not the night: the state stays, the wake in hand acts.
+      const error = asNightError(thrown);
+      log.error("watch.decision_failed", { code: error.code, sentence: error.message, kind });
+    }
+    const after = this.#state.phase.kind;
+    if (after !== before) log.info("watch.phase", { from: before, to: after, by: kind });
+    if (after === "finished" && before !== "finished") this.#parts.onFinished();
+  }
+
+  /** What an event changes in the frame's own record. */
+  #note(event: WatchEvent): void {
+    switch (event.kind) {
+      case "shutterOpened":
+        return this.#changeFrame(event.frameIndex, {
+          openedUtcMs: this.#parts.clock.utcOf(event.atMs),
+        });
+      case "shutterClosed":
+        return this.#changeFrame(event.frameIndex, { happened: event.happened, status: "taken" });
+      case "readingArrived":
+        return this.#changeFrame(event.frameIndex, { reading: event.reading });
+      default:
+        return;
+    }
+  }
+
+  #perform(effect: WatchEffect): void {
+    const { camera } = this.#parts;
+    switch (effect.kind) {
+      case "connectCamera":
+        return camera.connect();
+      case "expose":
+        this.#attempt("archive.frame", () =>
+          this.#frames.add({
+            frameIndex: effect.frameIndex,
+            cameraId: this.cameraId,
+            status: "ordered",
+            ordered: effect.exposure,
+            reasons: effect.reasons,
+            targetStops: effect.targetStops,
+            openedUtcMs: null,
+            happened: null,
+            file: null,
+            reading: null,
+            pace: effect.pace,
+          }),
+        );
+        return camera.expose({
+          frameIndex: effect.frameIndex,
+          exposure: effect.exposure,
+          openAtMs: effect.openAtMs,
+        });
+      case "closeShutter":
+        return camera.closeShutter(effect.frameIndex);
+      case "keepFrame":
+        return void this.#keep(effect.frameIndex);
+      case "meterFrame":
+        return void this.#meterFrame(effect.frameIndex);
+      case "markMissing":
+        this.#parts.log.warn("frame.missing", { frameIndex: effect.frameIndex, why: effect.why });
+        return this.#changeFrame(effect.frameIndex, { status: "missing" });
+      case "readStatus":
+        return camera.readStatus();
+      case "reconcileCard":
+        return void this.#reconcile();
+      case "wake":
+        return this.#wakeAt(effect.atMs);
+      case "closeCamera":
+        return void this.#closeCamera();
+    }
+  }
+
+  #wakeAt(atMs: MonotonicMs): void {
+    this.#timer?.abort();
+    const timer = new AbortController();
+    this.#timer = timer;
+    this.#parts.clock.sleepUntil(atMs, timer.signal).then(
+      () => this.#take({ kind: "woke" }, atMs),
+      () => {
+        // Replaced by a newer wake.
+      },
+    );
+  }
+
+  #fromCamera(event: CameraEvent): void {
+    switch (event.kind) {
+      case "connected":
+        this.#description = event.description;
+        this.#meter ??= this.#parts.createMeter(event.description);
+        this.#parts.log.info("camera.connected", { ...event.description });
+        return this.#take({
+          kind: "cameraConnected",
+          isoLadder: event.description.isoLadder,
+          fNumber: event.description.fNumber,
+          program: event.description.program,
+          canTakeFrames:
+            event.description.hasBulb || event.description.exposureLadderSeconds.length > 0,
+        });
+      case "shutterOpened":
+        return this.#take({ kind: "shutterOpened", frameIndex: event.frameIndex }, event.atMs);
+      case "shutterClosed":
+        return this.#take(
+          { kind: "shutterClosed", frameIndex: event.frameIndex, happened: event.happened },
+          event.atMs,
+        );
+      case "ready":
+        return this.#take({ kind: "cameraReady" });
+      case "frameArrived":
+        this.#pictures.set(event.frameIndex, event.jpeg);
+        this.#keeper.remember(event);
+        return this.#take({ kind: "frameArrived", frameIndex: event.frameIndex });
+      case "frameMissing":
+        return this.#take({
+          kind: "frameMissing",
+          frameIndex: event.frameIndex,
+          why: event.why,
+        });
+      case "status":
+        return this.#take({
+          kind: "statusRead",
+          batteryPercent: event.batteryPercent,
+          freeBytes: event.freeBytes,
+          freeFrames: event.freeFrames,
+        });
+      case "failed":
+        return this.#cameraFailed(event.code, event.sentence, event.frameIndex, event.gone);
+    }
+  }
+
+  #cameraFailed(code: ErrorCode, sentence: string, frameIndex: number | null, gone: boolean): void {
+    this.#parts.log.warn("camera.failed", { code, sentence, frameIndex, gone });
+    this.#take({ kind: "cameraFailed", code, sentence, frameIndex, gone });
+  }
+
+  async #keep(frameIndex: number): Promise<void> {
+    const jpeg = this.#pictures.get(frameIndex);
+    if (!jpeg) return;
+    try {
+      const file = await this.#keeper.keep(frameIndex, jpeg);
+      this.#changeFrame(frameIndex, { file, status: "kept" });
+      this.#take({ kind: "frameKept", frameIndex });
+      this.#tell(frameIndex);
+    } catch (thrown) {
+      this.#take({ kind: "keepFailed", frameIndex, sentence: asNightError(thrown).message });
+    }
+  }
+
+  async #meterFrame(frameIndex: number): Promise<void> {
+    const jpeg = this.#pictures.get(frameIndex);
+    const frame = this.#frames.frame(frameIndex);
+    if (!jpeg || !frame?.happened || !this.#meter) {
+      return this.#take({ kind: "readingFailed", frameIndex, sentence: "the frame is not known" });
+    }
+    try {
+      const { reading, slice } = await this.#meter.meter(jpeg, {
+        frameIndex,
+        exposure: frame.happened,
+        openedUtcMs: frame.openedUtcMs,
+      });
+      this.#attempt("archive.slice", () =>
+        this.#parts.catalogue.putSlice(this.cameraId, frameIndex, slice),
+      );
+      this.#take({ kind: "readingArrived", frameIndex, reading });
+      this.#tell(frameIndex);
+    } catch (thrown) {
+      const error = asNightError(thrown);
+      this.#parts.log.warn("frame.unmetered", { frameIndex, sentence: error.message });
+      this.#take({ kind: "readingFailed", frameIndex, sentence: error.message });
+      this.#tell(frameIndex);
+    }
+  }
+
+  /** The page sees a frame once its file is whole; its picture is let go of once it is metered too. */
+  #tell(frameIndex: number): void {
+    const frame = this.#frames.frame(frameIndex);
+    if (frame?.status !== "kept") return;
+    const isMetered = !this.#state.taken.some((taken) => taken.frameIndex === frameIndex);
+    if (isMetered) this.#pictures.delete(frameIndex);
+    this.#parts.onFrame(frame);
+  }
+
+  /** Fetches what the camera took and a break kept from arriving. */
+  async #reconcile(): Promise<void> {
+    try {
+      const found = await this.#keeper.reconcile(
+        this.#parts.camera,
+        this.#parts.catalogue,
+        this.#state.nextFrameIndex - 1,
+      );
+      for (const { frameIndex, file } of found) {
+        this.#changeFrame(frameIndex, { file, status: "kept" });
+        this.#parts.log.info("frame.recovered", { frameIndex, file: file.path });
+        this.#tell(frameIndex);
+      }
+      if (found.length > 0) this.#parts.onChange();
+    } catch (thrown) {
+      this.#parts.log.warn("card.unreadable", { sentence: asNightError(thrown).message });
+    }
+  }
+
+  async #closeCamera(): Promise<void> {
+    this.#timer?.abort();
+    await this.#parts.camera.close().catch((thrown: unknown) => {
+      this.#parts.log.warn("camera.close_failed", { sentence: asNightError(thrown).message });
+    });
+    await this.#keeper.settled();
+    this.#take({ kind: "cameraClosed" });
+  }
+
+  #changeFrame(frameIndex: number, changes: Partial<FrameRecord>): void {
+    this.#attempt("archive.frame", () => this.#frames.change(frameIndex, changes));
+  }
+
+  /** What the disk refuses is told and costs the night nothing else. */
+  #attempt(what: string, write: () => unknown): void {
+    try {
+      write();
+    } catch (thrown) {
+      const error = asNightError(thrown, "archive.disk_full");
+      this.#parts.log.error(what, { code: error.code, sentence: error.message });
+      if (this.#state.guards.some((guard) => guard.sentence === error.message)) return;
+      this.#queue.push({
+        atMs: this.#parts.clock.monotonicMs(),
+        kind: "keepFailed",
+        frameIndex: null,
+        sentence: error.message,
+      });
+    }
+  }
+}
