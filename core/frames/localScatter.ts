@@ -1,0 +1,143 @@
+import { quantileOf, weightedMedianOf } from "./medians.ts";
+
+/** Frames on either side that a frame is compared with. */
+const REACH_FRAMES = 8;
+
+/** Fewer frames than this on one side cannot tell a trend. */
+const SIDE_FRAMES_MIN = 4;
+
+/** A one-sided look must fit this much better before it is believed over the two-sided one. */
+const SIDE_ADVANTAGE = 0.5;
+
+/** Scatter is believed whole up to the first and not at all beyond the second, stops: a camera's
+ * scatter is at most a tenth or two (common practice, no source), more is the scene's. */
+const WHOLE_STOPS = 0.2;
+const NOTHING_STOPS = 0.4;
+
+/** No cell is known better than this, stops. */
+const CELL_FLOOR_STOPS = 0.003;
+
+/**
+ * The scatter of single frames against their neighbours, common to the whole picture.
+ *
+ * Each cell is predicted from its neighbours in time by a straight line, without the frame itself:
+ * from both sides, or, where the sky breaks up, from the side on which the line holds. What all
+ * quiet cells are off by, at once, is the frame's scatter; cells in which aurora moves have wide
+ * residuals and little weight. Where even the quietest cells move, scatter cannot be told from sky
+ * and is left in.
+ *
+ * @param cells  Per cell: brightness of each frame with the exposure taken out, stops.
+ * @param seconds  When each frame was taken, rising.
+ * @returns Stops to take off each frame; 0 for fewer than about ten frames.
+ * Source: leave-one-out local lines as in locally weighted regression (Cleveland 1979), and the
+ * choice of the smoothest side as in essentially non-oscillatory interpolation (Harten 1987).
+ */
+export function localScatter(
+  cells: readonly Float64Array[],
+  seconds: readonly number[],
+): readonly number[] {
+  const first = onePass(cells, seconds);
+  // The first look compared each frame with neighbours that had scatter of their own.
+  const cleaned = cells.map((cell) => cell.map((value, i) => value - first[i]!));
+  const second = onePass(cleaned, seconds);
+  return first.map((value, i) => value + second[i]!);
+}
+
+type Look = {
+  readonly off: readonly number[];
+  readonly rms: readonly number[];
+  readonly cost: number;
+};
+
+function onePass(cells: readonly Float64Array[], seconds: readonly number[]): number[] {
+  const looks = seconds.map((_, i) => bestLook(cells, seconds, i));
+  const costs = looks.map((look) => look?.cost ?? NaN);
+  // Half the frames of a night are quiet: their cost is what scatter itself and noise amount to.
+  const quiet = Math.max(quantileOf(costs, 0.5), CELL_FLOOR_STOPS);
+  return looks.map((look) => {
+    if (look === null) return 0;
+    const weights = look.rms.map((rms) => 1 / (CELL_FLOOR_STOPS ** 2 + rms ** 2));
+    const off = weightedMedianOf(look.off, weights);
+    if (!Number.isFinite(off)) return 0;
+    const unrest = Math.max(0, look.cost ** 2 - (2 * quiet) ** 2);
+    return (believed(off) * quiet ** 2) / (quiet ** 2 + unrest);
+  });
+}
+
+function believed(off: number): number {
+  const beyond = (Math.abs(off) - WHOLE_STOPS) / (NOTHING_STOPS - WHOLE_STOPS);
+  return off * Math.min(1, Math.max(0, 1 - beyond));
+}
+
+function bestLook(
+  cells: readonly Float64Array[],
+  seconds: readonly number[],
+  i: number,
+): Look | null {
+  const last = seconds.length - 1;
+  const from = Math.max(0, i - REACH_FRAMES);
+  const to = Math.min(last, i + REACH_FRAMES);
+  const both = i - from >= 2 && to - i >= 2 && to - from >= SIDE_FRAMES_MIN;
+  const looks: Look[] = [];
+  if (both) looks.push(lookAround(cells, seconds, i, from, to));
+  if (i - from >= SIDE_FRAMES_MIN) looks.push(lookAround(cells, seconds, i, from, i));
+  if (to - i >= SIDE_FRAMES_MIN) looks.push(lookAround(cells, seconds, i, i, to));
+  const [centre, ...sides] = looks;
+  if (centre === undefined) return null;
+  return sides.reduce(
+    (best, side) => (side.cost < SIDE_ADVANTAGE * best.cost ? side : best),
+    centre,
+  );
+}
+
+/** Each cell against a weighted line through its neighbours, the frame itself left out. */
+function lookAround(
+  cells: readonly Float64Array[],
+  seconds: readonly number[],
+  i: number,
+  from: number,
+  to: number,
+): Look {
+  const weights: number[] = [];
+  const reach = Math.max(i - from, to - i) + 1;
+  for (let k = from; k <= to; k += 1) {
+    // Tricube weights, as in Cleveland 1979.
+    weights.push(k === i ? 0 : (1 - (Math.abs(k - i) / reach) ** 3) ** 3);
+  }
+  const off: number[] = [];
+  const rms: number[] = [];
+  for (const cell of cells) {
+    const fit = fitLine(cell, seconds, weights, { i, from, to });
+    off.push(fit.off);
+    rms.push(fit.rms);
+  }
+  return { off, rms, cost: quantileOf(rms, 0.25) };
+}
+
+function fitLine(
+  cell: Float64Array,
+  seconds: readonly number[],
+  weights: readonly number[],
+  { i, from, to }: { i: number; from: number; to: number },
+): { off: number; rms: number } {
+  let [w, wt, wy, wtt, wty, wyy] = [0, 0, 0, 0, 0, 0];
+  for (let k = from; k <= to; k += 1) {
+    const weight = weights[k - from]!;
+    const y = cell[k]! - cell[i]!;
+    if (weight === 0 || Number.isNaN(y)) continue;
+    const t = seconds[k]! - seconds[i]!;
+    w += weight;
+    wt += weight * t;
+    wy += weight * y;
+    wtt += weight * t * t;
+    wty += weight * t * y;
+    wyy += weight * y * y;
+  }
+  const determinant = w * wtt - wt * wt;
+  if (w === 0 || determinant <= 1e-12 * w * wtt) return { off: NaN, rms: NaN };
+  const level = (wtt * wy - wt * wty) / determinant;
+  const slope = (w * wty - wt * wy) / determinant;
+  const variance = (wyy - level * wy - slope * wty) / w;
+  // The frame stands at 0; the line passes at `level`.
+  return { off: -level, rms: Math.sqrt(Math.max(0, variance)) };
+}

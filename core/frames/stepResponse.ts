@@ -1,0 +1,119 @@
+import { factorSymmetric, solveFactored } from "../photometry/solveSymmetric.ts";
+import { medianOf } from "./medians.ts";
+
+/** A change of exposure by this many stops is a step; smaller ones drown in the sky's own changes. */
+const STEP_STOPS_MIN = 0.08;
+
+/** What is believed before a step has been seen: one standard deviation, stops and stops a stop. */
+const PRIOR_GAIN_STOPS = 0.1;
+const PRIOR_SLOPE = 0.2;
+
+/** Doubt of one step even in a quiet sky, stops. */
+const STEP_NOISE_STOPS = 0.01;
+
+/** Residuals beyond this count less and less (Huber 1964), stops. */
+const HUBER_STOPS = 0.05;
+
+/**
+ * What each frame's brightness owes to the camera not following its own numbers.
+ *
+ * Two things stay the same all night and show at every step of the exposure: a gain for each ISO
+ * value (an amplifier's steps are not exactly their nominal thirds) and a slope of the tone (a
+ * rendering with more contrast than was assumed answers one stop with more than one). Both are
+ * found by least squares over all steps, each compared with what the sky did around it and
+ * weighted by how quiet that was; a few steps move them little.
+ *
+ * @param cells  Per cell: brightness less exposure of each frame, stops; NaN: not usable.
+ * @param exposureStops  log2 exposure of each frame.
+ * @returns Stops to take off each frame; all 0 where there is no step.
+ */
+export function fitStepResponse(
+  cells: readonly Float64Array[],
+  exposureStops: readonly number[],
+  iso: readonly number[],
+): readonly number[] {
+  const gains = [...new Set(iso)].sort((a, b) => a - b);
+  const steps = findSteps(cells, exposureStops, iso);
+  if (steps.length === 0) return exposureStops.map(() => 0);
+  const parameters = solve(steps, gains);
+  const slope = parameters[0]!;
+  const reference = medianOf(exposureStops);
+  return exposureStops.map(
+    (stops, i) => slope * (stops - reference) + parameters[1 + gains.indexOf(iso[i]!)]!,
+  );
+}
+
+type Step = {
+  readonly exposureChange: number;
+  readonly isoBefore: number;
+  readonly isoAfter: number;
+  /** Change that exposure and sky do not explain, stops. */
+  readonly unexplained: number;
+  readonly sigma: number;
+};
+
+function findSteps(
+  cells: readonly Float64Array[],
+  exposureStops: readonly number[],
+  iso: readonly number[],
+): Step[] {
+  const count = exposureStops.length;
+  const changes = Array.from({ length: count }, (_, i) =>
+    i === 0 ? NaN : medianOf(cells.map((cell) => cell[i]! - cell[i - 1]!)),
+  );
+  const isStep = changes.map(
+    (_, i) =>
+      i > 0 &&
+      (iso[i] !== iso[i - 1] ||
+        Math.abs(exposureStops[i]! - exposureStops[i - 1]!) >= STEP_STOPS_MIN),
+  );
+  const steps: Step[] = [];
+  for (let i = 1; i < count; i += 1) {
+    if (!isStep[i] || !Number.isFinite(changes[i])) continue;
+    const around: number[] = [];
+    for (let k = Math.max(1, i - 4); k <= Math.min(count - 1, i + 4); k += 1) {
+      if (!isStep[k]) around.push(changes[k]!);
+    }
+    const trend = around.length >= 2 ? medianOf(around) : 0;
+    const spread =
+      around.length >= 2 ? 1.4826 * medianOf(around.map((one) => Math.abs(one - trend))) : 0.2;
+    steps.push({
+      exposureChange: exposureStops[i]! - exposureStops[i - 1]!,
+      isoBefore: iso[i - 1]!,
+      isoAfter: iso[i]!,
+      unexplained: changes[i]! - trend,
+      sigma: Math.hypot(STEP_NOISE_STOPS, spread),
+    });
+  }
+  return steps;
+}
+
+/** Ridge regression, reweighted three times: slope first, then a gain for each ISO. */
+function solve(steps: readonly Step[], gains: readonly number[]): Float64Array {
+  const n = 1 + gains.length;
+  let parameters = new Float64Array(n);
+  const predicted = (step: Step): number =>
+    parameters[0]! * step.exposureChange +
+    parameters[1 + gains.indexOf(step.isoAfter)]! -
+    parameters[1 + gains.indexOf(step.isoBefore)]!;
+  for (let round = 0; round < 3; round += 1) {
+    const matrix = new Float64Array(n * n);
+    const right = new Float64Array(n);
+    matrix[0] = PRIOR_SLOPE ** -2;
+    for (let k = 1; k < n; k += 1) matrix[k * n + k] = PRIOR_GAIN_STOPS ** -2;
+    for (const step of steps) {
+      const rest = Math.abs(step.unexplained - predicted(step));
+      const weight = Math.min(1, HUBER_STOPS / Math.max(rest, 1e-9)) / step.sigma ** 2;
+      const row = new Float64Array(n);
+      row[0] = step.exposureChange;
+      row[1 + gains.indexOf(step.isoAfter)]! += 1;
+      row[1 + gains.indexOf(step.isoBefore)]! -= 1;
+      for (let a = 0; a < n; a += 1) {
+        right[a]! += weight * row[a]! * step.unexplained;
+        for (let b = 0; b < n; b += 1) matrix[a * n + b]! += weight * row[a]! * row[b]!;
+      }
+    }
+    parameters = solveFactored(factorSymmetric(matrix, n), n, right) as typeof parameters;
+  }
+  return parameters;
+}
