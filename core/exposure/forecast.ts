@@ -1,4 +1,4 @@
-import { SKY_MODELS, type SkyModel } from "./skyModels.ts";
+import { SKY_MODELS, type SkyModel, type SkyMood } from "./skyModels.ts";
 
 /**
  * What a bank of sky models has learned from the readings so far; plain data.
@@ -184,4 +184,16 @@ export function outlook(
     square += weight * (ahead[3]! + 2 * ahead[5]! + ahead[8]! + mean * mean);
   }
   return { level: base + level, spread: Math.sqrt(Math.max(0, square - level * level)) };
+}
+
+/** Which kind of model carries most of the weight. */
+export function moodOf(forecast: Forecast, bank: BankTuning = BANK): SkyMood {
+  const sums = new Map<SkyMood, number>();
+  let best: SkyMood = "still";
+  bank.models.forEach(({ mood }, index) => {
+    const sum = (sums.get(mood) ?? 0) + Math.exp(forecast.logWeights[index]!);
+    sums.set(mood, sum);
+    if (sum > (sums.get(best) ?? 0)) best = mood;
+  });
+  return best;
 }

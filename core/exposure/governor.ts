@@ -1,8 +1,25 @@
 import type { MonotonicMs } from "../units.ts";
-import { allocate, secondsIsoFor, type ExposureLimit } from "./allocation.ts";
-import type { Exposure } from "./exposure.ts";
+import {
+  allocate,
+  secondsIsoFor,
+  timeLimits,
+  type Allocation,
+  type ExposureLimit,
+} from "./allocation.ts";
+import { stopsFromMidGrey, type Exposure } from "./exposure.ts";
+import { learn, moodOf, outlook, startForecast, type Forecast, type Outlook } from "./forecast.ts";
+import { CEILING_STOPS, unclippedStops } from "./highlights.ts";
+import {
+  addLight,
+  calibrateLight,
+  lightBetween,
+  lightMeterTrust,
+  startLightMeter,
+  type LightMeter,
+} from "./lightMeter.ts";
 import { curtainSecondsOf } from "./limits.ts";
-import { isUsable, levelOf, type FrameObservation } from "./observation.ts";
+import { isUsable, levelOf, middleSecondsOf, type FrameObservation } from "./observation.ts";
+import { reasonsFor, type DecisionFacts } from "./reasons.ts";
 import type { ExposureSettings } from "./settings.ts";
 
 export type { FrameObservation } from "./observation.ts";
@@ -11,7 +28,24 @@ export type { FrameObservation } from "./observation.ts";
 export type GovernorState = {
   readonly first: Exposure | null;
   readonly newest: FrameObservation | null;
-  readonly heldIso: number | null;
+  readonly forecast: Forecast;
+  readonly light: LightMeter;
+  /** Levels of the last minute and a half, oldest first. */
+  readonly recent: readonly { readonly atSeconds: number; readonly level: number }[];
+  /** Longest exposure that keeps the curtains crisp, smoothed; null: no motion known. */
+  readonly curtains: { readonly pxPerSecond: number; readonly unknownCount: number } | null;
+  /** How far under the target clipped readings have driven the exposure, stops, ≥ 0. */
+  readonly loweredStops: number;
+  /** The newest order; null: none yet. */
+  readonly order: {
+    readonly openAtMs: MonotonicMs;
+    readonly secondsIso: number;
+    readonly iso: number;
+    /** Brightness that this frame aims at, stops from mid-grey. */
+    readonly aimStops: number;
+    /** Exposure that the forecast asked for; the order is longer when the light meter closes it. */
+    readonly plainSeconds: number;
+  } | null;
 };
 
 /** The next exposure, with the reasons that are shown to the photographer. */
@@ -26,59 +60,332 @@ export type GovernDecision = {
 
 /** @param first  Exposure of the first frame; null: a guess for a dark sky. */
 export function startGovernor(first: Exposure | null): GovernorState {
-  return { first, newest: null, heldIso: null };
+  return {
+    first,
+    newest: null,
+    forecast: startForecast(),
+    light: startLightMeter(),
+    recent: [],
+    curtains: null,
+    loweredStops: 0,
+    order: null,
+  };
 }
+
+/** A reading is never believed to be better than this, stops. */
+const NOISE_STOPS_MIN = 0.01;
+const RECENT_SECONDS = 90;
 
 /** Takes in what a frame's reading said; a senseless reading changes nothing. */
 export function observeFrame(
   state: GovernorState,
   observation: FrameObservation,
-  _settings: ExposureSettings,
-): GovernorState {
-  return isUsable(observation) ? { ...state, newest: observation } : state;
-}
-
-/** Takes in a sample of the sky light meter, whose scale is not known. */
-export function observeLight(
-  state: GovernorState,
-  _sample: { readonly atMs: MonotonicMs; readonly value: number },
-): GovernorState {
-  return state;
-}
-
-/** A dark sky without the Moon or aurora. Source: 21.6 mag/arcsec², Patat 2003. */
-const DARK_SKY_LEVEL = Math.log2(2.5e-4);
-
-/** Chooses the exposure that brings the coming frame to the target, within the limits. */
-export function governExposure(
-  state: GovernorState,
-  _order: { readonly openAtMs: MonotonicMs; readonly frameIndex: number },
   settings: ExposureSettings,
-): GovernDecision {
-  const level = state.newest === null ? DARK_SKY_LEVEL : levelOf(state.newest);
-  const curtainSeconds =
-    state.newest === null ? Infinity : curtainSecondsOf(state.newest.motion, settings);
-  const isFirst = state.newest === null && state.first !== null;
-  const secondsIso = isFirst
-    ? state.first.exposureSeconds * state.first.iso
-    : secondsIsoFor(level, settings.targetStops, settings);
-  const split = allocate(secondsIso, { curtainSeconds, heldIso: state.heldIso }, settings);
-  const { exposureSeconds, iso, limit, isReachable } = split;
+): GovernorState {
+  if (!isUsable(observation)) return state;
+  const correctionStops =
+    unclippedStops(observation.skyStops, observation.clippedShare) - observation.skyStops;
+  const level = levelOf(observation) + correctionStops;
+  const atSeconds = middleSecondsOf(observation);
+  const openedSeconds = observation.openedMs / 1000;
+  const uncertainty = Number.isFinite(observation.uncertaintyStops)
+    ? Math.abs(observation.uncertaintyStops)
+    : 0.1;
+  // What was cut off is only half known.
+  const noise = Math.max(NOISE_STOPS_MIN, Math.hypot(uncertainty, correctionStops / 2));
   return {
-    exposure: { exposureSeconds, iso, fNumber: settings.fNumber },
-    reasons: [state.newest === null ? "first frame" : "as the newest frame asks"],
-    limit,
-    isReachable,
-    state: { ...state, heldIso: iso },
+    ...state,
+    newest: observation,
+    forecast: learn(state.forecast, { atSeconds, level, noise }),
+    light: calibrateLight(state.light, {
+      openedSeconds,
+      closedSeconds: openedSeconds + observation.exposure.exposureSeconds,
+      level,
+    }),
+    recent: [
+      ...state.recent.filter((note) => note.atSeconds > atSeconds - RECENT_SECONDS),
+      { atSeconds, level },
+    ],
+    curtains: curtainsAfter(state.curtains, observation),
+    loweredStops: loweredAfter(state.loweredStops, observation, settings),
   };
 }
 
-/** True when the light meter says that this open frame has had its dose. */
-export function hasHadItsDose(
-  _state: GovernorState,
-  _open: { readonly openedMs: MonotonicMs; readonly exposure: Exposure },
-  _nowMs: MonotonicMs,
-  _settings: ExposureSettings,
-): boolean {
-  return false;
+/** A motion that could not be measured so many times in a row is no longer counted with. */
+const UNKNOWN_COUNT_MAX = 3;
+
+function curtainsAfter(
+  curtains: GovernorState["curtains"],
+  { motion }: FrameObservation,
+): GovernorState["curtains"] {
+  if (motion.kind === "measured" && Number.isFinite(motion.pxPerSecond)) {
+    const speed = Math.max(0, motion.pxPerSecond);
+    const before = curtains?.pxPerSecond ?? speed;
+    return { pxPerSecond: (before + speed) / 2, unknownCount: 0 };
+  }
+  if (curtains === null || curtains.unknownCount + 1 >= UNKNOWN_COUNT_MAX) return null;
+  return { ...curtains, unknownCount: curtains.unknownCount + 1 };
 }
+
+/** Clipped readings drive the exposure down at once; it comes back slowly. */
+function loweredAfter(
+  loweredStops: number,
+  { clippedShare }: FrameObservation,
+  { clippedShareMax }: ExposureSettings,
+): number {
+  if (!(clippedShareMax < 1) || !(clippedShare >= 0)) return 0;
+  if (clippedShare > clippedShareMax) {
+    const excess = Math.log2(Math.min(64, clippedShare / Math.max(1e-4, clippedShareMax)));
+    return Math.min(3, loweredStops + 0.1 + 0.1 * excess);
+  }
+  return clippedShare > clippedShareMax / 3 ? loweredStops : Math.max(0, loweredStops - 0.05);
+}
+
+/** Takes in a sample of the sky light meter, whose scale is learned from the frames. */
+export function observeLight(
+  state: GovernorState,
+  sample: { readonly atMs: MonotonicMs; readonly value: number },
+): GovernorState {
+  const light = addLight(state.light, { atSeconds: sample.atMs / 1000, value: sample.value });
+  return light === state.light ? state : { ...state, light };
+}
+
+/** A dark sky without the Moon or aurora, 21.6 mag/arcsec². Source: Patat 2003. */
+const DARK_SKY_LEVEL = Math.log2(2.5e-4);
+
+/**
+ * Chooses the exposure that brings the coming frame to the target, within the limits.
+ *
+ * @returns An exposure that always lies within the settings' limits, on the ISO ladder.
+ */
+export function governExposure(
+  state: GovernorState,
+  order: { readonly openAtMs: MonotonicMs; readonly frameIndex: number },
+  settings: ExposureSettings,
+): GovernDecision {
+  const openSeconds = order.openAtMs / 1000;
+  const curtainSeconds =
+    state.curtains === null
+      ? Infinity
+      : curtainSecondsOf(
+          { kind: "measured", degPerSecond: 0, pxPerSecond: state.curtains.pxPerSecond },
+          settings,
+        );
+  const constraints = { curtainSeconds, heldIso: state.order?.iso ?? null };
+  const view = lookAhead(state, openSeconds);
+  const aimed = aim(state, { openSeconds, view, constraints }, settings);
+  const split = aimed.split;
+  const exposureSeconds = stretch(split, { view, aimed, constraints }, settings);
+  const facts: DecisionFacts = {
+    start: state.newest !== null ? "governed" : state.first !== null ? "asked" : "guessed",
+    ...changeOf(state, openSeconds),
+    aheadStops: state.newest === null ? 0 : aimed.level - levelOf(state.newest),
+    mood: moodOf(state.forecast),
+    limit: aimed.limit,
+    exposureSeconds,
+    iso: split.iso,
+    heldIso: constraints.heldIso,
+    curtainSeconds,
+    loweredStops: aimed.loweredStops,
+    slowedStops: aimed.slowedStops,
+    secondsWithoutReading: openSeconds - (state.recent.at(-1)?.atSeconds ?? openSeconds),
+    light: view.trust,
+  };
+  return {
+    exposure: { exposureSeconds, iso: split.iso, fNumber: settings.fNumber },
+    reasons: reasonsFor(facts),
+    limit: aimed.limit,
+    isReachable: split.isReachable && aimed.limit !== "highlights",
+    state: {
+      ...state,
+      order: {
+        openAtMs: order.openAtMs,
+        secondsIso: split.exposureSeconds * split.iso,
+        iso: split.iso,
+        aimStops: settings.targetStops - aimed.loweredStops + aimed.slowedStops,
+        plainSeconds: split.exposureSeconds,
+      },
+    },
+  };
+}
+
+/** The forecast as it stands when the shutter opens, the light meter's word included. */
+type View = {
+  readonly forecast: Forecast;
+  readonly trust: ReturnType<typeof lightMeterTrust>;
+};
+
+/** Light of the last second says where the sky is now. */
+const LIGHT_NOW_SECONDS = 1;
+
+function lookAhead({ forecast, light }: GovernorState, openSeconds: number): View {
+  const trust = lightMeterTrust(light, openSeconds);
+  if (trust.kind === "ignored" || forecast.atSeconds === null) return { forecast, trust };
+  const fromSeconds = openSeconds - LIGHT_NOW_SECONDS;
+  const luminance = lightBetween(light, fromSeconds, openSeconds);
+  if (luminance === null) return { forecast, trust };
+  const reading = {
+    atSeconds: openSeconds - LIGHT_NOW_SECONDS / 2,
+    level: Math.log2(luminance),
+    noise: Math.max(0.015, Math.sqrt(light.doubt)),
+  };
+  return { forecast: learn(forecast, reading), trust };
+}
+
+type Aimed = {
+  readonly split: Allocation;
+  readonly limit: ExposureLimit;
+  readonly level: number;
+  readonly spread: number;
+  readonly loweredStops: number;
+  readonly slowedStops: number;
+};
+
+type Constraints = { readonly curtainSeconds: number; readonly heldIso: number | null };
+
+function aim(
+  state: GovernorState,
+  given: { openSeconds: number; view: View; constraints: Constraints },
+  settings: ExposureSettings,
+): Aimed {
+  const { openSeconds, view, constraints } = given;
+  const unlit: Outlook = { level: DARK_SKY_LEVEL, spread: 3 };
+  if (state.newest === null && state.first !== null) {
+    const split = allocate(state.first.exposureSeconds * state.first.iso, constraints, settings);
+    const level = Math.log2(1 / split.exposureSeconds);
+    return { split, limit: split.limit, ...unlit, level, loweredStops: 0, slowedStops: 0 };
+  }
+  // How long the exposure will be depends on the forecast, and the forecast on its middle.
+  let seconds = state.order?.plainSeconds ?? timeLimits(settings).max;
+  let aimed: Aimed | null = null;
+  for (let round = 0; round < 3; round += 1) {
+    const ahead = outlook(view.forecast, openSeconds + seconds / 2) ?? unlit;
+    aimed = aimAt(state, { ...given, ahead }, settings);
+    if (Math.abs(aimed.split.exposureSeconds / seconds - 1) < 0.02) break;
+    seconds = aimed.split.exposureSeconds;
+  }
+  return aimed!;
+}
+
+function aimAt(
+  state: GovernorState,
+  given: { openSeconds: number; ahead: Outlook; constraints: Constraints },
+  settings: ExposureSettings,
+): Aimed {
+  const { openSeconds, ahead, constraints } = given;
+  const wanted = secondsIsoFor(ahead.level, settings.targetStops, settings);
+  const slowed = smooth(state, wanted, openSeconds, settings);
+  const bright = protect(state, slowed, ahead, settings);
+  const split = allocate(bright, constraints, settings);
+  const loweredStops = Math.log2(slowed / bright);
+  return {
+    split,
+    limit: loweredStops > 1e-6 && split.isReachable ? "highlights" : split.limit,
+    level: ahead.level,
+    spread: ahead.spread,
+    loweredStops,
+    slowedStops: Math.log2(slowed / wanted),
+  };
+}
+
+/** Holds the change of time × ISO to what a smooth film allows. */
+function smooth(
+  { order }: GovernorState,
+  wanted: number,
+  openSeconds: number,
+  { stopsPerMinuteMax }: ExposureSettings,
+): number {
+  if (stopsPerMinuteMax === null || order === null) return wanted;
+  const minutes = Math.max(0, openSeconds - order.openAtMs / 1000) / 60;
+  const most = Math.max(0, stopsPerMinuteMax) * minutes;
+  const change = Math.log2(wanted / order.secondsIso);
+  return order.secondsIso * 2 ** Math.min(most, Math.max(-most, change));
+}
+
+/**
+ * Keeps the brightest parts under the ceiling, by the forecast and by the newest reading alike, so
+ * that no frame clips which a rule without foresight would have kept.
+ */
+function protect(
+  state: GovernorState,
+  wanted: number,
+  ahead: Outlook,
+  settings: ExposureSettings,
+): number {
+  const { newest, loweredStops } = state;
+  if (!(settings.clippedShareMax < 1) || newest === null) return wanted;
+  const level = Math.max(ahead.level, state.recent.at(-1)?.level ?? -Infinity);
+  const marginStops = settings.highlightHeadroomStops + Math.min(0.5, ahead.spread);
+  const peakStops = Math.log2(Math.max(1, newest.peakRatio));
+  const highest = secondsIsoFor(level, CEILING_STOPS - marginStops - peakStops, settings);
+  return Math.min(wanted, highest, wanted * 2 ** -loweredStops);
+}
+
+/**
+ * With the light meter to close the shutter, the order is longer than the forecast asks for by
+ * what the sky may fall short of it.
+ */
+function stretch(
+  split: Allocation,
+  given: { view: View; aimed: Aimed; constraints: Constraints },
+  settings: ExposureSettings,
+): number {
+  const { view, aimed, constraints } = given;
+  if (view.trust.kind === "ignored" || aimed.spread < CALM_STOPS) return split.exposureSeconds;
+  const { max } = timeLimits(settings);
+  const crisp = Math.max(split.exposureSeconds, Math.min(max, constraints.curtainSeconds));
+  const longer = split.exposureSeconds * 2 ** Math.min(1, 2.5 * aimed.spread);
+  return Math.min(max, Math.max(split.exposureSeconds, Math.min(longer, 1.5 * crisp)));
+}
+
+/** Below this spread of the forecast the exact seconds of the bulb are better than the meter. */
+const CALM_STOPS = 0.03;
+
+function changeOf(
+  { recent }: GovernorState,
+  openSeconds: number,
+): Pick<DecisionFacts, "changeStops" | "changeSeconds"> {
+  const newest = recent.at(-1);
+  const then = recent.find(({ atSeconds }) => atSeconds >= openSeconds - 75) ?? recent[0];
+  if (newest === undefined || then === undefined || then === newest) {
+    return { changeStops: null, changeSeconds: 0 };
+  }
+  return {
+    changeStops: newest.level - then.level,
+    changeSeconds: newest.atSeconds - then.atSeconds,
+  };
+}
+
+/**
+ * True when the light meter says that this open frame has had its dose: the light so far is
+ * nearer to the aim than the light after one more sample would be. Never before the shortest
+ * exposure, never by a meter that is not trusted.
+ */
+export function hasHadItsDose(
+  state: GovernorState,
+  open: { readonly openedMs: MonotonicMs; readonly exposure: Exposure },
+  nowMs: MonotonicMs,
+  settings: ExposureSettings,
+): boolean {
+  const { order, light } = state;
+  if (order === null) return false;
+  const openedSeconds = open.openedMs / 1000;
+  const nowSeconds = nowMs / 1000;
+  const elapsed = nowSeconds - openedSeconds;
+  const left = open.exposure.exposureSeconds - elapsed;
+  if (elapsed < settings.exposureSecondsMin || left <= light.stepSeconds / 2) return false;
+  if (lightMeterTrust(light, nowSeconds).kind === "ignored") return false;
+  const mean = lightBetween(light, openedSeconds, nowSeconds);
+  const rate = lightBetween(light, nowSeconds - light.stepSeconds, nowSeconds);
+  if (mean === null || rate === null) return false;
+  const wanted =
+    2 ** (order.aimStops - stopsFromMidGrey(1, { ...open.exposure, exposureSeconds: 1 }));
+  const had = mean * elapsed;
+  if (had + (rate * light.stepSeconds) / 2 < wanted) return false;
+  // In a calm frame the bulb's own seconds are exact enough; the meter cuts in when they are not.
+  const atEnd = Math.log2((had + rate * left) / wanted);
+  return atEnd > OVER_STOPS;
+}
+
+/** A dose this far over the aim is worth closing the shutter early for. */
+const OVER_STOPS = 0.03;

@@ -1,10 +1,6 @@
-import {
-  MID_GREY_LUX_SECONDS_ISO,
-  SATURATION_LUX_SECONDS_ISO,
-  stopsFromMidGrey,
-  type Exposure,
-} from "../exposure/exposure.ts";
+import { stopsFromMidGrey, type Exposure } from "../exposure/exposure.ts";
 import { secondsIsoFor, timeLimits } from "../exposure/allocation.ts";
+import { CEILING_STOPS } from "../exposure/highlights.ts";
 import { usableIsos } from "../exposure/ladder.ts";
 import type { ExposureSettings } from "../exposure/settings.ts";
 import type { SkyWindow } from "./rehearsalSky.ts";
@@ -35,9 +31,6 @@ export type RehearsalScore = {
   readonly clippedFrames: number;
   readonly reachableFrames: number;
 };
-
-/** The peak may lie this far above mid-grey. Source: 78/S over 10/S, ISO 12232. */
-export const CEILING_STOPS = Math.log2(SATURATION_LUX_SECONDS_ISO / MID_GREY_LUX_SECONDS_ISO);
 
 /**
  * How a frame came out.

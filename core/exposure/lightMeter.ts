@@ -1,0 +1,251 @@
+/** One sample of the sky light meter, with the running integral of its value. */
+type LightSample = {
+  readonly atSeconds: number;
+  readonly value: number;
+  /** ∫ value dt since the meter's first sample, trapezoids. */
+  readonly sum: number;
+};
+
+/**
+ * What is known of the sky light meter; plain data. Its scale and its dark offset are learned
+ * from the frames: L = gain · value + offset.
+ */
+export type LightMeter = {
+  /** Samples of the last minute and a half, oldest first, in blocks that are never changed. */
+  readonly blocks: readonly (readonly LightSample[])[];
+  /** Usual time between samples, seconds. */
+  readonly stepSeconds: number;
+  /** Since when the value has not changed at all. */
+  readonly sameSinceSeconds: number;
+  readonly sameCount: number;
+  /** Weighted sums over (value, luminance) pairs: Σw, Σwv, Σwv², Σwl, Σwvl. */
+  readonly sums: readonly number[];
+  readonly gain: number;
+  readonly offset: number;
+  /** Frames that agreed with the meter, one after the other, since the last that did not. */
+  readonly agreedCount: number;
+  /** Frames that must agree before the meter is followed; grows with every lie. */
+  readonly neededCount: number;
+  /** Frames in a row that disagreed. */
+  readonly deniedCount: number;
+  /** Mean square of the disagreement, stops². */
+  readonly doubt: number;
+};
+
+/** Why the meter is followed or not. */
+export type LightMeterTrust =
+  | { readonly kind: "followed" }
+  | {
+      readonly kind: "ignored";
+      readonly why: "no samples" | "learning" | "jammed" | "silent" | "disagrees";
+    };
+
+const BLOCK = 32;
+const KEEP_SECONDS = 90;
+/** A value that has not changed by a bit over so many samples and seconds is a jam. */
+const JAM_COUNT = 20;
+const JAM_SECONDS = 4;
+/** Agreement within this: a fifth of a stop. */
+const AGREE_STOPS = 0.2;
+const NEEDED_FIRST = 3;
+const NEEDED_MAX = 24;
+/** So many denials in a row mean that the meter's scale has changed: it is learned anew. */
+const RELEARN_COUNT = 6;
+/** Each pair counts this much less with every later one. */
+const MEMORY = 0.97;
+/** A dark sky (cd/m²); the offset is believed to be a small part of it until learned. */
+const DARK_CD_M2 = 2.5e-4;
+
+export function startLightMeter(): LightMeter {
+  return {
+    blocks: [],
+    stepSeconds: 0,
+    sameSinceSeconds: 0,
+    sameCount: 0,
+    sums: [0, 0, 0, 0, 0],
+    gain: 0,
+    offset: 0,
+    agreedCount: 0,
+    neededCount: NEEDED_FIRST,
+    deniedCount: 0,
+    doubt: 0,
+  };
+}
+
+function newestOf(meter: LightMeter): LightSample | null {
+  return meter.blocks.at(-1)?.at(-1) ?? null;
+}
+
+/** Takes in a sample; one that is not finite, negative, or not later than the newest is dropped. */
+export function addLight(
+  meter: LightMeter,
+  sample: { readonly atSeconds: number; readonly value: number },
+): LightMeter {
+  const { atSeconds, value } = sample;
+  const newest = newestOf(meter);
+  if (!Number.isFinite(value) || !Number.isFinite(atSeconds)) return meter;
+  if (newest !== null && atSeconds <= newest.atSeconds) return meter;
+  const step = newest === null ? 0 : atSeconds - newest.atSeconds;
+  const sum = newest === null ? 0 : newest.sum + ((newest.value + value) / 2) * step;
+  const last = meter.blocks.at(-1);
+  const added: LightSample = { atSeconds, value, sum };
+  let blocks: readonly (readonly LightSample[])[];
+  if (last === undefined || last.length >= BLOCK) {
+    const oldest = meter.blocks[1]?.[0];
+    const drops = oldest !== undefined && oldest.atSeconds < atSeconds - KEEP_SECONDS;
+    blocks = [...(drops ? meter.blocks.slice(1) : meter.blocks), [added]];
+  } else {
+    blocks = [...meter.blocks.slice(0, -1), [...last, added]];
+  }
+  const isSame = newest !== null && newest.value === value;
+  return {
+    ...meter,
+    blocks,
+    stepSeconds:
+      meter.stepSeconds === 0 ? step : meter.stepSeconds + 0.1 * (step - meter.stepSeconds),
+    sameSinceSeconds: isSame ? meter.sameSinceSeconds : atSeconds,
+    sameCount: isSame ? meter.sameCount + 1 : 0,
+  };
+}
+
+/** ∫ value dt from the meter's first sample to a moment; null outside of what is remembered. */
+function sumAt(meter: LightMeter, atSeconds: number): number | null {
+  const newest = newestOf(meter);
+  const oldest = meter.blocks[0]?.[0];
+  if (newest === null || oldest === undefined || atSeconds < oldest.atSeconds) return null;
+  if (atSeconds >= newest.atSeconds) {
+    const since = atSeconds - newest.atSeconds;
+    return since > silentAfter(meter) ? null : newest.sum + newest.value * since;
+  }
+  let block = meter.blocks.length - 1;
+  while (block > 0 && meter.blocks[block]![0]!.atSeconds > atSeconds) block -= 1;
+  const samples = meter.blocks[block]!;
+  let index = samples.length - 1;
+  while (index > 0 && samples[index]!.atSeconds > atSeconds) index -= 1;
+  const before = samples[index]!;
+  const after = samples[index + 1] ?? meter.blocks[block + 1]?.[0];
+  if (after === undefined) return before.sum;
+  const part = (atSeconds - before.atSeconds) / (after.atSeconds - before.atSeconds);
+  const value = before.value + part * (after.value - before.value);
+  return before.sum + ((before.value + value) / 2) * (atSeconds - before.atSeconds);
+}
+
+function silentAfter(meter: LightMeter): number {
+  return Math.max(0.5, 4 * meter.stepSeconds);
+}
+
+/** Mean value between two moments; null when the meter was silent in it or at its ends. */
+function meanValue(meter: LightMeter, fromSeconds: number, toSeconds: number): number | null {
+  const from = sumAt(meter, fromSeconds);
+  const to = sumAt(meter, toSeconds);
+  if (from === null || to === null || !(toSeconds > fromSeconds)) return null;
+  return (to - from) / (toSeconds - fromSeconds);
+}
+
+/** Mean luminance between two moments as the meter says, cd/m²; null when it cannot say. */
+export function lightBetween(
+  meter: LightMeter,
+  fromSeconds: number,
+  toSeconds: number,
+): number | null {
+  const value = meanValue(meter, fromSeconds, toSeconds);
+  if (value === null || meter.gain <= 0) return null;
+  const light = meter.gain * value + meter.offset;
+  return light > 0 ? light : null;
+}
+
+/** Whether the meter may be followed at a moment. */
+export function lightMeterTrust(meter: LightMeter, nowSeconds: number): LightMeterTrust {
+  const newest = newestOf(meter);
+  if (newest === null) return { kind: "ignored", why: "no samples" };
+  if (nowSeconds - newest.atSeconds > silentAfter(meter)) return { kind: "ignored", why: "silent" };
+  const isJammed =
+    meter.sameCount >= JAM_COUNT && newest.atSeconds - meter.sameSinceSeconds >= JAM_SECONDS;
+  if (isJammed) return { kind: "ignored", why: "jammed" };
+  if (meter.deniedCount > 0 || meter.neededCount > NEEDED_FIRST) {
+    if (meter.agreedCount < meter.neededCount) return { kind: "ignored", why: "disagrees" };
+  }
+  if (meter.gain <= 0 || meter.agreedCount < meter.neededCount) {
+    return { kind: "ignored", why: "learning" };
+  }
+  return { kind: "followed" };
+}
+
+/**
+ * Compares the meter with a frame whose reading has come, and learns its scale from it: a robust
+ * weighted least-squares line through (mean value, luminance), each pair weighted by its relative
+ * error, so that dark and bright skies count alike. A frame that the meter denies by more than a
+ * fifth of a stop teaches nothing and costs it the trust, until enough frames agree again; each
+ * such lie doubles how many.
+ *
+ * @param frame.level  log2 of the frame's mean luminance in cd/m².
+ */
+export function calibrateLight(
+  meter: LightMeter,
+  frame: { readonly openedSeconds: number; readonly closedSeconds: number; readonly level: number },
+): LightMeter {
+  const value = meanValue(meter, frame.openedSeconds, frame.closedSeconds);
+  if (value === null) return meter;
+  const luminance = 2 ** frame.level;
+  const said = meter.gain * value + meter.offset;
+  const off = meter.gain > 0 && said > 0 ? Math.log2(said / luminance) : meter.gain > 0 ? -9 : 0;
+  if (Math.abs(off) > AGREE_STOPS) return denied(meter);
+  const learned = fit(
+    meter.sums.map((sum) => sum * MEMORY),
+    value,
+    luminance,
+  );
+  return {
+    ...meter,
+    ...learned,
+    agreedCount: meter.agreedCount + 1,
+    deniedCount: 0,
+    doubt: 0.9 * meter.doubt + 0.1 * off * off,
+    // A long good record earns back the short probation.
+    neededCount:
+      meter.agreedCount >= 4 * meter.neededCount
+        ? Math.max(NEEDED_FIRST, meter.neededCount / 2)
+        : meter.neededCount,
+  };
+}
+
+function denied(meter: LightMeter): LightMeter {
+  const deniedCount = meter.deniedCount + 1;
+  if (deniedCount >= RELEARN_COUNT) {
+    const { sums, gain, offset } = startLightMeter();
+    return { ...meter, sums, gain, offset, deniedCount: 0, agreedCount: 0 };
+  }
+  const wasTrusted = meter.agreedCount >= meter.neededCount;
+  return {
+    ...meter,
+    deniedCount,
+    agreedCount: 0,
+    neededCount: wasTrusted ? Math.min(NEEDED_MAX, meter.neededCount * 2) : meter.neededCount,
+  };
+}
+
+function fit(
+  old: readonly number[],
+  value: number,
+  luminance: number,
+): Pick<LightMeter, "sums" | "gain" | "offset"> {
+  const weight = 1 / (luminance * luminance);
+  const sums = [
+    old[0]! + weight,
+    old[1]! + weight * value,
+    old[2]! + weight * value * value,
+    old[3]! + weight * luminance,
+    old[4]! + weight * value * luminance,
+  ];
+  const [w, wv, wvv, wl, wvl] = sums as [number, number, number, number, number];
+  // Ridge on the offset: believed within 2 % of a dark sky, against readings good to 2 %.
+  const ridge = (0.02 / (0.02 * DARK_CD_M2)) ** 2 * 1;
+  const a = w + ridge;
+  const determinant = a * wvv - wv * wv;
+  if (!(determinant > 0) || !(wvv > 0)) {
+    return { sums, gain: value > 0 ? luminance / value : 0, offset: 0 };
+  }
+  const gain = (a * wvl - wv * wl) / determinant;
+  const offset = (wvv * wl - wv * wvl) / determinant;
+  return { sums, gain, offset };
+}
