@@ -1,5 +1,5 @@
 import type { WatchCommand, WatchView } from "../../core/api/messages.ts";
-import { asNightError, type ErrorCode } from "../../core/errors.ts";
+import { NightError, asNightError, type ErrorCode } from "../../core/errors.ts";
 import type { ExposureSettings } from "../../core/exposure/settings.ts";
 import type { WatchEffect } from "../../core/night/effects.ts";
 import type { StartOrder, WatchEvent } from "../../core/night/events.ts";
@@ -48,8 +48,8 @@ export class WatchRunner {
   #meter: FrameMeter | null = null;
   #timer: AbortController | null = null;
   #isDraining = false;
-  /** Pictures that have arrived and are not yet both kept and metered, by frame. */
-  readonly #pictures = new Map<number, Uint8Array>();
+  /** Pictures that have arrived, each let go of once it has been both kept and metered. */
+  readonly #pictures = new Map<number, { readonly jpeg: Uint8Array; usesLeft: number }>();
 
   constructor(parts: WatchParts) {
     this.#parts = parts;
@@ -86,6 +86,11 @@ export class WatchRunner {
 
   get meter(): FrameMeter | null {
     return this.#meter;
+  }
+
+  /** Frames that have arrived and are still being kept or metered. */
+  get inHandCount(): number {
+    return this.#pictures.size;
   }
 
   start(order: StartOrder): void {
@@ -254,7 +259,7 @@ export class WatchRunner {
       case "ready":
         return this.#take({ kind: "cameraReady" });
       case "frameArrived":
-        this.#pictures.set(event.frameIndex, event.jpeg);
+        this.#pictures.set(event.frameIndex, { jpeg: event.jpeg, usesLeft: 2 });
         this.#keeper.remember(event);
         return this.#take({ kind: "frameArrived", frameIndex: event.frameIndex });
       case "frameMissing":
@@ -281,7 +286,7 @@ export class WatchRunner {
   }
 
   async #keep(frameIndex: number): Promise<void> {
-    const jpeg = this.#pictures.get(frameIndex);
+    const jpeg = this.#pictures.get(frameIndex)?.jpeg;
     if (!jpeg) return;
     try {
       const file = await this.#keeper.keep(frameIndex, jpeg);
@@ -290,16 +295,18 @@ export class WatchRunner {
       this.#tell(frameIndex);
     } catch (thrown) {
       this.#take({ kind: "keepFailed", frameIndex, sentence: asNightError(thrown).message });
+    } finally {
+      this.#letGo(frameIndex);
     }
   }
 
   async #meterFrame(frameIndex: number): Promise<void> {
-    const jpeg = this.#pictures.get(frameIndex);
+    const jpeg = this.#pictures.get(frameIndex)?.jpeg;
     const frame = this.#frames.frame(frameIndex);
-    if (!jpeg || !frame?.happened || !this.#meter) {
-      return this.#take({ kind: "readingFailed", frameIndex, sentence: "the frame is not known" });
-    }
     try {
+      if (!jpeg || !frame?.happened || !this.#meter) {
+        throw new NightError("camera.frame_missing", "the frame's exposure is not known");
+      }
       const { reading, slice } = await this.#meter.meter(jpeg, {
         frameIndex,
         exposure: frame.happened,
@@ -315,16 +322,22 @@ export class WatchRunner {
       this.#parts.log.warn("frame.unmetered", { frameIndex, sentence: error.message });
       this.#take({ kind: "readingFailed", frameIndex, sentence: error.message });
       this.#tell(frameIndex);
+    } finally {
+      this.#letGo(frameIndex);
     }
   }
 
-  /** The page sees a frame once its file is whole; its picture is let go of once it is metered too. */
+  #letGo(frameIndex: number): void {
+    const picture = this.#pictures.get(frameIndex);
+    if (!picture) return;
+    picture.usesLeft -= 1;
+    if (picture.usesLeft === 0) this.#pictures.delete(frameIndex);
+  }
+
+  /** The page sees a frame once its file is whole. */
   #tell(frameIndex: number): void {
     const frame = this.#frames.frame(frameIndex);
-    if (frame?.status !== "kept") return;
-    const isMetered = !this.#state.taken.some((taken) => taken.frameIndex === frameIndex);
-    if (isMetered) this.#pictures.delete(frameIndex);
-    this.#parts.onFrame(frame);
+    if (frame?.status === "kept") this.#parts.onFrame(frame);
   }
 
   /** Fetches what the camera took and a break kept from arriving. */

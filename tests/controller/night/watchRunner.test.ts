@@ -1,0 +1,192 @@
+import { existsSync, rmSync, writeFileSync } from "node:fs";
+import { join } from "node:path";
+import sharp from "sharp";
+import { afterEach, beforeEach, describe, expect, it, vi } from "vitest";
+import { Catalogue } from "../../../controller/archive/catalogue.ts";
+import { createNightFolder } from "../../../controller/archive/nightFolder.ts";
+import { SILENT_LOG } from "../../../controller/log.ts";
+import { FrameMeter } from "../../../controller/night/frameMeter.ts";
+import { replayNight } from "../../../controller/night/replay.ts";
+import { WatchRunner } from "../../../controller/night/watchRunner.ts";
+import { stopsFromMidGrey, type Exposure } from "../../../core/exposure/exposure.ts";
+import type { FrameRecord } from "../../../core/night/frameRecord.ts";
+import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../../core/night/watchSettings.ts";
+import { encodeSrgb } from "../../../core/photometry/srgb.ts";
+import { utcMs } from "../../../core/units.ts";
+import { FakeCamera } from "../../support/fakeCamera.ts";
+import { createManualClock, type ManualClock } from "../../support/manualClock.ts";
+import { temporaryFolder } from "../../support/temporaryFolder.ts";
+
+const SKY_CD_M2 = 0.002;
+
+describe("the watch carried out", () => {
+  let clock: ManualClock;
+  let catalogue: Catalogue;
+  let camera: FakeCamera;
+  let runner: WatchRunner;
+  let frames: FrameRecord[];
+  let isFinished: boolean;
+
+  beforeEach(() => {
+    clock = createManualClock();
+    clock.isAtRest = () => runner.inHandCount === 0 && camera.developingCount === 0;
+    const night = {
+      name: "test",
+      startUtcMs: utcMs(Date.UTC(2027, 0, 1)),
+      latitudeDeg: 69,
+      longitudeDeg: 27,
+      placeName: "made up",
+      isRehearsal: true,
+    };
+    catalogue = Catalogue.create(createNightFolder(temporaryFolder(), night), night);
+    camera = new FakeCamera({ clock, picture: pictureOf });
+    frames = [];
+    isFinished = false;
+    runner = new WatchRunner({
+      camera,
+      catalogue,
+      clock,
+      log: SILENT_LOG,
+      createMeter: () =>
+        new FrameMeter({ focalLengthMm: 16, pixelPitchUm: 6, fullWidthPx: 6000 }, null),
+      onChange: () => {},
+      onFrame: (frame) => frames.push(frame),
+      onFinished: () => (isFinished = true),
+    });
+  });
+
+  afterEach(async () => {
+    await runner.close();
+    catalogue.close();
+  });
+
+  function start(over: Partial<WatchSettings> = {}): void {
+    runner.start({
+      settings: { ...DEFAULT_WATCH_SETTINGS, ...over },
+      first: { exposureSeconds: 15, iso: 1600, fNumber: 2.8 },
+      nextFrameIndex: catalogue.nextFrameIndex("camera-1"),
+      history: [],
+    });
+  }
+
+  async function finish(): Promise<void> {
+    for (let step = 1; !isFinished && step < 400; step += 1) {
+      await clock.advanceTo(clock.monotonicMs() + 1000);
+    }
+    expect(isFinished).toBe(true);
+  }
+
+  it("keeps, meters and writes down every frame of twelve, and ends by their number", async () => {
+    start({ frameCountMax: 12 });
+    await finish();
+    const rows = catalogue.frames({ fromIndex: 0, count: 100 });
+    expect(rows.map((row) => [row.frameIndex, row.status])).toEqual(
+      Array.from({ length: 12 }, (_, index) => [index, "kept"]),
+    );
+    for (const row of rows) {
+      expect(row.reasons.length).toBeGreaterThan(0);
+      expect(row.happened?.exposureSeconds).toBeCloseTo(row.ordered.exposureSeconds, 6);
+      expect(existsSync(join(catalogue.nightDir, row.file!.path))).toBe(true);
+      expect(row.reading).not.toBeNull();
+    }
+    const last = rows.at(-1)!;
+    expect(Math.abs(last.reading!.skyStops - last.targetStops)).toBeLessThan(0.1);
+    expect(camera.isClosed).toBe(true);
+  });
+
+  it("shows no frame before its file is whole", async () => {
+    start({ frameCountMax: 3 });
+    await finish();
+    expect(frames.length).toBeGreaterThanOrEqual(3);
+    expect(frames.every((frame) => frame.status === "kept" && frame.file !== null)).toBe(true);
+  });
+
+  it("replays from the catalogue with no decision changed", async () => {
+    start({ frameCountMax: 8 });
+    await finish();
+    const [report] = replayNight(catalogue);
+    expect(report).toMatchObject({ cameraId: "camera-1", orderCount: 8, differences: [] });
+  });
+
+  it("goes on past a corrupt preview, keeping its file and saying that it was not metered", async () => {
+    camera = new FakeCamera({
+      clock,
+      picture: (exposure, index) =>
+        index === 2 ? new Uint8Array([0xff, 0xd8, 1, 2, 3]) : pictureOf(exposure),
+    });
+    runner = new WatchRunner({
+      camera,
+      catalogue,
+      clock,
+      log: SILENT_LOG,
+      createMeter: () =>
+        new FrameMeter({ focalLengthMm: 16, pixelPitchUm: 6, fullWidthPx: 6000 }, null),
+      onChange: () => {},
+      onFrame: (frame) => frames.push(frame),
+      onFinished: () => (isFinished = true),
+    });
+    start({ frameCountMax: 5 });
+    await finish();
+    const rows = catalogue.frames({ fromIndex: 0, count: 10 });
+    expect(rows.map((row) => row.status)).toEqual(Array(5).fill("kept"));
+    expect(rows.map((row) => row.reading === null)).toEqual([false, false, true, false, false]);
+  });
+
+  it("tells of a disk that takes no more files and goes on taking frames", async () => {
+    start();
+    await clock.advanceTo(40_000);
+    rmSync(join(catalogue.nightDir, "frames"), { recursive: true });
+    writeFileSync(join(catalogue.nightDir, "frames"), "in the way");
+    const before = camera.orders.length;
+    await clock.advanceTo(120_000);
+    expect(camera.orders.length).toBeGreaterThan(before + 2);
+    expect(runner.view().guards.map((guard) => guard.guard)).toContain("storage");
+    expect(runner.view().allIsWell).toBe(false);
+    expect(camera.card.size).toBeGreaterThanOrEqual(camera.orders.length - 1);
+  });
+
+  it("reconnects after a lost link and fetches from the card the frame that the loss swallowed", async () => {
+    camera.fault = (order) => {
+      if (order.frameIndex !== 2) return false;
+      // The camera takes the frame on its own; only its card knows.
+      void pictureOf(order.exposure).then((jpeg) => {
+        camera.keepOnCard(2, jpeg, order.openAtMs);
+        camera.emit({
+          kind: "shutterOpened",
+          frameIndex: 2,
+          atMs: order.openAtMs,
+        });
+        camera.emit({
+          kind: "failed",
+          code: "camera.gone",
+          sentence: "The link to the camera is gone.",
+          frameIndex: 2,
+          gone: true,
+        });
+      });
+      return true;
+    };
+    start({ frameCountMax: 6 });
+    await finish();
+    await vi.waitFor(() =>
+      expect(
+        catalogue.frames({ fromIndex: 0, count: 10 }).map((row) => [row.frameIndex, row.status]),
+      ).toEqual([0, 1, 2, 3, 4, 5, 6].map((index) => [index, "kept"])),
+    );
+    expect(camera.connectCount).toBe(2);
+    const gaps = runner.view().gaps;
+    expect(gaps).toHaveLength(1);
+    expect(gaps[0]?.why).toMatch(/link/);
+  });
+});
+
+/** A flat sky through the sRGB curve, mid-grey at code 118. */
+async function pictureOf(exposure: Exposure): Promise<Uint8Array> {
+  const linear = Math.min(1, 0.18116 * 2 ** stopsFromMidGrey(SKY_CD_M2, exposure));
+  const code = Math.round(255 * encodeSrgb(linear));
+  return await sharp({
+    create: { width: 240, height: 160, channels: 3, background: { r: code, g: code, b: code } },
+  })
+    .jpeg({ quality: 95 })
+    .toBuffer();
+}
