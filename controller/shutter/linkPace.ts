@@ -25,23 +25,33 @@ export class LinkPace {
     return Math.max(ROUND_TRIP_FLOOR_MS, 2 * Math.max(0, ...this.#roundTripsMs));
   }
 
+  /** Time within which so many bytes are surely here. */
+  msFor(bytes: number): number {
+    return this.roundTripMsMax + bytes / this.#trustedBytesPerMs;
+  }
+
   /**
-   * Bytes that can be asked for so that they are surely here within the time; 0: not even a small
-   * piece. The slowest of the latest pieces decides, and half of that is trusted.
+   * Bytes that can be asked for so that they are surely here within the time, at least a small
+   * piece: whoever asks has made sure of the time for that.
    */
   bytesWithin(budgetMs: number): number {
-    const leftMs = budgetMs - this.roundTripMsMax;
-    if (leftMs <= 0) return 0;
-    if (this.#bytesPerMs.length === 0) return SMALL_PIECE_BYTES;
-    const bytes = Math.floor(leftMs * Math.min(...this.#bytesPerMs) * TRUSTED_SHARE);
-    return bytes < SMALL_PIECE_BYTES ? 0 : Math.min(bytes, PIECE_BYTES_MAX);
+    const bytes = Math.floor((budgetMs - this.roundTripMsMax) * this.#trustedBytesPerMs);
+    return Math.min(Math.max(bytes, SMALL_PIECE_BYTES), PIECE_BYTES_MAX);
+  }
+
+  /** The slowest of the latest pieces decides, and half of that is trusted. */
+  get #trustedBytesPerMs(): number {
+    if (this.#bytesPerMs.length === 0) return UNMEASURED_BYTES_PER_MS;
+    return Math.min(...this.#bytesPerMs) * TRUSTED_SHARE;
   }
 }
 
 /** First and smallest piece; a radio link of 1 MB/s brings it in 16 ms. */
-const SMALL_PIECE_BYTES = 16 * 1024;
+export const SMALL_PIECE_BYTES = 16 * 1024;
 /** Above this a larger piece gains nothing on any link. */
 const PIECE_BYTES_MAX = 4 * 1024 * 1024;
+/** Before anything was measured: a slow radio link. */
+const UNMEASURED_BYTES_PER_MS = 500;
 const TRUSTED_SHARE = 0.5;
 const ROUND_TRIP_FLOOR_MS = 3;
 const REMEMBERED = 15;

@@ -1,14 +1,8 @@
 import type { ClockOrigin } from "../clock.ts";
 import type { CameraEvent, CardFile, ExposureOrder } from "../cameras/camera.ts";
 import type { CameraControls } from "../cameras/cameraControls.ts";
+import type { CameraTarget } from "../cameras/createTransport.ts";
 import type { ErrorCode } from "../../core/errors.ts";
-
-/** Where a camera is reached. */
-export type CameraTarget = {
-  readonly kind: "ip";
-  readonly host: string;
-  readonly port: number;
-};
 
 /** What the timing thread is started with. */
 export type ShutterThreadData = {

@@ -1,0 +1,163 @@
+import { asNightError, NightError } from "../../core/errors.ts";
+import { freeBytesOf, freeImagesOf } from "../../core/ptp/datasets/storageInfo.ts";
+import type { ObjectInfo } from "../../core/ptp/datasets/objectInfo.ts";
+import { FORMATS } from "../../core/ptp/formats.ts";
+import { OPERATIONS } from "../../core/ptp/operations.ts";
+import type { MonotonicMs } from "../../core/units.ts";
+import type { CameraEvent, CardFile } from "../cameras/camera.ts";
+import type { CameraControls } from "../cameras/cameraControls.ts";
+import type { CameraLink } from "./cameraLink.ts";
+import { whenThereIsRoom, type Errand } from "./errand.ts";
+import { fetchWhole } from "./fetchFile.ts";
+import { fetchInfo, fetchPreview, isPicture } from "./fetchPreview.ts";
+import type { FromShutter } from "./messages.ts";
+
+/** How an errand speaks to the night. */
+export type Tellers = {
+  readonly tell: (event: CameraEvent) => void;
+  readonly nightNow: () => MonotonicMs;
+};
+
+/**
+ * Brings a frame's picture.
+ *
+ * @param isOther  Says whether an object is known to belong to something else than this frame.
+ * @returns through `onOther` when the object is none of the frame's.
+ * @throws NightError `camera.frame_missing` and whatever the camera answers.
+ */
+export async function* frameErrand(
+  link: CameraLink,
+  frame: { readonly frameIndex: number; readonly handle: number },
+  controls: CameraControls,
+  callbacks: Tellers & {
+    readonly isOther: (info: ObjectInfo) => boolean;
+    readonly onOther: () => void;
+  },
+): Errand {
+  const { frameIndex, handle } = frame;
+  const info = yield* fetchInfo(link, handle);
+  if (!isPicture(info) || callbacks.isOther(info)) return callbacks.onOther();
+  const preview = yield* fetchPreview(
+    link,
+    { handle, info },
+    {
+      wholeJpegBytesMax: controls.wholeJpegBytesMax,
+      canReadPieces: link.can(OPERATIONS.GetPartialObject.code),
+    },
+  );
+  callbacks.tell({
+    kind: "frameArrived",
+    frameIndex,
+    atMs: callbacks.nightNow(),
+    cameraName: info.filename,
+    cameraHandle: handle,
+    captureDate: info.captureDate,
+    jpeg: owned(preview.jpeg),
+    isOriginal: preview.isOriginal,
+  });
+}
+
+/** Battery and card, each on its own: one that cannot be read leaves the other. */
+export async function* statusErrand(link: CameraLink, { tell, nightNow }: Tellers): Errand {
+  const batteryPercent = yield* orNull(
+    whenThereIsRoom(link, async () => await link.readBatteryPercent()),
+  );
+  const storageIds = yield* orNull(
+    whenThereIsRoom(link, async (options) => await link.session.getStorageIds(options)),
+  );
+  let freeBytes: number | null = null;
+  let freeFrames: number | null = null;
+  for (const storageId of storageIds ?? []) {
+    const info = yield* orNull(
+      whenThereIsRoom(
+        link,
+        async (options) => await link.session.getStorageInfo(storageId, options),
+      ),
+    );
+    freeBytes = sum(freeBytes, info && freeBytesOf(info));
+    freeFrames = sum(freeFrames, info && freeImagesOf(info));
+  }
+  tell({ kind: "status", atMs: nightNow(), batteryPercent, freeBytes, freeFrames });
+}
+
+/** Everything on the card but folders. */
+export async function* cardErrand(
+  link: CameraLink,
+  requestId: number,
+  tell: (message: FromShutter) => void,
+): Errand {
+  const handles = yield* whenThereIsRoom(
+    link,
+    async (options) => await link.session.getObjectHandles(options),
+  );
+  const files: CardFile[] = [];
+  for (const handle of handles) {
+    const info = yield* orNull(fetchInfo(link, handle));
+    if (info === null || info.objectFormat === FORMATS.Association) continue;
+    files.push({
+      cameraHandle: handle,
+      cameraName: info.filename,
+      bytes: info.objectCompressedSize,
+      captureDate: info.captureDate,
+    });
+  }
+  tell({ kind: "card", requestId, files });
+}
+
+/** A whole file from the card, checked for its length. */
+export async function* fileErrand(
+  link: CameraLink,
+  wanted: { readonly requestId: number; readonly cameraHandle: number },
+  tell: (message: FromShutter, transfer: readonly ArrayBuffer[]) => void,
+): Errand {
+  const { requestId, cameraHandle } = wanted;
+  const info = yield* fetchInfo(link, cameraHandle);
+  const file = link.can(OPERATIONS.GetPartialObject.code)
+    ? yield* fetchWhole(link, cameraHandle, info.objectCompressedSize)
+    : yield* whenThereIsRoom(
+        link,
+        async (options) => await link.session.getObject(cameraHandle, options),
+        () => link.pace.msFor(info.objectCompressedSize),
+      );
+  const isKnown = info.objectCompressedSize > 0 && info.objectCompressedSize < 0xffffffff;
+  if (isKnown && file.length !== info.objectCompressedSize) {
+    throw new NightError("ptp.truncated", `${info.filename} came with the wrong length`, {
+      bytes: file.length,
+      announcedBytes: info.objectCompressedSize,
+    });
+  }
+  const bytes = owned(file);
+  tell({ kind: "file", requestId, bytes }, [bytes.buffer]);
+}
+
+/** The handles that are on the card now; none when the camera cannot say. */
+export async function* comparisonErrand(
+  link: CameraLink,
+  compare: (handles: readonly number[]) => void,
+): Errand {
+  const handles = yield* orNull(
+    whenThereIsRoom(link, async (options) => await link.session.getObjectHandles(options)),
+  );
+  compare(handles ?? []);
+}
+
+async function* orNull<T>(errand: Errand<T>): Errand<T | null> {
+  try {
+    return yield* errand;
+  } catch (thrown) {
+    const error = asNightError(thrown);
+    if (error.code === "camera.gone" || error.code === "invariant.violated") throw error;
+    return null;
+  }
+}
+
+/** The same bytes in a buffer of their own, which can be handed to another thread. */
+function owned(bytes: Uint8Array): Uint8Array<ArrayBuffer> {
+  const isAlone =
+    bytes.buffer instanceof ArrayBuffer && bytes.byteLength === bytes.buffer.byteLength;
+  return isAlone ? (bytes as Uint8Array<ArrayBuffer>) : new Uint8Array(bytes);
+}
+
+function sum(total: number | null, value: number | null): number | null {
+  return value === null ? total : (total ?? 0) + value;
+}

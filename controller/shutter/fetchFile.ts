@@ -1,0 +1,78 @@
+import { NightError } from "../../core/errors.ts";
+import type { ByteRange } from "../../core/frames/rawPreview.ts";
+import { realMs } from "../clock.ts";
+import { whenThereIsRoom, type Errand, type ErrandTools } from "./errand.ts";
+import { SMALL_PIECE_BYTES } from "./linkPace.ts";
+
+/** Sizes that mean "not known". Source: MTP 1.1 §5.3.1 for the larger; some cameras write 0. */
+const UNKNOWN_BYTES = [0, 0xffffffff];
+/** Files beyond this are no pictures of ours. */
+const FILE_BYTES_MAX = 512 * 1024 * 1024;
+
+/**
+ * A stretch of a file, in pieces that are over before the shutter moves. Shorter than asked when
+ * the file ends there.
+ */
+export async function* fetchRange(
+  tools: ErrandTools,
+  handle: number,
+  range: ByteRange,
+): Errand<Uint8Array> {
+  let bytes = new Uint8Array(range.bytes);
+  let filled = 0;
+  while (filled < range.bytes) {
+    const piece = yield* fetchPiece(tools, handle, {
+      offset: range.offset + filled,
+      bytes: range.bytes - filled,
+    });
+    if (piece.length === 0) break;
+    bytes.set(piece.subarray(0, range.bytes - filled), filled);
+    filled = Math.min(filled + piece.length, range.bytes);
+  }
+  if (filled < range.bytes) bytes = bytes.slice(0, filled);
+  return bytes;
+}
+
+/** A whole file; of a file whose size the camera does not know, as much as there is. */
+export async function* fetchWhole(
+  tools: ErrandTools,
+  handle: number,
+  announcedBytes: number,
+): Errand<Uint8Array> {
+  if (!UNKNOWN_BYTES.includes(announcedBytes)) {
+    return yield* fetchRange(tools, handle, { offset: 0, bytes: announcedBytes });
+  }
+  const pieces: Uint8Array[] = [];
+  for (let offset = 0; ;) {
+    const piece = yield* fetchPiece(tools, handle, { offset, bytes: SMALL_PIECE_BYTES });
+    pieces.push(piece);
+    offset += piece.length;
+    if (piece.length < SMALL_PIECE_BYTES) return new Uint8Array(Buffer.concat(pieces));
+    if (offset > FILE_BYTES_MAX) {
+      throw new NightError("ptp.malformed", "a file on the card has no end", { handle, offset });
+    }
+  }
+}
+
+async function* fetchPiece(
+  tools: ErrandTools,
+  handle: number,
+  wanted: ByteRange,
+): Errand<Uint8Array> {
+  const { session, pace } = tools;
+  return yield* whenThereIsRoom(
+    tools,
+    async (options, budgetMs) => {
+      const bytes = Math.min(pace.bytesWithin(budgetMs), wanted.bytes);
+      const startMs = realMs();
+      const piece = await session.getPartialObject(
+        handle,
+        { offset: wanted.offset, bytes },
+        options,
+      );
+      pace.notePiece({ bytes: piece.length, durationMs: realMs() - startMs });
+      return piece;
+    },
+    () => pace.msFor(Math.min(SMALL_PIECE_BYTES, wanted.bytes)),
+  );
+}

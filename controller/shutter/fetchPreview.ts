@@ -1,0 +1,149 @@
+import { NightError } from "../../core/errors.ts";
+import { findLargestJpeg, type ByteRange, type FileSearch } from "../../core/frames/rawPreview.ts";
+import type { ObjectInfo } from "../../core/ptp/datasets/objectInfo.ts";
+import { FORMATS, isImageFormat } from "../../core/ptp/formats.ts";
+import { RESPONSES } from "../../core/ptp/responses.ts";
+import { isResponse } from "../cameras/ptpSession.ts";
+import { after, whenThereIsRoom, type Errand, type ErrandTools } from "./errand.ts";
+import { fetchRange, fetchWhole } from "./fetchFile.ts";
+
+/** A picture to keep and to meter. */
+export type Preview = { readonly jpeg: Uint8Array; readonly isOriginal: boolean };
+
+const INFO_ATTEMPTS = 5;
+const INFO_PAUSE_MS = 150;
+/** A thumbnail's size when the camera does not say. DCF thumbnails are at most 64 KiB. */
+const THUMB_BYTES = 64 * 1024;
+
+/** An object's description; a file that is not closed yet is asked for again a few times. */
+export async function* fetchInfo(tools: ErrandTools, handle: number): Errand<ObjectInfo> {
+  for (let attempt = 1; ; attempt += 1) {
+    try {
+      return yield* whenThereIsRoom(
+        tools,
+        async (options) => await tools.session.getObjectInfo(handle, options),
+      );
+    } catch (thrown) {
+      const isUnfinished =
+        isResponse(thrown, RESPONSES.InvalidObjectHandle) ||
+        isResponse(thrown, RESPONSES.GeneralError);
+      if (!isUnfinished || attempt >= INFO_ATTEMPTS) throw thrown;
+      yield* after(INFO_PAUSE_MS);
+    }
+  }
+}
+
+/**
+ * The picture of a frame, by rising cost: the file itself if it is a JPEG of moderate size, else its
+ * thumbnail, else the largest JPEG inside a raw file, else a JPEG of any size.
+ *
+ * @throws NightError `camera.frame_missing` when the camera offers none of them.
+ */
+export async function* fetchPreview(
+  tools: ErrandTools,
+  object: { readonly handle: number; readonly info: ObjectInfo },
+  options: { readonly wholeJpegBytesMax: number; readonly canReadPieces: boolean },
+): Errand<Preview> {
+  const { handle, info } = object;
+  const isModerate = info.objectCompressedSize <= options.wholeJpegBytesMax;
+  if (isJpeg(info) && isModerate) return yield* fetchOriginal(tools, object, options.canReadPieces);
+  const thumb = yield* fetchThumb(tools, handle, info);
+  if (thumb !== null) return { jpeg: thumb, isOriginal: false };
+  if (isJpeg(info)) return yield* fetchOriginal(tools, object, options.canReadPieces);
+  const embedded = options.canReadPieces ? yield* fetchEmbedded(tools, handle, info) : null;
+  if (embedded !== null) return { jpeg: embedded, isOriginal: false };
+  throw new NightError("camera.frame_missing", `the camera offers no preview of ${info.filename}`, {
+    handle,
+  });
+}
+
+async function* fetchOriginal(
+  tools: ErrandTools,
+  object: { readonly handle: number; readonly info: ObjectInfo },
+  canReadPieces: boolean,
+): Errand<Preview> {
+  const { handle, info } = object;
+  const jpeg = canReadPieces
+    ? yield* fetchWhole(tools, handle, info.objectCompressedSize)
+    : yield* whenThereIsRoom(
+        tools,
+        async (options) => await tools.session.getObject(handle, options),
+        () => tools.pace.msFor(info.objectCompressedSize),
+      );
+  if (!startsAsJpeg(jpeg)) {
+    throw new NightError(
+      "camera.frame_missing",
+      `${info.filename} is not the JPEG it claims to be`,
+    );
+  }
+  return { jpeg, isOriginal: true };
+}
+
+/** Responses that mean: this object has no thumbnail, in the words of different cameras. */
+const NO_THUMB = [
+  RESPONSES.NoThumbnailPresent,
+  RESPONSES.GeneralError,
+  RESPONSES.OperationNotSupported,
+  RESPONSES.InvalidObjectFormatCode,
+];
+
+async function* fetchThumb(
+  tools: ErrandTools,
+  handle: number,
+  info: ObjectInfo,
+): Errand<Uint8Array | null> {
+  try {
+    const thumb = yield* whenThereIsRoom(
+      tools,
+      async (options) => await tools.session.getThumb(handle, options),
+      () => tools.pace.msFor(info.thumbCompressedSize || THUMB_BYTES),
+    );
+    return startsAsJpeg(thumb) ? thumb : null;
+  } catch (thrown) {
+    if (NO_THUMB.some((code) => isResponse(thrown, code))) return null;
+    throw thrown;
+  }
+}
+
+async function* fetchEmbedded(
+  tools: ErrandTools,
+  handle: number,
+  info: ObjectInfo,
+): Errand<Uint8Array | null> {
+  const found = yield* answerSearch(tools, handle, findLargestJpeg(info.objectCompressedSize));
+  return found === null ? null : yield* fetchRange(tools, handle, found);
+}
+
+/** Lets a pure search read from the camera. */
+async function* answerSearch<T>(
+  tools: ErrandTools,
+  handle: number,
+  search: FileSearch<T>,
+): Errand<T> {
+  let step: IteratorResult<ByteRange, T> = search.next();
+  while (!step.done) step = search.next(yield* fetchRange(tools, handle, step.value));
+  return step.value;
+}
+
+export function isJpeg(info: ObjectInfo): boolean {
+  return (
+    info.objectFormat === FORMATS.ExifJpeg ||
+    info.objectFormat === FORMATS.Jfif ||
+    /\.jpe?g$/i.test(info.filename)
+  );
+}
+
+/** Raw files that come without an image's format or measures are at least this large; judgement. */
+const NAMELESS_PICTURE_BYTES = 1024 * 1024;
+
+/** Whether an object can be a frame's picture, and not a folder, a sound or a note beside it. */
+export function isPicture(info: ObjectInfo): boolean {
+  if (info.objectFormat === FORMATS.Association) return false;
+  if (isImageFormat(info.objectFormat) || isJpeg(info) || info.imagePixWidth > 0) return true;
+  const isNameless = info.objectFormat === FORMATS.Undefined || info.objectFormat >= 0xb000;
+  return isNameless && info.objectCompressedSize >= NAMELESS_PICTURE_BYTES;
+}
+
+function startsAsJpeg(bytes: Uint8Array): boolean {
+  return bytes[0] === 0xff && bytes[1] === 0xd8;
+}

@@ -1,0 +1,120 @@
+/** A frame that was exposed and whose file the camera has not named yet. */
+type Awaited = {
+  readonly frameIndex: number;
+  /** Transaction that began the capture; events may carry it. */
+  readonly captureId: number;
+  /** Real time after which the card is compared with what is known; null: the shutter is open. */
+  compareAtMs: number | null;
+  comparisons: number;
+};
+
+/** Comparisons before a frame counts as missing, each after twice the time of the one before. */
+const COMPARISONS_MAX = 3;
+const REMEMBERED_CAPTURES = 32;
+
+/** What became of a file that the camera named. */
+export type NamedFile =
+  | { readonly kind: "ofFrame"; readonly frameIndex: number; readonly captureId: number }
+  /** A second file of a frame that has one, as raw and JPEG come in pairs. */
+  | { readonly kind: "companion"; readonly frameIndex: number }
+  /** Named before. */
+  | { readonly kind: "known" }
+  /** Nobody waits for it: taken by hand, or by an earlier connection. */
+  | { readonly kind: "foreign" };
+
+/**
+ * Knows which files are on the card and which frames still wait for theirs, and brings the two
+ * together, by the event's transaction where it means something, else in the order of exposure.
+ */
+export class FrameFiles {
+  readonly #known = new Set<number>();
+  readonly #awaited: Awaited[] = [];
+  readonly #served: { readonly frameIndex: number; readonly captureId: number }[] = [];
+
+  /** Files that were there before the first frame. */
+  learn(handles: Iterable<number>): void {
+    for (const handle of handles) this.#known.add(handle);
+  }
+
+  forgetFile(handle: number): void {
+    this.#known.delete(handle);
+  }
+
+  /** A capture has begun. */
+  await(frame: { readonly frameIndex: number; readonly captureId: number }): void {
+    this.#awaited.push({ ...frame, compareAtMs: null, comparisons: 0 });
+  }
+
+  /** The capture is over: from here on the camera may be late. */
+  expectBy(frameIndex: number, compareAtMs: number): void {
+    const frame = this.#awaited.find((awaited) => awaited.frameIndex === frameIndex);
+    if (frame) frame.compareAtMs = compareAtMs;
+  }
+
+  /** The capture did not come to anything. */
+  giveUp(frameIndex: number): void {
+    const at = this.#awaited.findIndex((awaited) => awaited.frameIndex === frameIndex);
+    if (at >= 0) this.#awaited.splice(at, 1);
+  }
+
+  isAwaited(frameIndex: number): boolean {
+    return this.#awaited.some((awaited) => awaited.frameIndex === frameIndex);
+  }
+
+  /** The camera named a file, or a comparison of the card found it. */
+  name(handle: number, eventTransactionId: number | null): NamedFile {
+    if (this.#known.has(handle)) return { kind: "known" };
+    this.#known.add(handle);
+    const isSame = (one: { captureId: number }): boolean => one.captureId === eventTransactionId;
+    const served = this.#served.findLast(isSame);
+    if (served && !this.#awaited.some(isSame)) {
+      return { kind: "companion", frameIndex: served.frameIndex };
+    }
+    const frame = this.#awaited.find(isSame) ?? this.#awaited[0];
+    if (!frame) return { kind: "foreign" };
+    this.#awaited.splice(this.#awaited.indexOf(frame), 1);
+    const { frameIndex, captureId } = frame;
+    this.#served.push({ frameIndex, captureId });
+    if (this.#served.length > REMEMBERED_CAPTURES) this.#served.shift();
+    return { kind: "ofFrame", frameIndex, captureId };
+  }
+
+  /** The named file was not this frame's picture: it waits on; `compareAtMs` as in `expectBy`. */
+  awaitAgain(
+    frame: { readonly frameIndex: number; readonly captureId: number },
+    compareAtMs: number | null,
+  ): void {
+    const at = this.#served.findIndex((served) => served.frameIndex === frame.frameIndex);
+    if (at >= 0) this.#served.splice(at, 1);
+    this.#awaited.unshift({ ...frame, compareAtMs, comparisons: 0 });
+  }
+
+  /** Real time at which the next comparison is due; null: none. */
+  get compareAtMs(): number | null {
+    const times = this.#awaited.flatMap(({ compareAtMs }) => compareAtMs ?? []);
+    return times.length === 0 ? null : Math.min(...times);
+  }
+
+  /** A comparison was made and found nothing for these. @returns the frames that are missing. */
+  noteComparison(nowMs: number, graceMs: number): readonly number[] {
+    const missing: number[] = [];
+    for (const frame of [...this.#awaited]) {
+      if (frame.compareAtMs === null || frame.compareAtMs > nowMs) continue;
+      frame.comparisons += 1;
+      frame.compareAtMs = nowMs + graceMs * 2 ** frame.comparisons;
+      if (frame.comparisons < COMPARISONS_MAX) continue;
+      missing.push(frame.frameIndex);
+      this.giveUp(frame.frameIndex);
+    }
+    return missing;
+  }
+
+  /** The link is lost and every handle with it. @returns the frames whose file was not named. */
+  forgetAll(): readonly number[] {
+    const missing = this.#awaited.map(({ frameIndex }) => frameIndex);
+    this.#known.clear();
+    this.#served.length = 0;
+    this.#awaited.length = 0;
+    return missing;
+  }
+}
