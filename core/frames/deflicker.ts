@@ -30,17 +30,17 @@ export type FrameCorrection = {
 };
 
 export type DeflickerSettings = {
-  /** How fast the film's own exposure may change, stops a minute of the night. */
-  readonly stopsPerMinuteMax: number;
+  /** Time constant with which the film's own exposure follows the night's, seconds of the night. */
+  readonly sigmaSeconds: number;
   /** How far a frame may be lifted or lowered to follow the film's exposure, stops. */
   readonly awayStopsMax: number;
 };
 
 /**
- * 0.3 stop a minute changes a surge of half a minute by 0.15 stop, five hundredths of three stops,
- * and is as fast as twilight falls at high latitudes.
+ * Ten minutes: of a surge of half a minute which the governor took out of the exposure, the film
+ * gets 98 % back, and a step of a third of a stop is spread over half an hour.
  */
-export const DEFAULT_DEFLICKER: DeflickerSettings = { stopsPerMinuteMax: 0.3, awayStopsMax: 2 };
+export const DEFAULT_DEFLICKER: DeflickerSettings = { sigmaSeconds: 600, awayStopsMax: 2 };
 
 /**
  * Corrections that take out what the camera caused and keep what the sky caused.

@@ -9,10 +9,14 @@ const SIDE_FRAMES_MIN = 4;
 /** A one-sided look must fit this much better before it is believed over the two-sided one. */
 const SIDE_ADVANTAGE = 0.5;
 
-/** Scatter is believed whole up to the first and not at all beyond the second, stops: a camera's
- * scatter is at most a tenth or two (common practice, no source), more is the scene's. */
+/** A neighbourhood this many times as restless as the night's usual is the sky's doing. */
+const RESTLESS = 2.5;
+
+/**
+ * Scatter is believed whole up to this and not at all beyond twice of it, stops: a camera's is at
+ * most a tenth or two (common practice, no source), more is the scene's.
+ */
 const WHOLE_STOPS = 0.2;
-const NOTHING_STOPS = 0.4;
 
 /** No cell is known better than this, stops. */
 const CELL_FLOOR_STOPS = 0.003;
@@ -46,48 +50,70 @@ export function localScatter(
 type Look = {
   readonly off: readonly number[];
   readonly rms: readonly number[];
+  /** How restless the quietest cells were, stops. */
   readonly cost: number;
 };
 
 function onePass(cells: readonly Float64Array[], seconds: readonly number[]): number[] {
-  const looks = seconds.map((_, i) => bestLook(cells, seconds, i));
-  const costs = looks.map((look) => look?.cost ?? NaN);
+  const centres = seconds.map((_, i) => lookBothWays(cells, seconds, i));
   // Half the frames of a night are quiet: their cost is what scatter itself and noise amount to.
-  const quiet = Math.max(quantileOf(costs, 0.5), CELL_FLOOR_STOPS);
-  return looks.map((look) => {
-    if (look === null) return 0;
-    const weights = look.rms.map((rms) => 1 / (CELL_FLOOR_STOPS ** 2 + rms ** 2));
-    const off = weightedMedianOf(look.off, weights);
-    if (!Number.isFinite(off)) return 0;
-    const unrest = Math.max(0, look.cost ** 2 - (2 * quiet) ** 2);
-    return (believed(off) * quiet ** 2) / (quiet ** 2 + unrest);
+  const costs = centres.map((look) => look?.cost ?? NaN);
+  const median = quantileOf(costs, 0.5);
+  const quiet = Number.isFinite(median) ? Math.max(median, CELL_FLOOR_STOPS) : CELL_FLOOR_STOPS;
+  return centres.map((centre, i) => {
+    if (centre === null) return 0;
+    if (centre.cost <= RESTLESS * quiet) return believed(commonOff(centre), WHOLE_STOPS);
+    const side = betterSide(cells, seconds, i, centre);
+    if (side === null || side.cost > RESTLESS * quiet) return 0;
+    // From one side alone a frame's scatter and the sky's first move look alike; only what is
+    // usual for this camera is taken for scatter.
+    return believed(commonOff(side), Math.min(WHOLE_STOPS, 2 * quiet));
   });
 }
 
-function believed(off: number): number {
-  const beyond = (Math.abs(off) - WHOLE_STOPS) / (NOTHING_STOPS - WHOLE_STOPS);
+/** What the quiet cells are off by together. */
+function commonOff(look: Look): number {
+  const weights = look.rms.map((rms) => 1 / (CELL_FLOOR_STOPS ** 2 + rms ** 2));
+  const off = weightedMedianOf(look.off, weights);
+  return Number.isFinite(off) ? off : 0;
+}
+
+/** Whole up to a size, nothing from twice of it on. */
+function believed(off: number, wholeStops: number): number {
+  const beyond = (Math.abs(off) - wholeStops) / wholeStops;
   return off * Math.min(1, Math.max(0, 1 - beyond));
 }
 
-function bestLook(
+/** From both sides; at an end of the set twice as far into the one side that there is. */
+function lookBothWays(
   cells: readonly Float64Array[],
   seconds: readonly number[],
   i: number,
 ): Look | null {
   const last = seconds.length - 1;
-  const from = Math.max(0, i - REACH_FRAMES);
-  const to = Math.min(last, i + REACH_FRAMES);
-  const both = i - from >= 2 && to - i >= 2 && to - from >= SIDE_FRAMES_MIN;
-  const looks: Look[] = [];
-  if (both) looks.push(lookAround(cells, seconds, i, from, to));
-  if (i - from >= SIDE_FRAMES_MIN) looks.push(lookAround(cells, seconds, i, from, i));
-  if (to - i >= SIDE_FRAMES_MIN) looks.push(lookAround(cells, seconds, i, i, to));
-  const [centre, ...sides] = looks;
-  if (centre === undefined) return null;
-  return sides.reduce(
-    (best, side) => (side.cost < SIDE_ADVANTAGE * best.cost ? side : best),
-    centre,
-  );
+  const isInside = i >= SIDE_FRAMES_MIN && last - i >= SIDE_FRAMES_MIN;
+  const reach = isInside ? REACH_FRAMES : 2 * REACH_FRAMES;
+  const [from, to] = [Math.max(0, i - reach), Math.min(last, i + reach)];
+  if (to - from < 2 * SIDE_FRAMES_MIN) return null;
+  return lookAround(cells, seconds, i, from, to);
+}
+
+function betterSide(
+  cells: readonly Float64Array[],
+  seconds: readonly number[],
+  i: number,
+  centre: Look,
+): Look | null {
+  const last = seconds.length - 1;
+  const sides: Look[] = [];
+  if (i >= SIDE_FRAMES_MIN) {
+    sides.push(lookAround(cells, seconds, i, Math.max(0, i - REACH_FRAMES), i));
+  }
+  if (last - i >= SIDE_FRAMES_MIN) {
+    sides.push(lookAround(cells, seconds, i, i, Math.min(last, i + REACH_FRAMES)));
+  }
+  const best = sides.sort((a, b) => a.cost - b.cost)[0];
+  return best !== undefined && best.cost < SIDE_ADVANTAGE * centre.cost ? best : null;
 }
 
 /** Each cell against a weighted line through its neighbours, the frame itself left out. */

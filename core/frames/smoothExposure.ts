@@ -2,64 +2,50 @@
  * A smooth way through the exposures that a night was taken with: what a film should follow.
  *
  * The exposures jump (ladder steps, an aperture, the governor answering a surge); the film must
- * not. The way changes by at most `stopsPerMinuteMax`: of the steepest descent that stays above the
- * exposures and the steepest ascent that stays below them, the mean (so a jump becomes a ramp with
- * the jump in its middle), rounded off over a few frames. A slow trend, as of twilight, is followed
- * as it is. Never further than `awayStopsMax` from what was taken.
+ * not. At every frame a line is fitted to the exposures around it, weighted by a Gaussian in time.
+ * A steady trend, as of twilight, is followed as it is, however steep. A jump becomes a ramp with
+ * the jump in its middle, of which half a minute takes 30 s / (σ √(2π)): 2 % at a σ of 600 s.
+ * Never further than `awayStopsMax` from what was taken.
  *
  * @param stops  log2 of the exposure of each frame.
  * @param seconds  When each frame was taken, rising.
- * @returns One value a frame.
- * Source: the largest and smallest functions of bounded slope around given values (McShane 1934).
+ * @returns One value a frame; equal exposures are returned exactly.
+ * Source: local linear regression with a Gaussian kernel (Cleveland 1979; Fan 1992).
  */
 export function smoothExposure(
   stops: readonly number[],
   seconds: readonly number[],
-  options: { readonly stopsPerMinuteMax: number; readonly awayStopsMax: number },
+  options: { readonly sigmaSeconds: number; readonly awayStopsMax: number },
 ): readonly number[] {
-  const above = boundedSlope(stops, seconds, options.stopsPerMinuteMax / 60, Math.max, -1);
-  const below = boundedSlope(stops, seconds, options.stopsPerMinuteMax / 60, Math.min, 1);
-  const within = stops.map((value, i) => {
-    const middle = (above[i]! + below[i]!) / 2;
-    return Math.min(value + options.awayStopsMax, Math.max(value - options.awayStopsMax, middle));
+  const reachSeconds = 3.5 * options.sigmaSeconds;
+  let from = 0;
+  let to = 0;
+  return stops.map((here, i) => {
+    while (seconds[from]! < seconds[i]! - reachSeconds) from += 1;
+    while (to < seconds.length && seconds[to]! <= seconds[i]! + reachSeconds) to += 1;
+    const away = lineAt(stops, seconds, { i, from, to, sigmaSeconds: options.sigmaSeconds });
+    return here + Math.min(options.awayStopsMax, Math.max(-options.awayStopsMax, away));
   });
-  return roundOff(within);
 }
 
-/** The tightest bound of the given slope: from each neighbour on, and back. */
-function boundedSlope(
-  values: readonly number[],
+/** The fitted line at frame i, relative to that frame's own value. */
+function lineAt(
+  stops: readonly number[],
   seconds: readonly number[],
-  stopsPerSecond: number,
-  choose: (a: number, b: number) => number,
-  sign: 1 | -1,
-): number[] {
-  const bound = [...values];
-  for (let i = 1; i < bound.length; i += 1) {
-    const change = sign * stopsPerSecond * (seconds[i]! - seconds[i - 1]!);
-    bound[i] = choose(bound[i]!, bound[i - 1]! + change);
+  { i, from, to, sigmaSeconds }: { i: number; from: number; to: number; sigmaSeconds: number },
+): number {
+  let [w, wt, wy, wtt, wty] = [0, 0, 0, 0, 0];
+  for (let k = from; k < to; k += 1) {
+    const t = (seconds[k]! - seconds[i]!) / sigmaSeconds;
+    const y = stops[k]! - stops[i]!;
+    const weight = Math.exp(-0.5 * t * t);
+    w += weight;
+    wt += weight * t;
+    wy += weight * y;
+    wtt += weight * t * t;
+    wty += weight * t * y;
   }
-  for (let i = bound.length - 2; i >= 0; i -= 1) {
-    const change = sign * stopsPerSecond * (seconds[i + 1]! - seconds[i]!);
-    bound[i] = choose(bound[i]!, bound[i + 1]! + change);
-  }
-  return bound;
-}
-
-/** Corners of a ramp seen at 24 frames a second: rounded over about a third of a second. */
-const ROUND_SIGMA_FRAMES = 3;
-
-/** Gaussian mean; at the ends it reaches as far as there are frames on both sides. */
-function roundOff(values: readonly number[]): number[] {
-  return values.map((_, i) => {
-    const reach = Math.min(3 * ROUND_SIGMA_FRAMES, i, values.length - 1 - i);
-    let sum = 0;
-    let weights = 0;
-    for (let k = -reach; k <= reach; k += 1) {
-      const weight = Math.exp(-0.5 * (k / ROUND_SIGMA_FRAMES) ** 2);
-      sum += weight * values[i + k]!;
-      weights += weight;
-    }
-    return sum / weights;
-  });
+  const determinant = w * wtt - wt * wt;
+  // Frames of one moment have a mean and no line.
+  return determinant <= 1e-12 * w * w ? wy / w : (wtt * wy - wt * wty) / determinant;
 }

@@ -4,6 +4,12 @@ import { medianOf } from "./medians.ts";
 /** A change of exposure by this many stops is a step; smaller ones drown in the sky's own changes. */
 const STEP_STOPS_MIN = 0.08;
 
+/** A larger one is an answer to the sky, not a rung. */
+const STEP_STOPS_MAX = 1.1;
+
+/** Frames without a step that a step needs on either side to be told from the sky. */
+const CALM_FRAMES = 2;
+
 /** What is believed before a step has been seen: one standard deviation, stops and stops a stop. */
 const PRIOR_GAIN_STOPS = 0.1;
 const PRIOR_SLOPE = 0.2;
@@ -70,15 +76,19 @@ function findSteps(
   const steps: Step[] = [];
   for (let i = 1; i < count; i += 1) {
     if (!isStep[i] || !Number.isFinite(changes[i])) continue;
-    const around: number[] = [];
-    for (let k = Math.max(1, i - 4); k <= Math.min(count - 1, i + 4); k += 1) {
-      if (!isStep[k]) around.push(changes[k]!);
-    }
-    const trend = around.length >= 2 ? medianOf(around) : 0;
-    const spread =
-      around.length >= 2 ? 1.4826 * medianOf(around.map((one) => Math.abs(one - trend))) : 0.2;
+    const calm = (from: number, to: number): number[] =>
+      changes.slice(Math.max(1, from), to + 1).filter((_, k) => !isStep[Math.max(1, from) + k]);
+    const [before, after] = [calm(i - 4, i - 1), calm(i + 1, i + 4)];
+    // A governor that steps again and again is chasing the sky: its steps tell of the sky.
+    const isAlone = ![-2, -1, 1, 2].some((k) => isStep[i + k] === true);
+    if (!isAlone || before.length < CALM_FRAMES || after.length < CALM_FRAMES) continue;
+    const exposureChange = exposureStops[i]! - exposureStops[i - 1]!;
+    if (Math.abs(exposureChange) > STEP_STOPS_MAX) continue;
+    const around = [...before, ...after];
+    const trend = medianOf(around);
+    const spread = 1.4826 * medianOf(around.map((one) => Math.abs(one - trend)));
     steps.push({
-      exposureChange: exposureStops[i]! - exposureStops[i - 1]!,
+      exposureChange,
       isoBefore: iso[i - 1]!,
       isoAfter: iso[i]!,
       unexplained: changes[i]! - trend,
