@@ -91,6 +91,22 @@ export function allocate(
   return { exposureSeconds, iso, limit, isReachable: true };
 }
 
+/** The exposure that was asked for, moved into the limits and onto the ladder where it must be. */
+export function asAsked(
+  asked: { readonly exposureSeconds: number; readonly iso: number },
+  settings: ExposureSettings,
+): Allocation {
+  const { min, max } = timeLimits(settings);
+  const isos = usableIsos(settings.isoLadder, settings);
+  const distance = (iso: number): number => Math.abs(Math.log2(iso / positive(asked.iso, iso)));
+  return {
+    exposureSeconds: Math.min(max, Math.max(min, positive(asked.exposureSeconds, max))),
+    iso: isos.reduce((best, iso) => (distance(iso) < distance(best) ? iso : best)),
+    limit: "none",
+    isReachable: true,
+  };
+}
+
 function chooseIso(
   secondsIso: number,
   longest: number,

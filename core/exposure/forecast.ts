@@ -105,6 +105,7 @@ export function learn(
   const { models, memory, share, freedom, surprise } = bank;
   const r = reading.noise * reading.noise;
   const seconds = forecast.atSeconds === null ? 0 : reading.atSeconds - forecast.atSeconds;
+  const isStep = isSuddenStep(forecast, reading, bank);
   const cells = new Array<number>(models.length * CELLS);
   const logWeights = new Array<number>(models.length);
   for (let index = 0; index < models.length; index += 1) {
@@ -117,7 +118,7 @@ export function learn(
       memory * forecast.logWeights[index]! -
       0.5 * Math.log(s) -
       0.5 * (freedom + 1) * Math.log1p((off * off) / (freedom * s));
-    if (off * off > surprise * surprise * s) {
+    if (isStep || off * off > surprise * surprise * s) {
       const fresh = freshCells(model);
       for (let cell = 0; cell < CELLS; cell += 1) ahead[cell] = fresh[cell]!;
       ahead[0] = reading.level;
@@ -146,6 +147,29 @@ export function learn(
     cells,
     logWeights: isFirst ? forecast.logWeights : settle(logWeights, models, share),
   };
+}
+
+/** No aurora rises faster: an onset grows at about 0.07 stop/s. Source: Kalmoni et al. 2015, 2017. */
+const STEP_STOPS_PER_SECOND = 0.1;
+const STEP_STOPS_MIN = 0.3;
+const STEP_SPREADS = 4;
+
+/**
+ * True when the sky has changed more suddenly than any sky does by itself and than the bank
+ * thought possible: a lamp, a cloud's edge, the hut's door. Every model then starts over at the
+ * new level, so that none drags the old level or a senseless slope along.
+ */
+function isSuddenStep(
+  forecast: Forecast,
+  reading: { readonly atSeconds: number; readonly level: number },
+  bank: BankTuning,
+): boolean {
+  const expected = outlook(forecast, reading.atSeconds, bank);
+  if (expected === null || forecast.atSeconds === null) return false;
+  const off = Math.abs(reading.level - expected.level);
+  const seconds = Math.max(0, reading.atSeconds - forecast.atSeconds);
+  const natural = STEP_STOPS_MIN + STEP_STOPS_PER_SECOND * seconds;
+  return off > natural && off > STEP_SPREADS * expected.spread;
 }
 
 /** Brings the weights to a sum of 1 and deals a share of it out by the priors. */

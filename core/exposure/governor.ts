@@ -1,6 +1,7 @@
 import type { MonotonicMs } from "../units.ts";
 import {
   allocate,
+  asAsked,
   secondsIsoFor,
   timeLimits,
   type Allocation,
@@ -248,12 +249,11 @@ function aim(
   given: { openSeconds: number; view: View; constraints: Constraints },
   settings: ExposureSettings,
 ): Aimed {
-  const { openSeconds, view, constraints } = given;
+  const { openSeconds, view } = given;
   const unlit: Outlook = { level: DARK_SKY_LEVEL, spread: 3 };
   if (state.newest === null && state.first !== null) {
-    const split = allocate(state.first.exposureSeconds * state.first.iso, constraints, settings);
-    const level = Math.log2(1 / split.exposureSeconds);
-    return { split, limit: split.limit, ...unlit, level, loweredStops: 0, slowedStops: 0 };
+    const split = asAsked(state.first, settings);
+    return { split, limit: split.limit, ...unlit, loweredStops: 0, slowedStops: 0 };
   }
   // How long the exposure will be depends on the forecast, and the forecast on its middle.
   let seconds = state.order?.plainSeconds ?? timeLimits(settings).max;

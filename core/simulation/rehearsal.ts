@@ -1,5 +1,7 @@
+import { allocate, secondsIsoFor } from "../exposure/allocation.ts";
 import type { Exposure } from "../exposure/exposure.ts";
 import { clipSky } from "../exposure/highlights.ts";
+import { curtainSecondsOf } from "../exposure/limits.ts";
 import type { ExposureSettings } from "../exposure/settings.ts";
 import type { WatchEffect } from "../night/effects.ts";
 import type { WatchEvent } from "../night/events.ts";
@@ -31,6 +33,25 @@ export const DEFAULT_REHEARSAL_TIMING: RehearsalTiming = {
   readingDelaySeconds: 0.8,
   meterNoiseStops: 0.02,
 };
+
+/**
+ * What a photographer's test frame of the sky's first moment would set for the first frame: the
+ * meter's word, noise included, split into time and ISO.
+ */
+export function testFrameExposure(
+  sky: RehearsalSky,
+  { settings, timing, seed }: Pick<RehearsalOptions, "settings" | "timing" | "seed">,
+): Exposure {
+  const noise = createRandom(seed).fork("test frame").normal();
+  const level = Math.log2(sky.luminanceCdM2[0]!) + timing.meterNoiseStops * noise;
+  const drift = motionOf(sky.driftDegPerSecond[0]!, settings);
+  const { exposureSeconds, iso } = allocate(
+    secondsIsoFor(level, settings.targetStops, settings),
+    { curtainSeconds: curtainSecondsOf(drift, settings), heldIso: null },
+    settings,
+  );
+  return { exposureSeconds, iso, fNumber: settings.fNumber };
+}
 
 type Scheduled = { readonly atMs: number; readonly event: WatchEvent };
 
