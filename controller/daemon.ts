@@ -1,0 +1,270 @@
+import { readFileSync } from "node:fs";
+import { fileURLToPath } from "node:url";
+import { basename, resolve } from "node:path";
+import { NightError } from "../core/errors.ts";
+import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../core/night/watchSettings.ts";
+import { monotonicMs, utcMs, type MonotonicMs, type UtcMs } from "../core/units.ts";
+import { Catalogue } from "./archive/catalogue.ts";
+import { createNightFolder, nightInfoOf } from "./archive/nightFolder.ts";
+import type { NightInfo } from "./archive/nightInfo.ts";
+import { markRunning, recoverNight, unfinishedNights } from "./archive/recover.ts";
+import type { Camera } from "./cameras/camera.ts";
+import { openPtpCamera } from "./cameras/ptpCamera.ts";
+import { createClock, realMs, type Clock, type ClockOrigin } from "./clock.ts";
+import { cameraTargets, exposureSettings, type CameraTarget, type StartOptions } from "./config.ts";
+import { DEMO_FACING, DEMO_NIGHT, DEMO_STORY } from "./demoNight.ts";
+import { openLog } from "./log.ts";
+import { NightHost } from "./night/nightHost.ts";
+import { firstExposure, isSunUnder, nextTwilight } from "./night/nightSky.ts";
+import { startVirtualCamera, type VirtualCameraProcess } from "./virtualCameraProcess.ts";
+import { startWebServer } from "./web/server.ts";
+
+const UI_DIR = fileURLToPath(new URL("../ui/dist/", import.meta.url));
+
+/** The running program. */
+export type Daemon = {
+  /** Where the page is. */
+  readonly address: string;
+  /** Resolves when every watch has ended by itself. */
+  readonly finished: Promise<void>;
+  /** Ends everything in order. */
+  readonly stop: () => Promise<void>;
+  /** Ends everything now; the open shutter is closed all the same. */
+  readonly abandon: () => Promise<void>;
+};
+
+/** What was running when a daemon ended, as the catalogue keeps it for the next one. */
+type RunningOrder = { readonly isDemo: boolean; readonly seed: string; readonly rate: number };
+
+/**
+ * Builds the program from its parts and sets the watch going: the one place that makes real
+ * cameras, clocks, files and servers.
+ *
+ * @param print  Takes one line for the terminal.
+ * @throws NightError with one sentence for whatever stands in the way.
+ */
+export async function startDaemon(
+  options: StartOptions,
+  print: (line: string) => void,
+): Promise<Daemon> {
+  const targets = cameraTargets(options);
+  const dataDir = resolve(options.data);
+  const isDemo = targets.some((target) => target.kind === "virtual");
+  const night = targets.length === 0 ? null : openNight(options, dataDir, isDemo, print);
+  const { log, close: closeLog } = openLog(dataDir);
+  const clock = createClock(night?.origin ?? originNow(1, utcMs(Date.now())));
+  if (night?.isResumed) await putInOrder(night.catalogue, targets.length);
+
+  let virtual: VirtualCameraProcess | null = null;
+  const cameraIds = targets.map((_, index) => `camera-${index + 1}`);
+  const host = new NightHost({
+    version: packageVersion(),
+    dataDir,
+    clock,
+    log,
+    catalogue: night?.catalogue ?? null,
+    cameraIds,
+    openCamera: (cameraId) => {
+      const target = targets[cameraIds.indexOf(cameraId)]!;
+      return openCamera(cameraId, target, virtual, clock.origin);
+    },
+    startOrder: () => startOrder(options, clock, night?.info ?? null),
+    runningOrder: { isDemo, seed: options.seed, rate: clock.origin.rate } satisfies RunningOrder,
+    print,
+  });
+
+  const web = await startWebServer({
+    port: options.port,
+    service: host,
+    uiDir: UI_DIR,
+    log: (event, fields) => log.error(event, fields),
+  });
+  const shutDown = async (endWatches: () => Promise<void>): Promise<void> => {
+    await endWatches();
+    await web.close();
+    await virtual?.stop();
+    closeLog();
+  };
+  try {
+    print(`The page: ${web.address}`);
+    if (isDemo) {
+      virtual = await startVirtualCamera({
+        origin: clock.origin,
+        seed: night?.order.seed ?? options.seed,
+        story: DEMO_STORY,
+      });
+    }
+    if (night) {
+      print(nightLine(night, isDemo, clock));
+      host.startAll();
+    }
+  } catch (thrown) {
+    await shutDown(() => host.abandon());
+    throw thrown;
+  }
+  return {
+    address: web.address,
+    finished: host.finished,
+    stop: () => shutDown(() => host.stop()),
+    abandon: () => shutDown(() => host.abandon()),
+  };
+}
+
+type OpenNight = {
+  readonly catalogue: Catalogue;
+  readonly info: NightInfo;
+  readonly origin: ClockOrigin;
+  readonly isResumed: boolean;
+  readonly order: RunningOrder;
+};
+
+/** The night that was cut off, when it can go on; else a new one. */
+function openNight(
+  options: StartOptions,
+  dataDir: string,
+  isDemo: boolean,
+  print: (line: string) => void,
+): OpenNight {
+  const order: RunningOrder = {
+    isDemo,
+    seed: options.seed,
+    rate: isDemo ? options.rate : 1,
+  };
+  const resumed = options["new-night"] ? null : resumeNight(dataDir, order, print);
+  if (resumed) return resumed;
+  const info: NightInfo = isDemo
+    ? DEMO_NIGHT
+    : {
+        name: options.name,
+        startUtcMs: utcMs(Date.now()),
+        latitudeDeg: options.lat ?? 0,
+        longitudeDeg: options.lon ?? 0,
+        placeName: placeName(options),
+        isRehearsal: false,
+      };
+  const catalogue = Catalogue.create(createNightFolder(dataDir, info), info);
+  catalogue.setState("seed", order.seed);
+  catalogue.setState("versions", { nattvakt: packageVersion(), node: process.version });
+  const origin = originNow(order.rate, info.startUtcMs);
+  return { catalogue, info, origin, isResumed: false, order };
+}
+
+function resumeNight(
+  dataDir: string,
+  wanted: RunningOrder,
+  print: (line: string) => void,
+): OpenNight | null {
+  for (const cutOff of unfinishedNights(dataDir)) {
+    const order = cutOff.order as RunningOrder;
+    if (order.isDemo !== wanted.isDemo) continue;
+    const catalogue = Catalogue.open(cutOff.nightDir);
+    const info = nightInfoOf(catalogue);
+    if (!info) {
+      catalogue.close();
+      continue;
+    }
+    // A simulated night stood still while nobody watched; the real sky went on.
+    const nowUtcMs = order.isDemo ? lastUtcMs(catalogue, info) : utcMs(Date.now());
+    const name = basename(cutOff.nightDir);
+    if (!order.isDemo && nowUtcMs - info.startUtcMs > 18 * 3_600_000) {
+      print(
+        `${name} was cut off and is over now; its frames are put in order, a new night begins.`,
+      );
+      markRunning(catalogue, null);
+      catalogue.close();
+      continue;
+    }
+    print(`${name} was cut off; the watch goes on with frame ${catalogue.frameCount()}.`);
+    const origin: ClockOrigin = {
+      rate: wanted.rate,
+      startUtcMs: info.startUtcMs,
+      realOriginMs: realMs() - (nowUtcMs - info.startUtcMs) / wanted.rate,
+    };
+    return { catalogue, info, origin, isResumed: true, order };
+  }
+  return null;
+}
+
+function lastUtcMs(catalogue: Catalogue, info: NightInfo): UtcMs {
+  return catalogue.lastEventUtcMs() ?? info.startUtcMs;
+}
+
+/** Sets half-written files aside and writes whole ones down, before a camera is asked for more. */
+async function putInOrder(catalogue: Catalogue, cameraCount: number): Promise<void> {
+  for (let index = 0; index < cameraCount; index += 1) {
+    await recoverNight(catalogue, { cameraId: `camera-${index + 1}`, camera: null });
+  }
+}
+
+function originNow(rate: number, startUtcMs: UtcMs): ClockOrigin {
+  return { rate, startUtcMs, realOriginMs: realMs() };
+}
+
+function openCamera(
+  cameraId: string,
+  target: CameraTarget,
+  virtual: VirtualCameraProcess | null,
+  origin: ClockOrigin,
+): Camera {
+  switch (target.kind) {
+    case "virtual":
+      if (!virtual) throw new NightError("camera.unreachable", "The virtual camera is not up.");
+      return openPtpCamera({
+        cameraId,
+        target: { kind: "ip", host: virtual.host, port: virtual.port },
+        origin,
+      });
+    case "ip":
+      return openPtpCamera({ cameraId, target, origin });
+    case "usb":
+      throw new NightError(
+        "camera.unsupported",
+        "Cameras on USB are not driven yet; connect over the network with --camera ip:HOST.",
+      );
+  }
+}
+
+function startOrder(options: StartOptions, clock: Clock, info: NightInfo | null) {
+  const exposure = exposureSettings(options);
+  const now = clock.utcMs();
+  const hasPlace = info !== null && (info.isRehearsal || options.lat !== null);
+  const place = hasPlace
+    ? { latitudeDeg: info.latitudeDeg, longitudeDeg: info.longitudeDeg, elevationM: 0 }
+    : null;
+  const towards = {
+    bearingDeg: DEMO_FACING.azimuthDeg,
+    elevationDeg: DEMO_FACING.altitudeDeg,
+  };
+  const at = (utc: UtcMs | null): MonotonicMs | null =>
+    utc === null ? null : monotonicMs(utc - clock.origin.startUtcMs);
+  const waits = options["from-dusk"] && place !== null && !isSunUnder(now, place);
+  const startUtcMs = waits ? nextTwilight(now, place, "dusk") : null;
+  const settings: WatchSettings = {
+    ...DEFAULT_WATCH_SETTINGS,
+    exposure,
+    startMs: at(startUtcMs),
+    dawnMs: place === null ? null : at(nextTwilight(startUtcMs ?? now, place, "dawn")),
+    frameCountMax: options.frames,
+    sentinelIntervalSeconds: options["sentinel-seconds"],
+  };
+  const first = place === null ? null : firstExposure(startUtcMs ?? now, place, towards, exposure);
+  return { settings, first };
+}
+
+function placeName(options: StartOptions): string {
+  return options.lat === null || options.lon === null
+    ? "place not given"
+    : `${options.lat.toFixed(2)}, ${options.lon.toFixed(2)}`;
+}
+
+function nightLine(night: OpenNight, isDemo: boolean, clock: Clock): string {
+  const what = isDemo
+    ? `Demo night at ${night.info.placeName}, ${clock.origin.rate} times faster than life`
+    : `The night ${night.info.name}`;
+  return `${what}; frames go to ${night.catalogue.nightDir}`;
+}
+
+function packageVersion(): string {
+  const text = readFileSync(new URL("../package.json", import.meta.url), "utf8");
+  return (JSON.parse(text) as { version: string }).version;
+}

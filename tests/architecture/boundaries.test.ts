@@ -1,0 +1,169 @@
+import { readdirSync, readFileSync } from "node:fs";
+import { dirname, join, relative, resolve } from "node:path";
+import { fileURLToPath } from "node:url";
+import { describe, expect, it } from "vitest";
+
+const ROOT = fileURLToPath(new URL("../../", import.meta.url));
+
+/** Packages that are pure: no I/O, no clock, no randomness. */
+const PURE_PACKAGES = new Set(["astronomy-engine", "geomagnetism", "valibot"]);
+
+type Source = { readonly file: string; readonly text: string; readonly imports: readonly Import[] };
+type Import = { readonly target: string; readonly isTypeOnly: boolean };
+
+const sources = ["core", "controller", "ui", "tests"].flatMap((room) => read(join(ROOT, room)));
+
+describe("the house", () => {
+  it.each(sources.filter(({ file }) => file.startsWith("core/")).map(({ file }) => [file]))(
+    "%s is pure",
+    (file) => {
+      const { text } = sources.find((source) => source.file === file)!;
+      const code = withoutComments(text);
+      expect(code, "Date.now is banned in core; take the time as an argument").not.toMatch(
+        /\bDate\.now\b/,
+      );
+      expect(code, "new Date() is banned in core; take the time as an argument").not.toMatch(
+        /\bnew Date\(\s*\)/,
+      );
+      expect(code, "Math.random is banned in core; take a `Random`").not.toMatch(
+        /\bMath\.random\b/,
+      );
+      expect(code, "performance is banned in core; take the time as an argument").not.toMatch(
+        /\bperformance\./,
+      );
+    },
+  );
+
+  it("imports run one way: ui → core, controller → core, core → itself", () => {
+    const wrong: string[] = [];
+    for (const { file, imports } of sources) {
+      const room = file.split("/")[0]!;
+      for (const { target } of imports) {
+        const why = forbidden(room, target);
+        if (why) wrong.push(`${file} imports ${target}: ${why}`);
+      }
+    }
+    expect(wrong).toEqual([]);
+  });
+
+  it("keeps photography out of core/ptp and cameras out of core/photometry", () => {
+    const wrong = sources.flatMap(({ file, imports }) =>
+      imports
+        .filter(
+          ({ target }) =>
+            (file.startsWith("core/ptp/") &&
+              /^core\/(photometry|exposure|activity|sky|night|frames|simulation)\//.test(target)) ||
+            (file.startsWith("core/photometry/") && /^core\/(ptp|profiles)\//.test(target)),
+        )
+        .map(({ target }) => `${file} imports ${target}`),
+    );
+    expect(wrong).toEqual([]);
+  });
+
+  it("lets no device know the night", () => {
+    const devices = /^controller\/(cameras|release|sensors|shutter|archive)\//;
+    const wrong = sources.flatMap(({ file, imports }) =>
+      imports
+        .filter(({ target }) => devices.test(file) && /^controller\/(night|web)\//.test(target))
+        .map(({ target }) => `${file} imports ${target}`),
+    );
+    expect(wrong).toEqual([]);
+  });
+
+  it("has no circles among the files of core and controller", () => {
+    expect(circles()).toEqual([]);
+  });
+
+  it("has no source file that nobody imports", () => {
+    const imported = new Set(sources.flatMap(({ imports }) => imports.map(({ target }) => target)));
+    const started = new Set(startedFiles());
+    const lonely = sources
+      .map(({ file }) => file)
+      .filter((file) => /^(core|controller|ui)\//.test(file) && /\.(ts|svelte)$/.test(file))
+      .filter((file) => !imported.has(file) && !started.has(file) && !/config\.ts$/.test(file));
+    expect(lonely).toEqual([]);
+  });
+
+  it("leaves no note-to-self behind", () => {
+    const mark = ["FIX", "ME"].join("");
+    expect(sources.filter(({ text }) => text.includes(mark)).map(({ file }) => file)).toEqual([]);
+  });
+});
+
+function read(folder: string): Source[] {
+  return readdirSync(folder, { withFileTypes: true }).flatMap((entry) => {
+    const path = join(folder, entry.name);
+    if (entry.isDirectory()) return ["dist", "fixtures"].includes(entry.name) ? [] : read(path);
+    if (!/\.(ts|svelte)$/.test(entry.name)) return [];
+    const text = readFileSync(path, "utf8");
+    return [{ file: relative(ROOT, path), text, imports: importsOf(path, text) }];
+  });
+}
+
+function importsOf(path: string, text: string): Import[] {
+  const found: Import[] = [];
+  const statement =
+    /(?:^|\n)\s*(?:import|export)\s+(type\s+)?(?:[^"';]*?\sfrom\s+)?["']([^"']+)["']|import\(\s*["']([^"']+)["']/g;
+  for (const match of text.matchAll(statement)) {
+    const word = match[2] ?? match[3]!;
+    const target = word.startsWith(".") ? relative(ROOT, resolve(dirname(path), word)) : word;
+    found.push({ target, isTypeOnly: match[1] !== undefined });
+  }
+  return found;
+}
+
+function forbidden(room: string, target: string): string | null {
+  const [first, second] = target.split("/");
+  const isOurs = ["core", "controller", "ui", "tests"].includes(first!);
+  if (room === "tests") return null;
+  if (isOurs && first === "tests") return "the product never imports its tests";
+  if (room === "core") {
+    if (isOurs) return first === "core" ? null : "core imports only core";
+    const name = target.startsWith("@") ? `${first}/${second}` : first!;
+    return PURE_PACKAGES.has(name) ? null : "core imports only pure libraries";
+  }
+  if (room === "controller" && first === "ui" && isOurs) return "the controller serves the API";
+  if (room === "ui" && first === "controller") return "the page talks to the documented API";
+  return null;
+}
+
+/** Files that are not imported but started: commands, workers, the page, what package.json names. */
+function startedFiles(): string[] {
+  const scripts = readFileSync(join(ROOT, "package.json"), "utf8");
+  const named = [...scripts.matchAll(/[\w/-]+\.ts/g)].map((match) => match[0]);
+  const workers = sources.flatMap(({ file, text }) =>
+    [...text.matchAll(/new URL\(\s*["'](\.[^"']+\.ts)["']/g)].map((match) =>
+      relative(ROOT, resolve(ROOT, dirname(file), match[1]!)),
+    ),
+  );
+  return [...named, ...workers, "ui/main.ts"];
+}
+
+function circles(): string[] {
+  const graph = new Map(
+    sources
+      .filter(({ file }) => /^(core|controller)\//.test(file))
+      .map(({ file, imports }) => [
+        file,
+        // A circle of types alone is erased by the compiler.
+        imports.filter(({ isTypeOnly }) => !isTypeOnly).map(({ target }) => target),
+      ]),
+  );
+  const done = new Set<string>();
+  const found: string[] = [];
+  const walk = (file: string, path: readonly string[]): void => {
+    if (path.includes(file)) {
+      found.push([...path.slice(path.indexOf(file)), file].join(" → "));
+      return;
+    }
+    if (done.has(file)) return;
+    for (const target of graph.get(file) ?? []) walk(target, [...path, file]);
+    done.add(file);
+  };
+  for (const file of graph.keys()) walk(file, []);
+  return found;
+}
+
+function withoutComments(text: string): string {
+  return text.replace(/\/\*[\s\S]*?\*\//g, "").replace(/(^|[^:])\/\/.*$/gm, "$1");
+}
