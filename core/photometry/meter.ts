@@ -1,15 +1,28 @@
 import { luminanceCdM2Of, type Exposure } from "../exposure/exposure.ts";
 import type { MonotonicMs } from "../units.ts";
-import { reduceToCells, type CellGrid } from "./cells.ts";
+import { leaveOutLights, type BrightLight } from "./brightLights.ts";
+import { reduceToCells } from "./cells.ts";
+import { hotPixelsOf, learnHotPixels, NO_HOT_PIXELS, type HotPixelEvidence } from "./hotPixels.ts";
 import { findPointCells, lightMapOf, type LightMap } from "./lightMap.ts";
-import type { Reading } from "./reading.ts";
+import type { CurtainMotion, Reading } from "./reading.ts";
 import {
   lightTable,
   responseUncertaintyStops,
   startToneResponse,
   type ToneResponse,
 } from "./response.ts";
-import { encodeSrgb, linearOfCode, MID_GREY_CODE } from "./srgb.ts";
+import { codesAtQuantiles } from "./codeQuantiles.ts";
+import { learnFrame, startResponseLearner, type ResponseLearner } from "./responseLearner.ts";
+import {
+  gatherSkyEvidence,
+  groundShare,
+  leaveOutGlow,
+  skyCells,
+  type SkyEvidence,
+  type SkyMaskByHand,
+} from "./skyMask.ts";
+import { DARKEST_LIGHT, measureSky, type SkyStatistics } from "./skyStatistics.ts";
+import { findStars, starFieldOf, type StarField } from "./starWidth.ts";
 
 /** What the meter is told of the camera before the first frame. */
 export type MeterOptions = {
@@ -18,14 +31,24 @@ export type MeterOptions = {
   readonly pixelPitchUm: number;
   /** Width of the full-size frame; speeds are given in its pixels. */
   readonly fullWidthPx: number;
+  /** The photographer's correction of what was found to be sky. */
+  readonly skyMaskByHand?: SkyMaskByHand;
 };
 
-/** What the meter remembers from frame to frame; immutable. */
+/**
+ * What the meter remembers from frame to frame; never changed, always replaced. `response` is what
+ * is worth keeping for the camera's next night.
+ */
 export type MeterState = {
   readonly options: MeterOptions;
   readonly response: ToneResponse;
   /** Light of every eighth of a code, by the response. */
   readonly table: Float32Array;
+  readonly learner: ResponseLearner;
+  readonly evidence: SkyEvidence | null;
+  readonly hotPixels: HotPixelEvidence;
+  /** Width of the images metered so far; another width begins evidence anew. */
+  readonly widthPx: number;
   readonly frameCount: number;
 };
 
@@ -45,70 +68,202 @@ export function startMeter(
   options: MeterOptions,
   response: ToneResponse = startToneResponse(),
 ): MeterState {
-  return { options, response, table: lightTable(response), frameCount: 0 };
+  return {
+    options,
+    response,
+    table: lightTable(response),
+    learner: startResponseLearner(response),
+    evidence: null,
+    hotPixels: NO_HOT_PIXELS,
+    widthPx: 0,
+    frameCount: 0,
+  };
 }
 
-/** Meters one frame. Frames come in the order in which they were taken. */
+/** The evidence of the sky is renewed with each of the first frames, then with every fourth. */
+const EVIDENCE_FRAMES = 10;
+const EVIDENCE_EVERY = 4;
+/** Narrower images show no stars that could be measured. */
+const STARS_WIDTH_PX_MIN = 320;
+const STAR_CANDIDATES_MAX = 80;
+
+/**
+ * Meters one frame. Frames come in the order in which they were taken; a frame of another size
+ * begins the evidence of sky and hot pixels anew and keeps the tone curve.
+ *
+ * Any image is answered: a black one with the darkest light that is told from black, a white one
+ * with the light of code 255, each with a remark and a wide uncertainty.
+ */
 export function meterFrame(
   state: MeterState,
   frame: MeterFrame,
 ): { reading: Reading; state: MeterState } {
   const grid = reduceToCells(frame.widthPx, frame.heightPx, frame.rgb);
   const light = lightMapOf(grid, state.table);
-  const isPoint = findPointCells(light);
-  const isSky = Uint8Array.from(isPoint, (point) => 1 - point);
-  const sky = measureSky(grid, light, isSky);
-  const remarks: string[] = [];
-  if (!state.response.isSure) remarks.push("tone curve not yet sure");
-  const skyStops = Math.log2(sky.mean);
-  const code = 255 * encodeSrgb(sky.mean * linearOfCode(MID_GREY_CODE));
-  const reading: Reading = {
-    skyStops,
-    uncertaintyStops: Math.hypot(0.01, responseUncertaintyStops(state.response, code)),
-    skyLuminanceCdM2: luminanceCdM2Of(skyStops, frame.exposure),
-    peakRatio: sky.peak / sky.mean,
-    clippedShare: sky.clippedShare,
-    skyShare: sky.count / isSky.length,
-    histogram: sky.histogram,
-    motion: { kind: "unknown", why: "motion is not measured yet" },
-    starWidthPx: null,
-    starCount: 0,
-    remarks,
+  const known = frame.widthPx === state.widthPx ? state : forgetPlaces(state, frame.widthPx);
+  const isEvidenceDue =
+    known.frameCount < EVIDENCE_FRAMES || known.frameCount % EVIDENCE_EVERY === 0;
+  const evidence =
+    known.evidence === null || isEvidenceDue
+      ? gatherSkyEvidence(known.evidence, light)
+      : known.evidence;
+  const sky = chooseSky(light, evidence, state.options.skyMaskByHand ?? null);
+  const statistics = measureSky(grid, light, sky.isMetered);
+  const { field, hotPixels } = measureStars(known, frame, sky.isSky);
+  const { learner, response } = learnFrame(
+    known.learner,
+    codesAtQuantiles(grid, sky.isMetered, frame),
+  );
+  const motion: CurtainMotion = { kind: "unknown", why: "motion is not measured yet" };
+  const reading = readingOf({ state, frame, evidence, sky, statistics, field, motion });
+  return {
+    reading,
+    state: {
+      ...known,
+      learner,
+      evidence,
+      hotPixels,
+      frameCount: known.frameCount + 1,
+      ...(response === null ? {} : { response, table: lightTable(response) }),
+    },
   };
-  return { reading, state: { ...state, frameCount: state.frameCount + 1 } };
 }
 
-/** The darkest sky that is told from black: half a code. */
-const DARKEST = linearOfCode(0.5) / linearOfCode(MID_GREY_CODE);
+function forgetPlaces(state: MeterState, widthPx: number): MeterState {
+  return { ...state, widthPx, evidence: null, hotPixels: NO_HOT_PIXELS, frameCount: 0 };
+}
 
-function measureSky(grid: CellGrid, light: LightMap, isSky: Uint8Array) {
-  const histogram = new Array<number>(64).fill(0);
-  const values = new Float32Array(isSky.length);
-  let count = 0;
-  let sum = 0;
-  let red = 0;
-  let green = 0;
-  let blue = 0;
+type ChosenSky = {
+  /** Sky, lights and glow left out. */
+  readonly isSky: Uint8Array;
+  /** The same without stars and hot pixels; what the mean is taken of. */
+  readonly isMetered: Uint8Array;
+  readonly lights: readonly BrightLight[];
+  readonly hasGlow: boolean;
+  readonly isWhole: boolean;
+};
+
+function chooseSky(
+  light: LightMap,
+  evidence: SkyEvidence,
+  byHand: SkyMaskByHand | null,
+): ChosenSky {
+  let isSky = skyCells(light, evidence, byHand);
+  const isWhole = !isSky.includes(1);
+  if (isWhole) isSky = new Uint8Array(isSky.length).fill(1);
+  const lights = leaveOutLights(isSky, light, evidence.medianLight);
+  const hasGlow = byHand === null && leaveOutGlow(isSky, evidence);
+  const isMetered = findPointCells(light);
   for (let cell = 0; cell < isSky.length; cell += 1) {
-    if (isSky[cell] === 0) continue;
-    const luminance = light.luminance[cell]!;
-    values[count] = luminance;
-    count += 1;
-    sum += luminance;
-    red += grid.clippedRed[cell]!;
-    green += grid.clippedGreen[cell]!;
-    blue += grid.clippedBlue[cell]!;
-    const code = 0.2126 * grid.red[cell]! + 0.7152 * grid.green[cell]! + 0.0722 * grid.blue[cell]!;
-    histogram[code >> 2]! += 1;
+    isMetered[cell] = isSky[cell]! & (1 - isMetered[cell]!);
   }
-  const pixels = Math.max(1, count * grid.cellPx ** 2);
-  const mean = Math.max(DARKEST, sum / Math.max(1, count));
-  const sorted = values.subarray(0, count).sort();
+  return { isSky, isMetered, lights, hasGlow, isWhole };
+}
+
+const NO_STARS: StarField = { stars: [], widthPx: null, lightStops: null };
+
+function measureStars(state: MeterState, frame: MeterFrame, isSky: Uint8Array) {
+  if (frame.widthPx < STARS_WIDTH_PX_MIN) return { field: NO_STARS, hotPixels: state.hotPixels };
+  const hot = hotPixelsOf(state.hotPixels, frame.widthPx, degPerPx(state.options, frame.widthPx));
+  const all = findStars(frame, {
+    table: state.table,
+    isSky,
+    candidatesMax: STAR_CANDIDATES_MAX,
+  });
+  const hotPixels = learnHotPixels(state.hotPixels, all.stars, frame.openedMs);
+  if (hot.size === 0) return { field: all, hotPixels };
+  const isCold = (star: { x: number; y: number }): boolean =>
+    !hot.has(Math.round(star.y) * frame.widthPx + Math.round(star.x));
+  return { field: starFieldOf(all.stars.filter(isCold)), hotPixels };
+}
+
+/** Degrees that one pixel of an image of this width covers on the axis. */
+function degPerPx(options: MeterOptions, widthPx: number): number {
+  const pitchMm = (options.pixelPitchUm / 1000) * (options.fullWidthPx / widthPx);
+  return (Math.atan(pitchMm / options.focalLengthMm) * 180) / Math.PI;
+}
+
+type Measured = {
+  readonly state: MeterState;
+  readonly frame: MeterFrame;
+  readonly evidence: SkyEvidence;
+  readonly sky: ChosenSky;
+  readonly statistics: SkyStatistics;
+  readonly field: StarField;
+  readonly motion: CurtainMotion;
+};
+
+function readingOf(measured: Measured): Reading {
+  const { state, frame, sky, statistics, field, motion } = measured;
+  const skyStops = Math.log2(statistics.mean);
   return {
-    count,
-    mean,
-    peak: Math.max(mean, sorted[Math.floor((count - 1) * 0.995)] ?? 0),
-    histogram,
-    clippedShare: { red: red / pixels, green: green / pixels, blue: blue / pixels },
+    skyStops,
+    uncertaintyStops: uncertaintyOf(measured),
+    skyLuminanceCdM2: luminanceCdM2Of(skyStops, frame.exposure),
+    peakRatio: statistics.peak / statistics.mean,
+    clippedShare: statistics.clippedShare,
+    skyShare: statistics.count / sky.isSky.length,
+    histogram: statistics.histogram,
+    motion,
+    starWidthPx: field.widthPx,
+    starCount: field.stars.length,
+    remarks: remarksOf(measured, state.response),
   };
+}
+
+/** Doubt that is left in the best case: sampling of the sky, rounding of codes. */
+const LEAST_DOUBT_STOPS = 0.005;
+/** Share of what the ground would change that is doubted, before and after the horizon is sure. */
+const MASK_DOUBT_UNSURE = 0.5;
+const MASK_DOUBT_SURE = 0.05;
+
+function uncertaintyOf({ state, evidence, sky, statistics }: Measured): number {
+  const code = Math.max(statistics.redCode, statistics.greenCode, statistics.blueCode);
+  const curve = responseUncertaintyStops(state.response, meanCode(statistics));
+  const ground = sky.isWhole ? 0 : groundShare(evidence);
+  const maskShare = evidence.isSure ? MASK_DOUBT_SURE : MASK_DOUBT_UNSURE;
+  const mask = maskShare * -Math.log2(Math.max(0.05, 1 - ground));
+  // Clipped light could have been any brighter; a doubling of it is the measure taken.
+  const clipped = Math.log2(1 + worstClipped(statistics));
+  // Below a few codes one code is a large part of the light. sRGB's quantum: 3.46 / (code + 14).
+  const dark = statistics.mean <= DARKEST_LIGHT * 2 ? 3 : code < 8 ? 1.5 / (code + 0.5) : 0;
+  return Math.hypot(LEAST_DOUBT_STOPS, curve, mask, clipped, dark);
+}
+
+function worstClipped({ clippedShare: { red, green, blue } }: SkyStatistics): number {
+  return Math.max(red, green, blue);
+}
+
+function meanCode({ redCode, greenCode, blueCode }: SkyStatistics): number {
+  return 0.2126 * redCode + 0.7152 * greenCode + 0.0722 * blueCode;
+}
+
+/** Share of the sky at the ceiling from which it is worth a word. */
+const CLIPPED_WORTH_SAYING = 0.002;
+
+function remarksOf(
+  { evidence, sky, statistics }: Measured,
+  response: ToneResponse,
+): readonly string[] {
+  const remarks: string[] = [];
+  if (statistics.mean <= DARKEST_LIGHT * 2) remarks.push("the frame is black");
+  if (worstClipped(statistics) > 0.95)
+    remarks.push("the frame is white: the sky is brighter still");
+  if (!response.isSure) remarks.push("tone curve not yet sure");
+  if (!evidence.isSure) remarks.push("horizon not yet sure");
+  if (sky.isWhole) remarks.push("no sky found, the whole frame was metered");
+  if (sky.lights.some((light) => light.kind === "moon")) remarks.push("moon in frame, left out");
+  if (sky.lights.some((light) => light.kind === "lamp"))
+    remarks.push("a lamp in the sky, left out");
+  if (sky.hasGlow) remarks.push("street glow at the horizon, left out");
+  const { red, green, blue } = statistics.clippedShare;
+  for (const [name, share] of Object.entries({ red, green, blue })) {
+    if (share > CLIPPED_WORTH_SAYING)
+      remarks.push(`${name} clipped in ${percent(share)} of the sky`);
+  }
+  return remarks;
+}
+
+function percent(share: number): string {
+  return `${(share * 100).toFixed(share < 0.1 ? 1 : 0)} %`;
 }

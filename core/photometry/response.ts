@@ -70,6 +70,13 @@ export function splineWeights(position: number): {
   };
 }
 
+/** Slopes of the four weights at a position, per knot. */
+export function splineSlopes(position: number): readonly [number, number, number, number] {
+  const t = position - splineWeights(position).first;
+  const u = 1 - t;
+  return [-(u * u) / 2, (3 * t * t - 4 * t) / 2, (-3 * t * t + 2 * t + 1) / 2, (t * t) / 2];
+}
+
 /** A spline's value at a code (0..255, fractions allowed). */
 export function splineAt(coefficients: readonly number[], code: number): number {
   const { first, weights } = splineWeights(splinePosition(code));

@@ -1,0 +1,152 @@
+import type { LightMap } from "./lightMap.ts";
+
+/** A compact light in the sky that is no aurora. */
+export type BrightLight = {
+  readonly kind: "moon" | "lamp";
+  /** Middle, as shares of the frame's width and height. */
+  readonly x: number;
+  readonly y: number;
+  readonly cells: number;
+};
+
+/** Cells this much brighter than the sky's mean may belong to such a light. */
+const BRIGHT_FACTOR = 3.5;
+/** The Moon with its bloom, or a lamp with its beam, covers no more of the frame. */
+const SHARE_MAX = 0.04;
+/** Red over green: an aurora's green keeps below, moonlight and lamps above. */
+const NEUTRAL_RATIO = 0.8;
+const WARM_RATIO = 1.35;
+
+/**
+ * Finds the Moon and lamps (a hut's window over the ridge, a torch that passes) and takes them and
+ * their nearest halo out of the sky.
+ *
+ * Told from aurora by colour (their surroundings are not green; a clipped curtain's core is white,
+ * but its rim is green) and by shape (compact); told from each other by warmth and by position.
+ *
+ * @param isSky  One byte a cell, changed in place.
+ * @param meanLight  Rough mean luminance of the sky.
+ */
+export function leaveOutLights(
+  isSky: Uint8Array,
+  light: LightMap,
+  meanLight: number,
+): readonly BrightLight[] {
+  const { columns, rows, luminance } = light;
+  const limit = Math.min(BRIGHT_FACTOR * meanLight, BRIGHT_FACTOR * 1.2);
+  const seen = new Uint8Array(isSky.length);
+  const found: BrightLight[] = [];
+  for (let cell = 0; cell < isSky.length; cell += 1) {
+    if (luminance[cell]! <= limit || seen[cell] === 1) continue;
+    const blob = floodFrom(cell, light, limit, seen);
+    if (blob.length > SHARE_MAX * isSky.length) continue;
+    if (!blob.some((member) => isSky[member] === 1)) continue;
+    const kind = classify(blob, light);
+    if (kind === null) continue;
+    leaveOutWithHalo(blob, isSky, light);
+    const middle = blob[blob.length >> 1]!;
+    found.push({
+      kind,
+      x: ((middle % columns) + 0.5) / columns,
+      y: (Math.floor(middle / columns) + 0.5) / rows,
+      cells: blob.length,
+    });
+  }
+  return found;
+}
+
+function floodFrom(start: number, light: LightMap, limit: number, seen: Uint8Array): number[] {
+  const { columns, rows, luminance } = light;
+  const blob = [start];
+  seen[start] = 1;
+  for (let index = 0; index < blob.length; index += 1) {
+    const cell = blob[index]!;
+    const column = cell % columns;
+    const neighbours = [
+      column > 0 ? cell - 1 : -1,
+      column < columns - 1 ? cell + 1 : -1,
+      cell - columns,
+      cell + columns,
+    ];
+    for (const other of neighbours) {
+      if (other < 0 || other >= columns * rows || seen[other] === 1) continue;
+      if (luminance[other]! <= limit) continue;
+      seen[other] = 1;
+      blob.push(other);
+    }
+  }
+  return blob;
+}
+
+function classify(blob: readonly number[], light: LightMap): BrightLight["kind"] | null {
+  const box = boxOf(blob, light.columns);
+  const width = box.right - box.left + 1;
+  const height = box.bottom - box.top + 1;
+  const fill = blob.length / (width * height);
+  const isCompact = fill > 0.5 && Math.max(width, height) <= 2.5 * Math.min(width, height);
+  const core = ratioOf(blob, light);
+  const rim = ratioOf(rimOf(box, light), light);
+  // A lamp's beam may have any shape, but it is warm right through.
+  if (core.redOverGreen > WARM_RATIO) return "lamp";
+  if (!isCompact || core.redOverGreen < NEUTRAL_RATIO || rim.redOverGreen < NEUTRAL_RATIO)
+    return null;
+  return rim.redOverGreen > WARM_RATIO ? "lamp" : "moon";
+}
+
+type Box = { left: number; right: number; top: number; bottom: number };
+
+function boxOf(blob: readonly number[], columns: number): Box {
+  const box = { left: Infinity, right: -1, top: Infinity, bottom: -1 };
+  for (const cell of blob) {
+    const column = cell % columns;
+    const row = (cell - column) / columns;
+    box.left = Math.min(box.left, column);
+    box.right = Math.max(box.right, column);
+    box.top = Math.min(box.top, row);
+    box.bottom = Math.max(box.bottom, row);
+  }
+  return box;
+}
+
+/** The cells around a box, one apart from it. */
+function rimOf(box: Box, { columns, rows }: LightMap): number[] {
+  const rim: number[] = [];
+  for (let row = Math.max(0, box.top - 2); row <= Math.min(rows - 1, box.bottom + 2); row += 1) {
+    for (let x = Math.max(0, box.left - 2); x <= Math.min(columns - 1, box.right + 2); x += 1) {
+      const isInside =
+        row >= box.top - 1 && row <= box.bottom + 1 && x >= box.left - 1 && x <= box.right + 1;
+      if (!isInside) rim.push(row * columns + x);
+    }
+  }
+  return rim;
+}
+
+function ratioOf(cells: readonly number[], light: LightMap): { redOverGreen: number } {
+  let red = 0;
+  let green = 0;
+  for (const cell of cells) {
+    red += light.red[cell]!;
+    green += light.green[cell]!;
+  }
+  return { redOverGreen: (red + 1e-6) / (green + 1e-6) };
+}
+
+/** Cells around a light that its bloom still lifts. */
+const HALO_CELLS = 3;
+
+function leaveOutWithHalo(blob: readonly number[], isSky: Uint8Array, light: LightMap): void {
+  const { columns, rows } = light;
+  for (const cell of blob) {
+    const column = cell % columns;
+    const row = (cell - column) / columns;
+    for (let y = Math.max(0, row - HALO_CELLS); y <= Math.min(rows - 1, row + HALO_CELLS); y += 1) {
+      for (
+        let x = Math.max(0, column - HALO_CELLS);
+        x <= Math.min(columns - 1, column + HALO_CELLS);
+        x += 1
+      ) {
+        isSky[y * columns + x] = 0;
+      }
+    }
+  }
+}
