@@ -1,0 +1,193 @@
+import { join } from "node:path";
+
+import {
+  checklistQuerySchema,
+  kitInputSchema,
+  parseMessage,
+  planQuerySchema,
+  rememberedPlaceSchema,
+  tonightQuerySchema,
+  type KpFeedView,
+  type PlanAnswer,
+  type PlanQuery,
+  type RememberedKit,
+  type RememberedPlace,
+  type TonightView,
+} from "../../core/api/planMessages.ts";
+import { NightError } from "../../core/errors.ts";
+import { iCalendarOf } from "../../core/frames/iCalendar.ts";
+import { checklistOf, type Checklist } from "../../core/night/checklist.ts";
+import { DEFAULT_KIT_INPUT, resolveKit, type Kit, type KitInput } from "../../core/night/kit.ts";
+import { planNight, type NightPlan } from "../../core/night/plan.ts";
+import { planEvents } from "../../core/night/planCalendar.ts";
+import { isoOf } from "../../core/sky/calendarDate.ts";
+import { placeOf } from "../../core/sky/place.ts";
+import { KpFeed } from "./kpFeed.ts";
+import { RememberedFile } from "./rememberedFile.ts";
+import { TonightRehearsals } from "./tonightRehearsals.ts";
+
+/**
+ * Everything the part "Before dark" asks of the daemon: plans, kits, places, the checklist, the
+ * rehearsal of tonight. Every answer is plain JSON; every value from outside is checked here.
+ */
+export class PlanService {
+  readonly #kits: RememberedFile<KitInput>;
+  readonly #places: RememberedFile<RememberedPlace>;
+  readonly #kpFeed: KpFeed;
+  readonly #tonight = new TonightRehearsals();
+  readonly #nowUtcMs: () => number;
+
+  /**
+   * @param dataFolder  Kits and places are remembered in it.
+   * @param kpFeedUrl  Public Kp feed named by the user; `null`: none.
+   */
+  constructor(options: {
+    readonly dataFolder: string;
+    readonly kpFeedUrl: string | null;
+    readonly nowUtcMs: () => number;
+  }) {
+    const { dataFolder, kpFeedUrl, nowUtcMs } = options;
+    this.#nowUtcMs = nowUtcMs;
+    this.#kits = new RememberedFile(join(dataFolder, "kits.json"), kitInputOf);
+    this.#places = new RememberedFile(join(dataFolder, "places.json"), rememberedPlaceOf);
+    this.#kpFeed = new KpFeed({ url: kpFeedUrl, path: join(dataFolder, "kp.json"), nowUtcMs });
+  }
+
+  /**
+   * The plan of a night.
+   *
+   * @throws NightError `settings.invalid` with one sentence for a value that cannot be.
+   */
+  plan(query: unknown): PlanAnswer {
+    this.#kpFeed.refresh();
+    const plan = this.#planOf(parseMessage(planQuerySchema, query));
+    return { plan, kpFeed: this.#kpFeed.view() };
+  }
+
+  /** The same night as a calendar file in iCalendar. */
+  calendar(query: unknown): string {
+    return calendarOf(this.#planOf(parseMessage(planQuerySchema, query)), this.#nowUtcMs());
+  }
+
+  kpFeed(): KpFeedView {
+    this.#kpFeed.refresh();
+    return this.#kpFeed.view();
+  }
+
+  /** All remembered kits by name. */
+  kits(): readonly RememberedKit[] {
+    return this.#kits.list().map((input) => ({ input, kit: resolveKit(input) }));
+  }
+
+  /** Remembers a kit; one of the same name is replaced. */
+  putKit(value: unknown): RememberedKit {
+    const input = kitInputOf(value);
+    this.#kits.put(input);
+    return { input, kit: resolveKit(input) };
+  }
+
+  /** @throws NightError `settings.invalid` when there is no such kit. */
+  removeKit(name: string): void {
+    if (!this.#kits.remove(name)) throw missing("kit", name);
+  }
+
+  /** All remembered places by name. */
+  places(): readonly RememberedPlace[] {
+    return this.#places.list();
+  }
+
+  /** Remembers a place; one of the same name is replaced. */
+  putPlace(value: unknown): RememberedPlace {
+    const place = rememberedPlaceOf(value);
+    this.#places.put(place);
+    return place;
+  }
+
+  /** @throws NightError `settings.invalid` when there is no such place. */
+  removePlace(name: string): void {
+    if (!this.#places.remove(name)) throw missing("place", name);
+  }
+
+  /** The checklist for what a camera tells and what was ticked by hand. */
+  checklist(query: unknown): Checklist {
+    return checklistOf(parseMessage(checklistQuerySchema, query));
+  }
+
+  /**
+   * Starts a rehearsal of tonight in a thread of its own; one that still runs is given up.
+   *
+   * @throws NightError `settings.invalid` when the night has no watch.
+   */
+  startTonight(query: unknown): TonightView {
+    const { activity, seed, ...rest } = parseMessage(tonightQuerySchema, query);
+    return this.#tonight.start({ plan: this.#planOf(rest), activity, seed: seed ?? 1 });
+  }
+
+  tonight(): TonightView {
+    return this.#tonight.view();
+  }
+
+  /** Ends what still runs in the background. */
+  async close(): Promise<void> {
+    this.#kpFeed.close();
+    await this.#tonight.close();
+  }
+
+  #planOf(query: PlanQuery): NightPlan {
+    const place = this.#places.find(query.placeName ?? "");
+    const darkZenithMag = query.darkZenithMag ?? place?.darkZenithMag ?? null;
+    return planNight({
+      latitudeDeg: query.latitudeDeg,
+      longitudeDeg: query.longitudeDeg,
+      dateIso: query.date,
+      kit: this.#kitOf(query),
+      placeName: query.placeName ?? null,
+      ...given("elevationM", query.elevationM),
+      ...given("temperatureC", query.temperatureC),
+      ...given("windKmh", query.windKmh),
+      ...given("humidityPercent", query.humidityPercent),
+      ...given("framesPerSecond", query.framesPerSecond),
+      ...(darkZenithMag === null ? {} : { darkZenithMag }),
+    });
+  }
+
+  #kitOf(query: PlanQuery): Kit {
+    if (query.kit !== undefined) return resolveKit(query.kit);
+    if (query.kitName === undefined) return resolveKit(DEFAULT_KIT_INPUT);
+    const kept = this.#kits.find(query.kitName);
+    if (kept === null) throw missing("kit", query.kitName);
+    return resolveKit(kept);
+  }
+}
+
+/** A plan's calendar file, written at a moment. */
+export function calendarOf(plan: NightPlan, nowUtcMs: number): string {
+  return iCalendarOf({
+    name: `Aurora watch ${plan.date}${plan.placeName === null ? "" : `, ${plan.placeName}`}`,
+    events: planEvents(plan),
+    writtenAt: isoOf(nowUtcMs),
+  });
+}
+
+/** @throws NightError `settings.invalid` for a kit that cannot be. */
+function kitInputOf(value: unknown): KitInput {
+  const input = parseMessage(kitInputSchema, value);
+  const { name } = resolveKit(input);
+  return { ...input, name };
+}
+
+/** @throws NightError `settings.invalid` for a place off the globe or without a name. */
+function rememberedPlaceOf(value: unknown): RememberedPlace {
+  const place = parseMessage(rememberedPlaceSchema, value);
+  const name = place.name.trim();
+  if (name === "") throw new NightError("settings.invalid", "Give the place a name.");
+  return { ...place, ...placeOf(place), name };
+}
+
+function missing(what: string, name: string): NightError {
+  return new NightError("settings.invalid", `There is no ${what} called "${name}".`);
+}
+
+function given<K extends string, T>(key: K, value: T | undefined): Partial<Record<K, T>> {
+  return value === undefined ? {} : ({ [key]: value } as Record<K, T>);
+}
