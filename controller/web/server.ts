@@ -133,7 +133,7 @@ function onlyOwnPage(port: () => number): RequestHandler {
 
 function safeHeaders(port: () => number): RequestHandler {
   const sockets = (): string =>
-    ["127.0.0.1", "localhost", "[::1]"].map((host) => `ws://${host}:${port()}`).join(" ");
+    ["127.0.0.1", "localhost"].map((host) => `ws://${host}:${port()}`).join(" ");
   return helmet({
     contentSecurityPolicy: {
       useDefaults: false,

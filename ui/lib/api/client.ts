@@ -1,0 +1,89 @@
+import type { WatchView } from "../../../core/api/messages.ts";
+import type { NightCurves } from "../../../core/api/nightCurves.ts";
+import type { ExposureSettings } from "../../../core/exposure/settings.ts";
+import type { FrameRecord } from "../../../core/night/frameRecord.ts";
+import { words } from "../words/words.ts";
+
+/** A refusal of the daemon, or its silence, as one sentence that can be shown. */
+export class ApiError extends Error {
+  readonly code: string;
+
+  constructor(code: string, sentence: string) {
+    super(sentence);
+    this.name = "ApiError";
+    this.code = code;
+  }
+}
+
+/** Asks the daemon. @throws ApiError with one sentence, whatever went wrong. */
+export async function ask<T>(path: string, init: RequestInit = {}): Promise<T> {
+  const response = await send(path, init);
+  return (await response.json()) as T;
+}
+
+/** Sends a JSON body. @throws ApiError with one sentence. */
+export function tell<T>(method: "POST" | "PUT" | "PATCH" | "DELETE", path: string, body: unknown) {
+  return ask<T>(path, {
+    method,
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify(body),
+  });
+}
+
+async function send(path: string, init: RequestInit): Promise<Response> {
+  let response: Response;
+  try {
+    response = await fetch(path, init);
+  } catch (thrown) {
+    if (thrown instanceof DOMException && thrown.name === "AbortError") throw thrown;
+    throw new ApiError("page.unreachable", words.link.unreachable);
+  }
+  if (response.ok) return response;
+  const answer = (await response.json().catch(() => ({}))) as Partial<{
+    code: string;
+    sentence: string;
+  }>;
+  throw new ApiError(answer.code ?? "page.refused", answer.sentence ?? words.link.refused);
+}
+
+export type WatchOrder = "start" | "pause" | "resume" | "stop";
+
+export function orderWatch(cameraId: string, order: WatchOrder): Promise<WatchView> {
+  return tell("POST", `/api/watches/${encodeURIComponent(cameraId)}/${order}`, {});
+}
+
+export function changeSettings(
+  cameraId: string,
+  settings: Partial<ExposureSettings>,
+): Promise<WatchView> {
+  return tell("PATCH", `/api/watches/${encodeURIComponent(cameraId)}/settings`, settings);
+}
+
+export function fetchCurves(nightId: string, fromIndex: number): Promise<NightCurves> {
+  return ask(`${nightPath(nightId)}/curves?from=${fromIndex}`);
+}
+
+export function fetchFrame(nightId: string, frameIndex: number): Promise<FrameRecord> {
+  return ask(`${nightPath(nightId)}/frames/${frameIndex}`);
+}
+
+export async function fetchKeogram(
+  nightId: string,
+  range: { fromIndex: number; count: number },
+): Promise<ImageBitmap> {
+  const query = `from=${range.fromIndex}&count=${range.count}`;
+  const response = await send(`${nightPath(nightId)}/keogram.png?${query}`, {});
+  return createImageBitmap(await response.blob());
+}
+
+export function thumbUrl(nightId: string, frameIndex: number): string {
+  return `${nightPath(nightId)}/frames/${frameIndex}/thumb.jpg`;
+}
+
+export function imageUrl(nightId: string, frameIndex: number, width: number): string {
+  return `${nightPath(nightId)}/frames/${frameIndex}/image.jpg?width=${width}`;
+}
+
+function nightPath(nightId: string): string {
+  return `/api/nights/${encodeURIComponent(nightId)}`;
+}

@@ -1,0 +1,37 @@
+/** A moment on the laptop's own clock, as in 23:41:07. */
+export function clockTime(utcMs: number, options: { seconds?: boolean } = {}): string {
+  const date = new Date(utcMs);
+  const parts = [date.getHours(), date.getMinutes()];
+  if (options.seconds !== false) parts.push(date.getSeconds());
+  return parts.map((part) => String(part).padStart(2, "0")).join(":");
+}
+
+/** The laptop's distance from UTC at a moment, as in UTC+1 or UTC. */
+export function zoneName(utcMs: number): string {
+  const minutes = -new Date(utcMs).getTimezoneOffset();
+  if (minutes === 0) return "UTC";
+  const hours = Math.floor(Math.abs(minutes) / 60);
+  const rest = Math.abs(minutes) % 60;
+  const tail = rest === 0 ? "" : `:${String(rest).padStart(2, "0")}`;
+  return `UTC${minutes < 0 ? "−" : "+"}${hours}${tail}`;
+}
+
+/** A day, as in Wed 25 Nov. */
+export function dayName(utcMs: number): string {
+  return new Date(utcMs).toLocaleDateString("en-GB", {
+    weekday: "short",
+    day: "numeric",
+    month: "short",
+  });
+}
+
+/** A stretch of time in two units at most: 9 h 12 min, 4 min, 38 s. */
+export function stretch(milliseconds: number): string {
+  const seconds = Math.max(0, Math.round(milliseconds / 1000));
+  if (seconds < 60) return `${seconds} s`;
+  const minutes = Math.round(seconds / 60);
+  if (minutes < 60) return `${minutes} min`;
+  const hours = Math.floor(minutes / 60);
+  const rest = minutes % 60;
+  return rest === 0 ? `${hours} h` : `${hours} h ${rest} min`;
+}
