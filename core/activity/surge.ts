@@ -4,12 +4,28 @@ import {
   middleSecondsOf,
   type FrameObservation,
 } from "../exposure/observation.ts";
+import { calmAfter, calmCeiling, startCalm, type Calm, type LevelNote } from "./calm.ts";
 
-/** Levels of the last minutes, and whether a surge is under way. */
+/** A surge under way. */
+type OpenSurge = {
+  /** Level that the sky had risen from. */
+  readonly quietLevel: number;
+  readonly riseStopsMax: number;
+  /** Since when the rise has been small again; null: it is not. */
+  readonly lowSinceSeconds: number | null;
+  /** The level followed slowly, and when it was last well exceeded. */
+  readonly slowLevel: number;
+  readonly activeSeconds: number;
+  readonly seenSeconds: number;
+};
+
+/** What the watch for surges remembers; plain data. */
 export type SurgeState = {
-  readonly recent: readonly { readonly atSeconds: number; readonly level: number }[];
-  /** Level of the quiet before the surge that is under way; null: no surge. */
-  readonly quietLevel: number | null;
+  /** How bright the quiet sky of the last twenty minutes was. */
+  readonly calm: Calm;
+  /** The newest frames, oldest first, that do not count as quiet yet. */
+  readonly newest: readonly LevelNote[];
+  readonly surge: OpenSurge | null;
 };
 
 /** What the newest frame did to the watch for surges. */
@@ -20,38 +36,147 @@ export type SurgeStep = {
   readonly riseStops: number;
 };
 
-const MEMORY_SECONDS = 600;
-const ONSET_STOPS = 1;
-const END_STOPS = 0.4;
+/** A frame counts as quiet once it is this old and two newer ones are there. */
+const QUIET_AFTER_SECONDS = 40;
+
+/**
+ * Rises over the brightest quiet that make a surge, stops: with moving structure in the sky, with
+ * its motion unknown, and without any structure (where clouds lit from below are likelier).
+ * Breakups rise by 3 stops and more within a minute (Akasofu 1964; Kalmoni et al. 2015); lit
+ * clouds by less than one. The split between them is this program's choice.
+ */
+const RISE_STOPS = { moving: 0.7, unknown: 0.9, still: 1.7 };
+/** Curtains of a quiet arc drift by less; Safargaleev et al. 2003: 0.1 km/s, 0.05°/s at the zenith. */
+const MOVING_DEG_PER_SECOND = 0.06;
+const STRUCTURED_PEAK_RATIO = 3;
+/** The frame before must have shown this share of the rise: a flash does not. */
+const SHARE_BEFORE = 0.3;
+/** Faster than any onset (0.07 stop/s, Kalmoni et al. 2015): a lamp until it has lasted. */
+const LAMP_STOPS_PER_SECOND = 0.12;
+const LAMP_LASTS_SECONDS = 45;
+
+/** A surge ends when less than this share of its rise is left, for so long. */
+const LEFT_SHARE = 0.35;
+const LEFT_STOPS = 0.3;
+const LOW_SECONDS = 90;
+/** Without a new brightening for so long, what is left is the new quiet: a slow recovery. */
+const SPENT_SECONDS = 720;
+const BRIGHTENING_STOPS = 0.4;
+const SLOW_SECONDS = 300;
 
 export function startSurgeWatch(): SurgeState {
-  return { recent: [], quietLevel: null };
+  return { calm: startCalm(), newest: [], surge: null };
 }
 
-/** Tells from the frames' levels whether the aurora surges. */
+/**
+ * Tells from the frames' levels, peaks and motion whether the aurora surges.
+ *
+ * An onset is a rise over the brightest quiet of the last twenty minutes (so that a cloud that
+ * moves away is none), beyond what the sky's slow trend explains (Moon, dawn), seen by two frames
+ * in a row (lightning, aircraft), and not faster than auroras rise unless it lasts (headlights).
+ * It ends when most of the rise has been gone for a minute and a half, or when nothing has
+ * brightened for twelve minutes; the next one is then measured from there.
+ */
 export function observeActivity(state: SurgeState, observation: FrameObservation): SurgeStep {
   if (!isUsable(observation)) return { state, change: null, riseStops: 0 };
-  const note = { atSeconds: middleSecondsOf(observation), level: levelOf(observation) };
-  const recent = [...state.recent, note].filter(
-    ({ atSeconds }) => atSeconds > note.atSeconds - MEMORY_SECONDS,
-  );
-  const earlier = recent.slice(0, -1).map(({ level }) => level);
-  const quiet = state.quietLevel ?? median(earlier) ?? note.level;
-  const riseStops = note.level - quiet;
-  if (state.quietLevel === null && riseStops >= ONSET_STOPS) {
-    return { state: { recent, quietLevel: quiet }, change: "onset", riseStops };
+  const note: LevelNote = { atSeconds: middleSecondsOf(observation), level: levelOf(observation) };
+  const last = state.newest.at(-1);
+  if (last !== undefined && note.atSeconds <= last.atSeconds) {
+    return { state, change: null, riseStops: 0 };
   }
-  if (state.quietLevel !== null && riseStops < END_STOPS) {
-    return { state: { recent, quietLevel: null }, change: "end", riseStops };
-  }
-  return {
-    state: { ...state, recent },
-    change: null,
-    riseStops: state.quietLevel === null ? 0 : riseStops,
-  };
+  return state.surge === null
+    ? watchForOnset(state, observation, note)
+    : watchForEnd(state, state.surge, note);
 }
 
-function median(values: readonly number[]): number | null {
-  const sorted = [...values].sort((a, b) => a - b);
-  return sorted[Math.floor(sorted.length / 2)] ?? null;
+function watchForOnset(
+  state: SurgeState,
+  observation: FrameObservation,
+  note: LevelNote,
+): SurgeStep {
+  const { calm, newest } = settle(state.calm, [...state.newest, note]);
+  const quietLevel = calmCeiling(calm, note.atSeconds);
+  const next: SurgeState = { calm, newest, surge: null };
+  if (quietLevel === null) return { state: next, change: null, riseStops: 0 };
+  const riseStops = note.level - quietLevel;
+  const before = newest.at(-2);
+  const isOnset =
+    riseStops >= riseNeeded(observation) &&
+    before !== undefined &&
+    before.level - quietLevel >= SHARE_BEFORE * riseNeeded(observation) &&
+    note.level >= before.level - 0.5 * riseStops &&
+    !isLamp(newest, quietLevel);
+  if (!isOnset) return { state: next, change: null, riseStops: 0 };
+  const surge: OpenSurge = {
+    quietLevel,
+    riseStopsMax: riseStops,
+    lowSinceSeconds: null,
+    slowLevel: note.level,
+    activeSeconds: note.atSeconds,
+    seenSeconds: note.atSeconds,
+  };
+  return { state: { ...next, surge }, change: "onset", riseStops };
+}
+
+function riseNeeded({ motion, peakRatio }: FrameObservation): number {
+  const isMoving = motion.kind === "measured" && motion.degPerSecond >= MOVING_DEG_PER_SECOND;
+  if (isMoving) return RISE_STOPS.moving;
+  if (motion.kind === "unknown" || peakRatio >= STRUCTURED_PEAK_RATIO) return RISE_STOPS.unknown;
+  return RISE_STOPS.still;
+}
+
+/** True while a rise came too fast for an aurora and has not lasted yet. */
+function isLamp(newest: readonly LevelNote[], quietLevel: number): boolean {
+  const firstHigh = newest.findIndex(({ level }) => level - quietLevel > 0.3);
+  const high = newest[firstHigh];
+  const low = newest[firstHigh - 1];
+  if (high === undefined || low === undefined) return false;
+  const peak = newest.slice(firstHigh, firstHigh + 2);
+  const fastest = Math.max(
+    ...peak.map((note, index) => {
+      const before = index === 0 ? low : high;
+      return (note.level - before.level) / (note.atSeconds - before.atSeconds);
+    }),
+  );
+  const lasted = newest.at(-1)!.atSeconds - high.atSeconds;
+  return fastest > LAMP_STOPS_PER_SECOND && lasted < LAMP_LASTS_SECONDS;
+}
+
+function watchForEnd(state: SurgeState, surge: OpenSurge, note: LevelNote): SurgeStep {
+  const riseStops = note.level - surge.quietLevel;
+  const riseStopsMax = Math.max(surge.riseStopsMax, riseStops);
+  const isLow = riseStops < Math.max(LEFT_STOPS, LEFT_SHARE * riseStopsMax);
+  const lowSinceSeconds = isLow ? (surge.lowSinceSeconds ?? note.atSeconds) : null;
+  const hasBeenLow = lowSinceSeconds !== null && note.atSeconds - lowSinceSeconds >= LOW_SECONDS;
+  const pull = 1 - Math.exp(-(note.atSeconds - surge.seenSeconds) / SLOW_SECONDS);
+  const slowLevel = surge.slowLevel + pull * (note.level - surge.slowLevel);
+  const brightens = note.level - slowLevel >= BRIGHTENING_STOPS || riseStops >= riseStopsMax;
+  const activeSeconds = brightens ? note.atSeconds : surge.activeSeconds;
+  const isSpent = note.atSeconds - activeSeconds > SPENT_SECONDS;
+  if (hasBeenLow || isSpent) {
+    // The quiet begins anew: the surge itself must not hide the next one.
+    const calm = calmAfter(startCalm(), note);
+    return { state: { calm, newest: [note], surge: null }, change: "end", riseStops };
+  }
+  const open: OpenSurge = {
+    ...surge,
+    riseStopsMax,
+    lowSinceSeconds,
+    slowLevel,
+    activeSeconds,
+    seenSeconds: note.atSeconds,
+  };
+  return { state: { ...state, newest: [note], surge: open }, change: null, riseStops };
+}
+
+/** Frames that are old enough go over into the quiet. */
+function settle(calm: Calm, notes: readonly LevelNote[]): Pick<SurgeState, "calm" | "newest"> {
+  const nowSeconds = notes.at(-1)!.atSeconds;
+  let count = 0;
+  let known = calm;
+  while (count < notes.length - 2 && notes[count]!.atSeconds < nowSeconds - QUIET_AFTER_SECONDS) {
+    known = calmAfter(known, notes[count]!);
+    count += 1;
+  }
+  return { calm: known, newest: count === 0 ? notes : notes.slice(count) };
 }

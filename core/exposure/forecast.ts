@@ -62,6 +62,8 @@ function freshCells({ slope, flutter }: SkyModel): number[] {
 
 /** Room for one model's prediction; used over and over, never kept. */
 const ahead = new Float64Array(CELLS);
+/** Room for the predictions of a whole bank. */
+let aheadOfAll = new Float64Array(CELLS);
 
 /** Writes the model's state `seconds` later into `ahead`. Source: integrated OU process, exact. */
 function predict(model: SkyModel, cells: readonly number[], at: number, seconds: number): void {
@@ -104,49 +106,86 @@ export function learn(
 ): Forecast {
   const { models, memory, share, freedom, surprise } = bank;
   const r = reading.noise * reading.noise;
-  const seconds = forecast.atSeconds === null ? 0 : reading.atSeconds - forecast.atSeconds;
-  const isStep = isSuddenStep(forecast, reading, bank);
+  const isFirst = forecast.atSeconds === null;
+  const seconds = isFirst ? 0 : reading.atSeconds - forecast.atSeconds;
+  const expected = predictAll(forecast, seconds, bank);
+  const isStep = !isFirst && isSuddenStep(reading.level - expected.level, expected.spread, seconds);
+  const all = aheadOfAll;
   const cells = new Array<number>(models.length * CELLS);
   const logWeights = new Array<number>(models.length);
   for (let index = 0; index < models.length; index += 1) {
     const model = models[index]!;
     const at = index * CELLS;
-    predict(model, forecast.cells, at, seconds);
-    let off = reading.level - ahead[0]! - ahead[2]!;
-    let s = ahead[3]! + 2 * ahead[5]! + ahead[8]! + r;
+    let off = reading.level - all[at]! - all[at + 2]!;
+    let s = all[at + 3]! + 2 * all[at + 5]! + all[at + 8]! + r;
     logWeights[index] =
       memory * forecast.logWeights[index]! -
       0.5 * Math.log(s) -
       0.5 * (freedom + 1) * Math.log1p((off * off) / (freedom * s));
     if (isStep || off * off > surprise * surprise * s) {
-      const fresh = freshCells(model);
-      for (let cell = 0; cell < CELLS; cell += 1) ahead[cell] = fresh[cell]!;
-      ahead[0] = reading.level;
+      startOver(model, reading.level, at);
       off = 0;
-      s = ahead[3]! + 2 * ahead[5]! + ahead[8]! + r;
+      s = all[at + 3]! + all[at + 8]! + r;
     }
-    const c0 = ahead[3]! + ahead[5]!;
-    const c1 = ahead[4]! + ahead[7]!;
-    const c2 = ahead[5]! + ahead[8]!;
-    const k0 = c0 / s;
-    const k1 = c1 / s;
-    const k2 = c2 / s;
-    cells[at] = ahead[0]! + k0 * off;
-    cells[at + 1] = ahead[1]! + k1 * off;
-    cells[at + 2] = ahead[2]! + k2 * off;
-    cells[at + 3] = ahead[3]! - k0 * c0;
-    cells[at + 4] = ahead[4]! - k0 * c1;
-    cells[at + 5] = ahead[5]! - k0 * c2;
-    cells[at + 6] = ahead[6]! - k1 * c1;
-    cells[at + 7] = ahead[7]! - k1 * c2;
-    cells[at + 8] = ahead[8]! - k2 * c2;
+    correct(cells, at, off, s);
   }
-  const isFirst = forecast.atSeconds === null;
   return {
     atSeconds: Math.max(reading.atSeconds, forecast.atSeconds ?? -Infinity),
     cells,
     logWeights: isFirst ? forecast.logWeights : settle(logWeights, models, share),
   };
+}
+
+/** Predicts every model into `aheadOfAll` and mixes them by their weights. */
+function predictAll(forecast: Forecast, seconds: number, bank: BankTuning): Outlook {
+  const { models } = bank;
+  if (aheadOfAll.length < models.length * CELLS) {
+    aheadOfAll = new Float64Array(models.length * CELLS);
+  }
+  const all = aheadOfAll;
+  // Means are taken from a base, so that their squares stay small.
+  const base = forecast.cells[0]!;
+  let level = 0;
+  let square = 0;
+  for (let index = 0; index < models.length; index += 1) {
+    const at = index * CELLS;
+    predict(models[index]!, forecast.cells, at, seconds);
+    for (let cell = 0; cell < CELLS; cell += 1) all[at + cell] = ahead[cell]!;
+    const weight = Math.exp(forecast.logWeights[index]!);
+    const mean = ahead[0]! + ahead[2]! - base;
+    level += weight * mean;
+    square += weight * (ahead[3]! + 2 * ahead[5]! + ahead[8]! + mean * mean);
+  }
+  return { level: base + level, spread: Math.sqrt(Math.max(0, square - level * level)) };
+}
+
+function startOver({ slope, flutter }: SkyModel, level: number, at: number): void {
+  const all = aheadOfAll;
+  all.fill(0, at, at + CELLS);
+  all[at] = level;
+  all[at + 3] = UNKNOWN;
+  all[at + 6] = slope * slope;
+  all[at + 8] = flutter * flutter;
+}
+
+/** The Kalman filter's correction of one model, from `aheadOfAll` into the new cells. */
+function correct(cells: number[], at: number, off: number, s: number): void {
+  const all = aheadOfAll;
+  const c0 = all[at + 3]! + all[at + 5]!;
+  const c1 = all[at + 4]! + all[at + 7]!;
+  const c2 = all[at + 5]! + all[at + 8]!;
+  const k0 = c0 / s;
+  const k1 = c1 / s;
+  const k2 = c2 / s;
+  cells[at] = all[at]! + k0 * off;
+  cells[at + 1] = all[at + 1]! + k1 * off;
+  cells[at + 2] = all[at + 2]! + k2 * off;
+  cells[at + 3] = all[at + 3]! - k0 * c0;
+  cells[at + 4] = all[at + 4]! - k0 * c1;
+  cells[at + 5] = all[at + 5]! - k0 * c2;
+  cells[at + 6] = all[at + 6]! - k1 * c1;
+  cells[at + 7] = all[at + 7]! - k1 * c2;
+  cells[at + 8] = all[at + 8]! - k2 * c2;
 }
 
 /** No aurora rises faster: an onset grows at about 0.07 stop/s. Source: Kalmoni et al. 2015, 2017. */
@@ -159,20 +198,12 @@ const STEP_SPREADS = 4;
  * thought possible: a lamp, a cloud's edge, the hut's door. Every model then starts over at the
  * new level, so that none drags the old level or a senseless slope along.
  */
-function isSuddenStep(
-  forecast: Forecast,
-  reading: { readonly atSeconds: number; readonly level: number },
-  bank: BankTuning,
-): boolean {
-  const expected = outlook(forecast, reading.atSeconds, bank);
-  if (expected === null || forecast.atSeconds === null) return false;
-  const off = Math.abs(reading.level - expected.level);
-  const seconds = Math.max(0, reading.atSeconds - forecast.atSeconds);
-  const natural = STEP_STOPS_MIN + STEP_STOPS_PER_SECOND * seconds;
-  return off > natural && off > STEP_SPREADS * expected.spread;
+function isSuddenStep(off: number, spread: number, seconds: number): boolean {
+  const natural = STEP_STOPS_MIN + STEP_STOPS_PER_SECOND * Math.max(0, seconds);
+  return Math.abs(off) > natural && Math.abs(off) > STEP_SPREADS * spread;
 }
 
-/** Brings the weights to a sum of 1 and deals a share of it out by the priors. */
+/** Brings the weights to a sum of 1 and deals a share of it out by the priors; in place. */
 function settle(logWeights: number[], models: readonly SkyModel[], share: number): number[] {
   let top = -Infinity;
   let priors = 0;
@@ -181,12 +212,15 @@ function settle(logWeights: number[], models: readonly SkyModel[], share: number
     priors += models[index]!.prior;
   }
   let sum = 0;
-  for (const weight of logWeights) sum += Math.exp(weight - top);
-  return logWeights.map((weight, index) =>
-    Math.log(
-      ((1 - share) * Math.exp(weight - top)) / sum + (share * models[index]!.prior) / priors,
-    ),
-  );
+  for (let index = 0; index < models.length; index += 1) {
+    logWeights[index] = Math.exp(logWeights[index]! - top);
+    sum += logWeights[index]!;
+  }
+  for (let index = 0; index < models.length; index += 1) {
+    const dealt = (share * models[index]!.prior) / priors;
+    logWeights[index] = Math.log(((1 - share) * logWeights[index]!) / sum + dealt);
+  }
+  return logWeights;
 }
 
 /** @returns null before the first reading. */
@@ -196,28 +230,18 @@ export function outlook(
   bank: BankTuning = BANK,
 ): Outlook | null {
   if (forecast.atSeconds === null) return null;
-  const seconds = atSeconds - forecast.atSeconds;
-  let level = 0;
-  let square = 0;
-  const base = forecast.cells[0]!;
-  for (let index = 0; index < bank.models.length; index += 1) {
-    predict(bank.models[index]!, forecast.cells, index * CELLS, seconds);
-    const weight = Math.exp(forecast.logWeights[index]!);
-    const mean = ahead[0]! + ahead[2]! - base;
-    level += weight * mean;
-    square += weight * (ahead[3]! + 2 * ahead[5]! + ahead[8]! + mean * mean);
-  }
-  return { level: base + level, spread: Math.sqrt(Math.max(0, square - level * level)) };
+  return predictAll(forecast, atSeconds - forecast.atSeconds, bank);
 }
 
 /** Which kind of model carries most of the weight. */
 export function moodOf(forecast: Forecast, bank: BankTuning = BANK): SkyMood {
-  const sums = new Map<SkyMood, number>();
+  const sums = { still: 0, trending: 0, pulsing: 0, wild: 0 };
+  for (let index = 0; index < bank.models.length; index += 1) {
+    sums[bank.models[index]!.mood] += Math.exp(forecast.logWeights[index]!);
+  }
   let best: SkyMood = "still";
-  bank.models.forEach(({ mood }, index) => {
-    const sum = (sums.get(mood) ?? 0) + Math.exp(forecast.logWeights[index]!);
-    sums.set(mood, sum);
-    if (sum > (sums.get(best) ?? 0)) best = mood;
-  });
+  for (const mood of ["trending", "pulsing", "wild"] as const) {
+    if (sums[mood] > sums[best]) best = mood;
+  }
   return best;
 }

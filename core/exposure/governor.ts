@@ -103,13 +103,20 @@ export function observeFrame(
       closedSeconds: openedSeconds + observation.exposure.exposureSeconds,
       level,
     }),
-    recent: [
-      ...state.recent.filter((note) => note.atSeconds > atSeconds - RECENT_SECONDS),
-      { atSeconds, level },
-    ],
+    recent: recentAfter(state.recent, { atSeconds, level }),
     curtains: curtainsAfter(state.curtains, observation),
     loweredStops: loweredAfter(state.loweredStops, observation, settings),
   };
+}
+
+/** Drops what is older than needed, but only now and then: most frames just add one. */
+function recentAfter(
+  recent: GovernorState["recent"],
+  note: { readonly atSeconds: number; readonly level: number },
+): GovernorState["recent"] {
+  const first = recent.findIndex(({ atSeconds }) => atSeconds > note.atSeconds - RECENT_SECONDS);
+  const kept = first < 0 ? [] : first === 0 ? recent : recent.slice(first);
+  return [...kept, note];
 }
 
 /** A motion that could not be measured so many times in a row is no longer counted with. */

@@ -22,10 +22,21 @@ export function usableIsos(
 ): readonly number[] {
   const low = Math.min(limits.isoMin, limits.isoMax);
   const high = Math.max(limits.isoMin, limits.isoMax);
+  const isOpen = ladder.length === 0;
+  const within: number[] = isOpen ? [low] : [];
+  let isAscending = true;
+  for (const iso of isOpen ? THIRD_STOP_ISO : ladder) {
+    if (!(iso >= low && iso <= high) || iso === within.at(-1)) continue;
+    isAscending &&= within.length === 0 || iso > within.at(-1)!;
+    within.push(iso);
+  }
+  if (isOpen && within.at(-1) !== high) within.push(high);
+  if (within.length > 0) return isAscending ? within : ascending(within);
+  const edge = (iso: number): number => Math.abs(Math.log2(iso / (iso < low ? low : high)));
   const rungs = ladder.filter((iso) => Number.isFinite(iso) && iso > 0);
-  const all = rungs.length > 0 ? rungs : [low, ...THIRD_STOP_ISO, high];
-  const within = all.filter((iso) => iso >= low && iso <= high);
-  if (within.length > 0) return [...new Set(within)].sort((a, b) => a - b);
-  const distance = (iso: number): number => Math.abs(Math.log2(iso / (iso < low ? low : high)));
-  return [all.reduce((best, iso) => (distance(iso) < distance(best) ? iso : best))];
+  return [rungs.reduce((best, iso) => (edge(iso) < edge(best) ? iso : best), rungs[0] ?? high)];
+}
+
+function ascending(isos: readonly number[]): readonly number[] {
+  return [...new Set(isos)].sort((a, b) => a - b);
 }

@@ -28,23 +28,25 @@ export function parseSkyCsv(text: string): RehearsalSky {
   if (header === null) throw invalid("The sky file is empty.");
   const places = placesOf(header.text);
   const widest = Math.max(...places.map((place) => place ?? 0));
+  const starts = new Array<number>(widest + 2);
   const values = COLUMNS.map(() => new Growing());
   const lineNumbers: number[] = [];
   for (let line = lines.next(); line !== null; line = lines.next()) {
-    const cells = line.text.split(",");
-    if (cells.length <= widest) {
+    const count = findCells(line.text, starts);
+    if (count <= widest) {
       throw invalid(
-        `Line ${line.number}: ${cells.length} ${cells.length === 1 ? "value" : "values"} where the header has at least ${widest + 1}.`,
+        `Line ${line.number}: ${count} ${count === 1 ? "value" : "values"} where the header has at least ${widest + 1}.`,
       );
     }
-    COLUMNS.forEach((column, index) => {
-      const place = places[index];
+    for (let index = 0; index < COLUMNS.length; index += 1) {
+      const column = COLUMNS[index]!;
+      const place = places[index] ?? null;
       values[index]!.push(
-        place === null || place === undefined
+        place === null
           ? LEFT_OUT[column]!
-          : numberOf(cells[place]!, column, line.number),
+          : numberOf(line.text.slice(starts[place], starts[place + 1]! - 1), column, line.number),
       );
-    });
+    }
     lineNumbers.push(line.number);
   }
   const [seconds, luminanceCdM2, peakRatio, driftDegPerSecond] = values.map((column) =>
@@ -54,6 +56,24 @@ export function parseSkyCsv(text: string): RehearsalSky {
     { seconds, luminanceCdM2, peakRatio, driftDegPerSecond },
     (index) => `Line ${lineNumbers[index]}`,
   );
+}
+
+/**
+ * Writes where each cell of a row begins, and behind the last one where the next would begin, as
+ * far as `starts` has room.
+ *
+ * @returns How many cells the row has, at most one less than there is room for.
+ */
+function findCells(row: string, starts: number[]): number {
+  starts[0] = 0;
+  let count = 0;
+  while (count < starts.length - 1) {
+    const comma = row.indexOf(",", starts[count]);
+    count += 1;
+    starts[count] = (comma < 0 ? row.length : comma) + 1;
+    if (comma < 0) break;
+  }
+  return count;
 }
 
 function invalid(sentence: string): NightError {
@@ -95,9 +115,10 @@ function placesOf(header: string): (number | null)[] {
 }
 
 function numberOf(cell: string, column: Column, line: number): number {
+  const value = cell === "" ? NaN : Number(cell);
+  // Number reads a cell of blanks as 0.
+  if (value !== 0 ? Number.isFinite(value) : cell.trim() !== "") return value;
   const text = cell.trim();
-  const value = text === "" ? NaN : Number(text);
-  if (Number.isFinite(value)) return value;
   throw invalid(
     text === ""
       ? `Line ${line}: ${column} is missing.`
