@@ -1,0 +1,310 @@
+import { auroraMoment, type AuroraCourse, type AuroraMoment } from "./auroraCourse.ts";
+import { SEEN_PER_KILORAYLEIGH } from "./colour.ts";
+import {
+  addCurtains,
+  addDiffuse,
+  addPatches,
+  momentCount,
+  type Curtains,
+  type Patches,
+} from "./curtains.ts";
+import {
+  altitudeSteps,
+  blurFeet,
+  cellOf,
+  fieldLineMap,
+  heightProfile,
+  lineOfSight,
+  sumAlongLines,
+  type FeetCopies,
+  type FieldAxes,
+  type FieldLineMap,
+} from "./fieldLines.ts";
+import type { Direction } from "./view.ts";
+
+/** The aurora of a night. */
+export type Aurora = {
+  readonly axes: FieldAxes;
+  readonly course: AuroraCourse;
+  readonly curtains: Curtains;
+  readonly patches: Patches;
+};
+
+const range = (from: number, to: number, step: number): number[] =>
+  Array.from({ length: Math.floor((to - from) / step + 1.001) }, (_, index) => from + index * step);
+
+/**
+ * 557.7 nm over height: a sharp lower border near 100 km, its peak near 110, and a long tail.
+ * Source: O(1S) 100 to 150 km with its peak near 110 (Chamberlain 1961; from memory); shape invented.
+ */
+const GREEN_PROFILE = heightProfile(
+  [...range(96, 113, 1), ...range(115, 133, 2), ...range(139, 199, 8), ...range(214, 310, 16)],
+  (height) => {
+    const border = 1 / (1 + Math.exp(-(height - 104) / 1.9));
+    const fall = 0.72 * Math.exp(-(height - 105) / 15) + 0.28 * Math.exp(-(height - 105) / 48);
+    return border * fall;
+  },
+  (height) => (height < 114 ? 0 : height < 135 ? 1 : 2),
+);
+
+/** N2 and N2+ below and in the lower border. Source: 85 to 120 km (from memory); shape invented. */
+const BORDER_PROFILE = heightProfile(
+  range(87, 114, 1.5),
+  (height) => Math.exp(-(((height - 99) / 5.5) ** 2)),
+  () => 0,
+);
+
+/** 630.0 nm. Source: O(1D) 200 to 400 km, about 250 (Chamberlain 1961; from memory); shape invented. */
+const RED_PROFILE = heightProfile(
+  range(165, 435, 18),
+  (height) => (1 / (1 + Math.exp(-(height - 205) / 12))) * Math.exp(-(height - 205) / 75),
+  () => 1,
+);
+
+/** Even glow and patches. Source: pulsating aurora about 100 km (from memory). */
+const DIFFUSE_PROFILE = heightProfile(
+  range(92, 140, 4),
+  (height) => Math.exp(-(((height - 106) / 13) ** 2)),
+  () => 1,
+);
+
+/** Lifetime of O(1D), seconds: red lags and smears. Source: Chamberlain 1961. */
+const RED_LIFETIME_SECONDS = 110;
+
+/** Moments of the past, in lifetimes, that stand for the red's exponential memory, equal weights. */
+const RED_LAGS = [0.06, 0.21, 0.38, 0.58, 0.82, 1.14, 1.61, 2.77];
+
+/** Brightness from which a curtain's border turns crimson, kR of green. Common practice, no source. */
+const HARD_KR = 70;
+
+/** Red over green: strong in faint and tall aurora, weak in bright. Source: ratios from memory. */
+function redOfGreen(greenKr: number): number {
+  return 0.55 * greenKr ** 0.8;
+}
+
+/** Everything about a set of points of the sky that does not change with time. */
+export type AuroraSight = {
+  readonly fine: FieldLineMap;
+  readonly coarse: FieldLineMap;
+  readonly fineSteps: Uint8Array;
+  readonly coarseSteps: Uint8Array;
+  /** Cells of the points: index and fractions; −1 where the point sees no aurora. */
+  readonly fineCells: SightCells;
+  readonly coarseCells: SightCells;
+  readonly fineFeet: FeetCopies;
+  readonly coarseFeet: FeetCopies;
+  readonly fineLight: Float32Array;
+  readonly borderLight: Float32Array;
+  readonly coarseLight: Float32Array;
+};
+
+type SightCells = {
+  readonly index: Int32Array;
+  readonly columnPart: Float32Array;
+  readonly rowPart: Float32Array;
+};
+
+/**
+ * Prepares for looking at the aurora along many directions; costs a few frames' time.
+ *
+ * @param directions  The points; those below the horizon see none.
+ * @param stepRad  Fineness of the maps, radians.
+ */
+export function auroraSight(
+  axes: FieldAxes,
+  directions: readonly Direction[],
+  stepRad: number,
+): AuroraSight {
+  const above = directions.filter((direction) => direction[2] > 0.012);
+  const fine = fieldLineMap(axes, above, stepRad);
+  const coarse = fieldLineMap(axes, above, Math.max(0.012, stepRad * 3));
+  const feet = (map: FieldLineMap): Float32Array =>
+    new Float32Array(map.columnCount * map.rowCount);
+  return {
+    fine,
+    coarse,
+    fineSteps: altitudeSteps(fine),
+    coarseSteps: altitudeSteps(coarse),
+    fineCells: cellsOf(fine, directions),
+    coarseCells: cellsOf(coarse, directions),
+    fineFeet: [feet(fine), feet(fine), feet(fine)],
+    coarseFeet: [feet(coarse), feet(coarse), feet(coarse)],
+    fineLight: feet(fine),
+    borderLight: feet(fine),
+    coarseLight: feet(coarse),
+  };
+}
+
+function cellsOf(map: FieldLineMap, directions: readonly Direction[]): SightCells {
+  const index = new Int32Array(directions.length).fill(-1);
+  const columnPart = new Float32Array(directions.length);
+  const rowPart = new Float32Array(directions.length);
+  directions.forEach((direction, at) => {
+    if (direction[2] <= 0.012) return;
+    const { column, row } = cellOf(map, direction);
+    const last = map.isCircle ? map.columnCount - 1 : map.columnCount - 2;
+    const left = Math.min(last, Math.max(0, Math.floor(column)));
+    const low = Math.min(map.rowCount - 2, Math.max(0, Math.floor(row)));
+    index[at] = left * map.rowCount + low;
+    columnPart[at] = Math.min(1, Math.max(0, column - left));
+    rowPart[at] = Math.min(1, Math.max(0, row - low));
+  });
+  return { index, columnPart, rowPart };
+}
+
+/**
+ * Adds the aurora, averaged over an exposure, to what the filters see at the points of a sight.
+ *
+ * @param fromSeconds  Since the night's start; with `seconds`, the exposure. 0 seconds: a moment.
+ * @param light  Three numbers a point, cd/m².
+ */
+export function addAurora(options: {
+  readonly aurora: Aurora;
+  readonly sight: AuroraSight;
+  readonly fromSeconds: number;
+  readonly seconds: number;
+  readonly light: Float32Array;
+}): void {
+  const { aurora, sight, fromSeconds, seconds, light } = options;
+  const middle = auroraMoment(aurora.course, fromSeconds + seconds / 2);
+  drawGreen(aurora, sight, { fromSeconds, seconds, middle });
+  // Hard, bright precipitation reaches lower; the border follows activity.
+  const shiftKm = 3 - 7 * middle.activity;
+  const { fine, coarse, fineFeet, coarseFeet } = sight;
+  sumAlongLines(
+    fine,
+    fineFeet,
+    lineOfSight(fine, GREEN_PROFILE, shiftKm),
+    sight.fineSteps,
+    sight.fineLight,
+  );
+  spread(fine, sight.fineCells, sight.fineLight, SEEN_PER_KILORAYLEIGH.green, 1, light);
+  spread(fine, sight.fineCells, sight.fineLight, SEEN_PER_KILORAYLEIGH.violet, 0.16, light);
+
+  hardenFeet(fineFeet[0]);
+  sumAlongLines(
+    fine,
+    [fineFeet[0], fineFeet[0], fineFeet[0]],
+    lineOfSight(fine, BORDER_PROFILE, shiftKm),
+    sight.fineSteps,
+    sight.borderLight,
+  );
+  spread(fine, sight.fineCells, sight.borderLight, SEEN_PER_KILORAYLEIGH.crimson, 0.75, light);
+  spread(fine, sight.fineCells, sight.borderLight, SEEN_PER_KILORAYLEIGH.violet, 0.35, light);
+
+  drawRed(aurora, sight, fromSeconds + seconds / 2);
+  sumAlongLines(
+    coarse,
+    coarseFeet,
+    lineOfSight(coarse, RED_PROFILE, 0),
+    sight.coarseSteps,
+    sight.coarseLight,
+  );
+  spread(coarse, sight.coarseCells, sight.coarseLight, SEEN_PER_KILORAYLEIGH.red, 1, light);
+
+  coarseFeet[0].fill(0);
+  addDiffuse({ curtains: aurora.curtains, moment: middle, map: coarse, feet: coarseFeet[0] });
+  const { curtains, patches } = aurora;
+  addPatches({
+    patches,
+    curtains,
+    moment: middle,
+    map: coarse,
+    feet: coarseFeet[0],
+    fromSeconds,
+    seconds,
+  });
+  blurFeet(coarse, coarseFeet);
+  sumAlongLines(
+    coarse,
+    coarseFeet,
+    lineOfSight(coarse, DIFFUSE_PROFILE, 0),
+    sight.coarseSteps,
+    sight.coarseLight,
+  );
+  spread(coarse, sight.coarseCells, sight.coarseLight, SEEN_PER_KILORAYLEIGH.green, 1, light);
+  spread(coarse, sight.coarseCells, sight.coarseLight, SEEN_PER_KILORAYLEIGH.violet, 0.12, light);
+}
+
+function drawGreen(
+  aurora: Aurora,
+  sight: AuroraSight,
+  span: { readonly fromSeconds: number; readonly seconds: number; readonly middle: AuroraMoment },
+): void {
+  const { fine, fineFeet } = sight;
+  const { fromSeconds, seconds, middle } = span;
+  fineFeet[0].fill(0);
+  // The fineness of the map at a typical distance of 200 km.
+  const count = momentCount(middle, seconds, fine.thetaStep * 200 * 2);
+  for (let index = 0; index < count; index += 1) {
+    addCurtains({
+      curtains: aurora.curtains,
+      moment: auroraMoment(aurora.course, fromSeconds + (seconds * (index + 0.5)) / count),
+      map: fine,
+      feet: fineFeet[0],
+      weight: 1 / count,
+      spanSeconds: seconds / count,
+    });
+  }
+  blurFeet(fine, fineFeet);
+}
+
+/** From the feet's green to the light of the lower border's hard part. */
+function hardenFeet(feet: Float32Array): void {
+  for (let index = 0; index < feet.length; index += 1) {
+    const green = feet[index]!;
+    feet[index] = green === 0 ? 0 : (green * green) / (green + HARD_KR);
+  }
+}
+
+/** The red of the last minutes, smeared as it was left behind. */
+function drawRed(aurora: Aurora, sight: AuroraSight, atSeconds: number): void {
+  const { coarse, coarseFeet } = sight;
+  const feet = coarseFeet[0];
+  feet.fill(0);
+  for (const lag of RED_LAGS) {
+    addCurtains({
+      curtains: aurora.curtains,
+      moment: auroraMoment(aurora.course, atSeconds - lag * RED_LIFETIME_SECONDS),
+      map: coarse,
+      feet,
+      weight: 1 / RED_LAGS.length,
+      spanSeconds: 6,
+      sigmaKmMin: 11,
+    });
+  }
+  for (let index = 0; index < feet.length; index += 1) {
+    const green = feet[index]!;
+    if (green > 0) feet[index] = redOfGreen(green);
+  }
+  blurFeet(coarse, coarseFeet);
+}
+
+/** Adds a map's light, times a colour and a share, at the points of a sight. */
+function spread(
+  map: FieldLineMap,
+  cells: SightCells,
+  kilorayleigh: Float32Array,
+  seen: readonly [number, number, number],
+  share: number,
+  light: Float32Array,
+): void {
+  const { rowCount, columnCount } = map;
+  const total = columnCount * rowCount;
+  const [red, green, blue] = [seen[0] * share, seen[1] * share, seen[2] * share];
+  const { index, columnPart, rowPart } = cells;
+  for (let point = 0; point < index.length; point += 1) {
+    const at = index[point]!;
+    if (at < 0) continue;
+    // In a closed map the last column's neighbour is the first.
+    const next = at + rowCount >= total ? at + rowCount - total : at + rowCount;
+    const up = rowPart[point]!;
+    const a = kilorayleigh[at]! + up * (kilorayleigh[at + 1]! - kilorayleigh[at]!);
+    const b = kilorayleigh[next]! + up * (kilorayleigh[next + 1]! - kilorayleigh[next]!);
+    const value = a + columnPart[point]! * (b - a);
+    if (value === 0) continue;
+    light[point * 3] = light[point * 3]! + red * value;
+    light[point * 3 + 1] = light[point * 3 + 1]! + green * value;
+    light[point * 3 + 2] = light[point * 3 + 2]! + blue * value;
+  }
+}

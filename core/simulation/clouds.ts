@@ -1,0 +1,38 @@
+import { fractalNoise } from "./noise.ts";
+import type { Direction } from "./view.ts";
+
+/** A layer of cloud that the wind carries; how much of it there is comes from the night's course. */
+export type CloudLayer = {
+  readonly heightKm: number;
+  /** Drift to the east and to the north, m/s. */
+  readonly windMPerS: readonly [number, number];
+  /** Optical thickness where the cloud is densest, at full cover. */
+  readonly thickness: number;
+  /** Width of a cloud, km. */
+  readonly scaleKm: number;
+  readonly pattern: Float32Array;
+};
+
+/**
+ * Share of light that passes the layer toward a direction, 0..1.
+ *
+ * @param cover  0 none .. 1 overcast.
+ * @param atSeconds  Since the night's start.
+ * Source: Beer and Lambert's law along the slanted path; the cloud itself is invented.
+ */
+export function cloudTransmission(
+  layer: CloudLayer,
+  cover: number,
+  atSeconds: number,
+  direction: Direction,
+): number {
+  if (cover <= 0) return 1;
+  const up = Math.max(0.06, direction[2]);
+  const x = (layer.heightKm * direction[0]) / up - (layer.windMPerS[0] * atSeconds) / 1000;
+  const y = (layer.heightKm * direction[1]) / up - (layer.windMPerS[1] * atSeconds) / 1000;
+  const noise = fractalNoise(layer.pattern, x / layer.scaleKm, y / layer.scaleKm);
+  const threshold = 0.95 - 0.95 * cover;
+  const density = Math.min(1, Math.max(0, (noise - threshold) / 0.35)) * Math.min(1, 0.4 + cover);
+  const slant = Math.min(4, 1 / up);
+  return Math.exp(-layer.thickness * density * slant);
+}

@@ -1,0 +1,319 @@
+import type { UtcMs } from "../units.ts";
+import { RAD_PER_DEG } from "../sky/angles.ts";
+import { CD_M2_PER_NANOLAMBERT } from "../sky/luminance.ts";
+import { moonlightNanolambert } from "../sky/moonlight.ts";
+import { auroraMoment } from "./auroraCourse.ts";
+import { addAurora, auroraSight, type AuroraSight } from "./auroraLight.ts";
+import { clearSkyLight, MOONLIGHT_HUE, skyMoment, type SkyMoment } from "./clearSky.ts";
+import { cloudTransmission } from "./clouds.ts";
+import { silhouetteDeg, waterMirror, type Foreground } from "./foreground.ts";
+import { patternShare } from "./pattern.ts";
+import type { SimulatedSky } from "./simulatedSky.ts";
+import { directionAt, directionOf, dot, viewOf, type Direction, type View } from "./view.ts";
+
+/**
+ * Points of the sky on a regular grid over a picture, and everything about them that does not
+ * change with time.
+ */
+export type SkyGrid = {
+  readonly columns: number;
+  readonly rows: number;
+  /** Pixels from point to point; the first lies on the picture's upper left corner. */
+  readonly stepPx: number;
+  /** Where each point looks; on the lake, where its mirror image looks. */
+  readonly directions: readonly Direction[];
+  /** Share of the light that arrives: 1 in the sky, what the water mirrors below the shore. */
+  readonly mirror: Float32Array;
+  /** 1 where the open sky is seen, 0 where land or water is. */
+  readonly isSky: Uint8Array;
+  /** Smooth light is worked out at every so many points and drawn in between. */
+  readonly smoothStep: number;
+  readonly sight: AuroraSight | null;
+};
+
+/** A grid over a view. */
+export function skyGrid(sky: SimulatedSky, view: View, stepPx: number): SkyGrid {
+  const columns = Math.ceil(view.widthPx / stepPx) + 2;
+  const rows = Math.ceil(view.heightPx / stepPx) + 2;
+  const directions: Direction[] = [];
+  const mirror = new Float32Array(columns * rows).fill(1);
+  const isSky = new Uint8Array(columns * rows);
+  for (let row = 0; row < rows; row += 1) {
+    for (let column = 0; column < columns; column += 1) {
+      const seen = directionAt(view, column * stepPx, row * stepPx);
+      const at = row * columns + column;
+      const mirrored = mirroredAt(seen, sky.foreground);
+      directions.push(mirrored.direction);
+      mirror[at] = mirrored.share;
+      isSky[at] = isOpenSky(seen, sky.foreground) ? 1 : 0;
+    }
+  }
+  const stepRad = stepPx / view.pxPerRad;
+  return {
+    columns,
+    rows,
+    stepPx,
+    directions,
+    mirror,
+    isSky,
+    smoothStep: Math.max(1, Math.round(0.035 / stepRad)),
+    // The aurora's own map: about as fine as the grid, which is as fine as it can be seen.
+    sight: sky.aurora === null ? null : auroraSight(sky.aurora.axes, directions, 0.72 * stepRad),
+  };
+}
+
+/** What a line of sight meets below the shore: the sky mirrored in the lake. */
+function mirroredAt(
+  seen: Direction,
+  foreground: Foreground | null,
+): { readonly direction: Direction; readonly share: number } {
+  if (foreground === null) return { direction: seen, share: 1 };
+  const shore = Math.sin(foreground.shoreDeg * RAD_PER_DEG);
+  if (seen[2] >= shore) return { direction: seen, share: 1 };
+  const up = 2 * shore - seen[2];
+  const across = Math.hypot(seen[0], seen[1]);
+  const scale = across === 0 ? 0 : Math.sqrt(1 - up * up) / across;
+  return {
+    direction: [seen[0] * scale, seen[1] * scale, up],
+    share: waterMirror(Math.asin(-seen[2]) / RAD_PER_DEG),
+  };
+}
+
+function isOpenSky(seen: Direction, foreground: Foreground | null): boolean {
+  if (foreground === null) return true;
+  const altitudeDeg = Math.asin(seen[2]) / RAD_PER_DEG;
+  if (altitudeDeg > 20) return true;
+  const azimuthDeg = Math.atan2(seen[0], seen[1]) / RAD_PER_DEG;
+  return altitudeDeg > silhouetteDeg(foreground, azimuthDeg);
+}
+
+/** Angle about the Moon within which its glow is worked out at every point, degrees. */
+const MOON_GLOW_DEG = 12;
+
+/**
+ * What the filters see at the points of a grid, averaged over an exposure: three numbers a point,
+ * cd/m², green being luminance. Stars, the Moon's disc and land are left out.
+ */
+export function gridLight(
+  sky: SimulatedSky,
+  grid: SkyGrid,
+  openedUtcMs: UtcMs,
+  seconds: number,
+): Float32Array {
+  const { directions, columns } = grid;
+  const light = new Float32Array(directions.length * 3);
+  const moment = skyMoment(sky.place, (openedUtcMs + seconds * 500) as UtcMs);
+  const fromSeconds = (openedUtcMs - sky.startUtcMs) / 1000;
+  addSmooth(sky, grid, moment, light);
+  addEven(sky, directions, light, fromSeconds, seconds);
+  if (sky.aurora !== null && grid.sight !== null) {
+    addAurora({ aurora: sky.aurora, sight: grid.sight, fromSeconds, seconds, light });
+  }
+  veil(sky, light, fromSeconds + seconds / 2, (point) => directions[point]!, columns);
+  for (let point = 0; point < grid.mirror.length; point += 1) {
+    const share = grid.mirror[point]!;
+    if (share === 1) continue;
+    for (let channel = 0; channel < 3; channel += 1) light[point * 3 + channel]! *= share;
+  }
+  return light;
+}
+
+/** The same toward any few directions at a moment; slower a point. */
+export function lightToward(
+  sky: SimulatedSky,
+  directions: readonly Direction[],
+  atUtcMs: UtcMs,
+): Float32Array {
+  const light = new Float32Array(directions.length * 3);
+  const moment = skyMoment(sky.place, atUtcMs);
+  const fromSeconds = (atUtcMs - sky.startUtcMs) / 1000;
+  if (sky.clear !== null) {
+    const clear = clearSkyLight(sky.clear, moment, sky.mottle);
+    directions.forEach((direction, point) => {
+      clear.add(direction, light, point * 3);
+      addMoonlight(light, point, moonlightCdM2(sky, moment, direction));
+    });
+  }
+  addEven(sky, directions, light, fromSeconds, 0);
+  if (sky.aurora !== null) {
+    const sight = auroraSight(sky.aurora.axes, directions, 0.004);
+    addAurora({ aurora: sky.aurora, sight, fromSeconds, seconds: 0, light });
+  }
+  veil(sky, light, fromSeconds, (point) => directions[point]!, 1);
+  return light;
+}
+
+function addEven(
+  sky: SimulatedSky,
+  directions: readonly Direction[],
+  light: Float32Array,
+  fromSeconds: number,
+  seconds: number,
+): void {
+  const { even, pattern } = sky;
+  if (even === null && pattern === null) return;
+  directions.forEach((direction, point) => {
+    const share = pattern === null ? 0 : patternShare(pattern, direction, fromSeconds, seconds);
+    for (let channel = 0; channel < 3; channel += 1) {
+      light[point * 3 + channel]! += (even?.[channel] ?? 0) + share * (pattern?.seen[channel] ?? 0);
+    }
+  });
+}
+
+function addMoonlight(light: Float32Array, point: number, luminanceCdM2: number): void {
+  if (luminanceCdM2 === 0) return;
+  light[point * 3]! += MOONLIGHT_HUE[0] * luminanceCdM2;
+  light[point * 3 + 1]! += MOONLIGHT_HUE[1] * luminanceCdM2;
+  light[point * 3 + 2]! += MOONLIGHT_HUE[2] * luminanceCdM2;
+}
+
+function moonlightCdM2(sky: SimulatedSky, moment: SkyMoment, direction: Direction): number {
+  if (sky.clear === null || !sky.clear.hasMoon || moment.moon.altitudeDeg <= 0) return 0;
+  const nanolambert = moonlightNanolambert({
+    phaseAngleDeg: moment.moonPhaseAngleDeg,
+    moon: { bearingDeg: moment.moon.azimuthDeg, elevationDeg: moment.moon.altitudeDeg },
+    towards: {
+      bearingDeg: Math.atan2(direction[0], direction[1]) / RAD_PER_DEG,
+      elevationDeg: Math.asin(Math.min(1, Math.max(0.001, direction[2]))) / RAD_PER_DEG,
+    },
+    extinctionMag: sky.clear.extinctionMag,
+  });
+  return nanolambert * CD_M2_PER_NANOLAMBERT;
+}
+
+/** Clear sky and moonlight: at every few points, and straight in between. */
+function addSmooth(sky: SimulatedSky, grid: SkyGrid, moment: SkyMoment, light: Float32Array): void {
+  if (sky.clear === null) return;
+  const clear = clearSkyLight(sky.clear, moment, sky.mottle);
+  const { columns, rows, smoothStep, directions } = grid;
+  const across = Math.ceil((columns - 1) / smoothStep) + 1;
+  const down = Math.ceil((rows - 1) / smoothStep) + 1;
+  const coarse = new Float32Array(across * down * 4);
+  const cell = [0, 0, 0];
+  for (let j = 0; j < down; j += 1) {
+    for (let i = 0; i < across; i += 1) {
+      const column = Math.min(columns - 1, i * smoothStep);
+      const row = Math.min(rows - 1, j * smoothStep);
+      const direction = directions[row * columns + column]!;
+      cell.fill(0);
+      clear.add(direction, cell, 0);
+      const at = (j * across + i) * 4;
+      coarse.set(cell, at);
+      coarse[at + 3] = moonlightCdM2(sky, moment, direction);
+    }
+  }
+  const moonDirection = directionOf(moment.moon.azimuthDeg, moment.moon.altitudeDeg);
+  const nearMoon = moment.moon.altitudeDeg > 0 ? Math.cos(MOON_GLOW_DEG * RAD_PER_DEG) : 2;
+  for (let row = 0; row < rows; row += 1) {
+    const j = Math.min(down - 2, Math.floor(row / smoothStep));
+    const end = Math.min(rows - 1, (j + 1) * smoothStep);
+    const v = down === 1 ? 0 : (row - j * smoothStep) / Math.max(1, end - j * smoothStep);
+    for (let column = 0; column < columns; column += 1) {
+      const i = Math.min(across - 2, Math.floor(column / smoothStep));
+      const right = Math.min(columns - 1, (i + 1) * smoothStep);
+      const u = (column - i * smoothStep) / Math.max(1, right - i * smoothStep);
+      const a = (j * across + i) * 4;
+      const b = a + across * 4;
+      const point = row * columns + column;
+      const [wa, wb, wc, wd] = [(1 - u) * (1 - v), u * (1 - v), (1 - u) * v, u * v];
+      for (let channel = 0; channel < 3; channel += 1) {
+        light[point * 3 + channel]! +=
+          wa * coarse[a + channel]! +
+          wb * coarse[a + 4 + channel]! +
+          wc * coarse[b + channel]! +
+          wd * coarse[b + 4 + channel]!;
+      }
+      if (nearMoon === 2) continue;
+      const direction = directions[point]!;
+      const isNear = dot(direction, moonDirection) > nearMoon;
+      const moonlight = isNear
+        ? moonlightCdM2(sky, moment, direction)
+        : wa * coarse[a + 3]! + wb * coarse[a + 7]! + wc * coarse[b + 3]! + wd * coarse[b + 7]!;
+      addMoonlight(light, point, moonlight);
+    }
+  }
+}
+
+/** Share of the hidden sky's mean light that a cloud gives off instead. Common practice, no source. */
+const CLOUD_GLOW = 0.8;
+
+/** Clouds take the light behind them and shine with the mean of the sky around. */
+function veil(
+  sky: SimulatedSky,
+  light: Float32Array,
+  atSeconds: number,
+  directionAtPoint: (point: number) => Direction,
+  columns: number,
+): void {
+  const cover = cloudCover(sky, atSeconds);
+  if (sky.clouds === null || cover <= 0) return;
+  const count = light.length / 3;
+  const mean = [0, 0, 0];
+  for (let index = 0; index < light.length; index += 1) mean[index % 3]! += light[index]! / count;
+  let transmission = 1;
+  for (let point = 0; point < count; point += 1) {
+    // Clouds are smooth: every second point of a row will do.
+    if (columns === 1 || (point % columns) % 2 === 0) {
+      transmission = cloudTransmission(sky.clouds, cover, atSeconds, directionAtPoint(point));
+    }
+    for (let channel = 0; channel < 3; channel += 1) {
+      const index = point * 3 + channel;
+      light[index] =
+        light[index]! * transmission + CLOUD_GLOW * mean[channel]! * (1 - transmission);
+    }
+  }
+}
+
+/** Cloud cover at a moment of the night, 0..1. */
+export function cloudCover(sky: SimulatedSky, atSeconds: number): number {
+  return sky.aurora === null ? 0 : auroraMoment(sky.aurora.course, atSeconds).cover;
+}
+
+/** What a light meter that looks as the camera does would say. */
+export type FramedSky = { readonly meanCdM2: number; readonly peakRatio: number };
+
+/** Mean and peak of the open sky on a grid. */
+export function statisticsOf(grid: SkyGrid, light: Float32Array): FramedSky {
+  const values: number[] = [];
+  let sum = 0;
+  for (let point = 0; point < grid.isSky.length; point += 1) {
+    if (grid.isSky[point] === 0) continue;
+    values.push(light[point * 3 + 1]!);
+    sum += light[point * 3 + 1]!;
+  }
+  if (values.length === 0) return { meanCdM2: 0, peakRatio: 1 };
+  const meanCdM2 = sum / values.length;
+  const sorted = Float64Array.from(values).sort();
+  const peak = sorted[Math.floor(0.995 * (sorted.length - 1))]!;
+  return { meanCdM2, peakRatio: meanCdM2 > 0 ? Math.max(1, peak / meanCdM2) : 1 };
+}
+
+/** The grid of the metered frame: a 16 mm lens on a full frame, 60 × 40 points. */
+const METERED_WIDTH_PX = 60;
+
+const meteredGrids = new WeakMap<SimulatedSky, SkyGrid>();
+const meteredSkies = new WeakMap<SimulatedSky, { atUtcMs: UtcMs; framed: FramedSky }>();
+
+/**
+ * Mean and peak of the framed sky at a moment. The grid and the last answer are kept with the sky:
+ * mean and peak are often asked for together.
+ */
+export function framedSky(sky: SimulatedSky, atUtcMs: UtcMs): FramedSky {
+  const last = meteredSkies.get(sky);
+  if (last?.atUtcMs === atUtcMs) return last.framed;
+  let grid = meteredGrids.get(sky);
+  if (grid === undefined) {
+    const view = viewOf({
+      centre: sky.place,
+      focalLengthMm: 16,
+      sensorWidthMm: 36,
+      widthPx: METERED_WIDTH_PX,
+      heightPx: (METERED_WIDTH_PX * 2) / 3,
+    });
+    grid = skyGrid(sky, view, 1);
+    meteredGrids.set(sky, grid);
+  }
+  const framed = statisticsOf(grid, gridLight(sky, grid, atUtcMs, 0));
+  meteredSkies.set(sky, { atUtcMs, framed });
+  return framed;
+}
