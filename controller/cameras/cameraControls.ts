@@ -70,7 +70,7 @@ export const STANDARD_CONTROLS: CameraControls = {
   bulb: { openOperation: 0x101c, closeOperation: 0x1018, closeNamesOpening: true },
   timedBelowSeconds: 2,
   bulbExcessMs: null,
-  busyPollMs: 8,
+  busyPollMs: 5,
   busyMsMax: 10_000,
   fileGraceMs: 4_000,
   wholeJpegBytesMax: 6 * 1024 * 1024,

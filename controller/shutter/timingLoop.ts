@@ -16,6 +16,7 @@ import { chooseExposureMethod } from "./exposureMethod.ts";
 import { FrameFiles } from "./frameFiles.ts";
 import type { FromShutter, ToShutter } from "./messages.ts";
 import type { MomentWait } from "./preciseWait.ts";
+import { ReadoutPace } from "./readoutPace.ts";
 import type { ShutterLamp } from "./shutterLamp.ts";
 import { Wake } from "./wake.ts";
 
@@ -104,6 +105,7 @@ export class TimingLoop {
   #isEnding = false;
   #isEnded = false;
   #loss: NightError | null = null;
+  readonly #readout = new ReadoutPace();
   /** A frame is being read out by the camera; `ready` is owed at this moment at the latest. */
   #readyAtMs: number | null = null;
   #orderExpectedUntilMs = 0;
@@ -423,9 +425,12 @@ export class TimingLoop {
       // The event connection may be faster than the answer.
       this.#files.await({ frameIndex, captureId: openingId });
       try {
-        return { openingId, answer: await start() };
+        const answer = await start();
+        this.#readout.noteOpened(answer.sentMs);
+        return { openingId, answer };
       } catch (thrown) {
         this.#files.giveUp(frameIndex);
+        if (asNightError(thrown).code === "camera.busy") this.#readout.noteBusy();
         throw thrown;
       }
     });
@@ -520,13 +525,24 @@ export class TimingLoop {
     this.#expectFile(frameIndex, timed.closesAtMs);
   }
 
-  /** The camera reads the frame out; it is ready when it names the file, or when that is late. */
+  /**
+   * The camera reads the frame out. It is ready when experience says so; without experience, when
+   * it names the file, or when that is late.
+   */
   #expectFile(frameIndex: number, closedMs: number): void {
-    const byMs = closedMs + this.#graceMs();
-    this.#files.expectBy(frameIndex, byMs);
-    this.#readyAtMs = byMs;
+    this.#readout.noteClosed(closedMs);
+    const lateMs = closedMs + this.#graceMs();
+    this.#files.expectBy(frameIndex, lateMs);
+    const { readyAfterMs } = this.#readout;
+    this.#readyAtMs = readyAfterMs === null ? lateMs : closedMs + readyAfterMs;
     // The file may have been named before the shutter was known to be closed.
-    if (!this.#files.isAwaited(frameIndex)) this.#becomeReady();
+    if (!this.#files.isAwaited(frameIndex)) this.#noteReadOut();
+  }
+
+  /** The camera said that it is done with a frame. */
+  #noteReadOut(): void {
+    const isGuess = this.#readout.readyAfterMs === null;
+    if (isGuess && this.#readyAtMs !== null && this.#shutter.kind === "closed") this.#becomeReady();
   }
 
   #becomeReady(): void {
@@ -578,7 +594,7 @@ export class TimingLoop {
         if (parameter) this.#files.forgetFile(parameter);
         break;
       case EVENTS.CaptureComplete:
-        if (this.#readyAtMs !== null) this.#becomeReady();
+        this.#noteReadOut();
         break;
       case EVENTS.DevicePropChanged:
         if (parameter) this.#link?.noteChange(parameter);
@@ -615,7 +631,7 @@ export class TimingLoop {
         }),
       (error) => this.#tellMissing(frameIndex, error.message),
     );
-    if (this.#readyAtMs !== null && this.#shutter.kind === "closed") this.#becomeReady();
+    this.#noteReadOut();
   }
 
   /** Raw and JPEG of one frame share a name, so the second is told from the next frame's first. */
