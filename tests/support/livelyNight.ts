@@ -1,3 +1,4 @@
+import { existsSync } from "node:fs";
 import { join } from "node:path";
 
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
@@ -9,14 +10,16 @@ const SPACING_SECONDS = 60;
 
 /**
  * Fills a fake night with dusk, a quiet arc, a breakup, a pause of the camera and more, one frame a
- * minute, so that a page can be looked at. All of it is invented.
+ * minute, so that a page can be looked at. All of it is invented. Pictures that are there already
+ * are used again.
  */
 export async function fillNight(
   night: FakeNight,
   options: { framesDir: string; count: number; picture?: { width: number; height: number } },
 ): Promise<void> {
   for (let index = 0; index < options.count; index += 1) {
-    await writePicture(join(options.framesDir), index, options.picture);
+    const path = join(options.framesDir, `${String(index).padStart(6, "0")}.jpg`);
+    if (!existsSync(path)) await writePicture(options.framesDir, index, options.picture);
     night.addFrame(livelyFrame(index));
   }
   const at = (minute: number): ReturnType<typeof utcMs> => utcMs(NIGHT_START + minute * 60_000);

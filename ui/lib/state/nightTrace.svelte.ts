@@ -9,12 +9,16 @@ export class NightTrace {
   /** True once the frames before the page was opened are here. */
   isLoaded = $state.raw(false);
 
+  /** Highest index heard of, frames without a place on the strip included; −1: none. */
+  lastIndex = $state.raw(-1);
+
   /** Begins another night. */
   open(nightId: string | null): void {
     if (nightId === this.nightId) return;
     this.nightId = nightId;
     this.points = [];
     this.isLoaded = false;
+    this.lastIndex = -1;
   }
 
   /** Index from which frames may be missing here: everything before it is known and final. */
@@ -29,12 +33,14 @@ export class NightTrace {
 
   applyFrame(nightId: string, frame: FrameRecord): void {
     if (nightId !== this.nightId) return;
+    this.lastIndex = Math.max(this.lastIndex, frame.frameIndex);
     const point = pointOf(frame);
     if (point !== null) this.points = merged(this.points, [point]);
   }
 
   applyCurves(nightId: string, curves: NightCurves): void {
     if (nightId !== this.nightId) return;
+    this.lastIndex = Math.max(this.lastIndex, curves.frameIndex.at(-1) ?? -1);
     this.points = merged(this.points, pointsOf(curves));
     this.isLoaded = true;
   }

@@ -127,6 +127,7 @@ export const words = {
     stars: "Stars",
     starWidth: (width: string, count: number) => `${width} px wide, ${count} found`,
     starsFew: "too few to measure",
+    reading: "Reading",
     why: "Why this exposure",
     noReasons: "No reason was noted.",
     remarks: "The meter remarks",

@@ -1,0 +1,342 @@
+import { mkdtempSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+
+import { AxeBuilder } from "@axe-core/playwright";
+import type { Browser, Page } from "playwright-core";
+import sharp from "sharp";
+import { afterAll, afterEach, beforeAll, beforeEach, expect, test } from "vitest";
+
+import { ensurePageBuilt } from "../../controller/web/pageBuild.ts";
+import { startWebServer, type WebServer } from "../../controller/web/server.ts";
+import { launchChromium } from "../support/chromium.ts";
+import { createFakeNight, writePicture, type FakeNight } from "../support/fakeNight.ts";
+import { fillNight } from "../support/livelyNight.ts";
+
+const LAPTOP = { width: 1366, height: 768 };
+const PHONE = { width: 360, height: 740 };
+const FRAME_COUNT = 30;
+
+let browser: Browser;
+let dir: string;
+let framesDir: string;
+let uiDir: string;
+let night: FakeNight;
+let server: WebServer;
+let page: Page;
+const problems: string[] = [];
+
+beforeAll(async () => {
+  uiDir = await ensurePageBuilt();
+  browser = await launchChromium();
+  dir = mkdtempSync(join(tmpdir(), "nattvakt-page-"));
+  framesDir = join(dir, "frames");
+}, 15 * 60_000);
+
+afterAll(async () => {
+  await browser?.close();
+  rmSync(dir, { recursive: true, force: true });
+});
+
+beforeEach(async () => {
+  night = createFakeNight({ framesDir });
+  await fillNight(night, { framesDir, count: FRAME_COUNT, picture: { width: 240, height: 160 } });
+  server = await startWebServer({ port: 0, service: night, uiDir });
+  problems.length = 0;
+});
+
+afterEach(async () => {
+  await page?.context().close();
+  await server.close();
+});
+
+async function open(viewport = LAPTOP, hash = "#watch"): Promise<void> {
+  const context = await browser.newContext({ viewport, reducedMotion: "reduce" });
+  page = await context.newPage();
+  page.setDefaultTimeout(15_000);
+  page.on("pageerror", (error) => problems.push(error.message));
+  page.on("console", (message) => {
+    // The browser itself complains of a lost connection; the page's own word is tested for.
+    if (message.type() === "error" && !/ERR_CONNECTION|WebSocket/.test(message.text())) {
+      problems.push(message.text());
+    }
+  });
+  await page.goto(`${server.address}${hash}`);
+  await page.getByTestId("frame-picture").waitFor();
+}
+
+/** What stands there, with plain spaces between figures and units. */
+async function textOf(testId: string): Promise<string> {
+  return (await page.getByTestId(testId).innerText()).replaceAll("\u00a0", " ");
+}
+
+function sentence(): Promise<string> {
+  return textOf("sentence");
+}
+
+function shownFrame(): Promise<string | null> {
+  return page.getByRole("slider").getAttribute("aria-valuenow");
+}
+
+/** The strongest green and blue, and the strongest red, anywhere in what is on the screen. */
+async function strongest(masked: string[] = []): Promise<{ red: number; other: number }> {
+  const png = await page.screenshot({
+    mask: masked.map((selector) => page.locator(selector)),
+    maskColor: "#000000",
+  });
+  const { data, info } = await sharp(png).removeAlpha().raw().toBuffer({ resolveWithObject: true });
+  let [red, other] = [0, 0];
+  for (let at = 0; at < info.width * info.height * 3; at += 3) {
+    red = Math.max(red, data[at] ?? 0);
+    other = Math.max(other, data[at + 1] ?? 0, data[at + 2] ?? 0);
+  }
+  return { red, other };
+}
+
+/** Waits until every slice of the keogram is drawn, so that a screenshot shows the whole strip. */
+async function settle(): Promise<void> {
+  await page.waitForLoadState("networkidle");
+  await page.evaluate(
+    () => new Promise((resolve) => requestAnimationFrame(() => requestAnimationFrame(resolve))),
+  );
+}
+
+test("shows frames as they arrive, the newest large with its exposure and its reasons", async () => {
+  await open();
+  expect(await shownFrame()).toBe(String(FRAME_COUNT - 1));
+  await writePicture(framesDir, FRAME_COUNT, { width: 240, height: 160 });
+  night.addFrame({
+    reasons: ["ISO at its cap"],
+    happened: { exposureSeconds: 4.21, iso: 6400, fNumber: 2 },
+  });
+  await page.getByText("ISO at its cap").waitFor();
+  const details = await textOf("frame-details");
+  expect(details).toContain("4.21 s");
+  expect(details).toContain("6400");
+  expect(details).toContain("f/2");
+  expect(await shownFrame()).toBe(String(FRAME_COUNT));
+  await page.locator(`[data-testid=frame-picture][src*="/frames/${FRAME_COUNT}/"]`).waitFor();
+  await page.getByRole("button", { name: new RegExp(`^Frame ${FRAME_COUNT},`) }).waitFor();
+  expect(problems).toEqual([]);
+});
+
+test("says the one sentence of the watch, and marks it when something is wrong", async () => {
+  await open();
+  expect(await sentence()).toContain("All is well");
+  night.changeWatch({ allIsWell: false, sentence: "The battery is at 6 %: change it now." });
+  await page.getByText("The battery is at 6 %: change it now.").waitFor();
+  expect(await sentence()).toContain("Needs you");
+});
+
+test("steps through the night by arrow keys, keeps the moment, and follows again by End", async () => {
+  await open();
+  await page.keyboard.press("ArrowLeft");
+  await page.keyboard.press("ArrowLeft");
+  expect(await shownFrame()).toBe(String(FRAME_COUNT - 3));
+  await page.keyboard.press("Shift+ArrowLeft");
+  expect(await shownFrame()).toBe(String(FRAME_COUNT - 13));
+  night.addFrame({ reasons: ["a later frame"] });
+  await expect
+    .poll(() => page.getByRole("slider").getAttribute("aria-valuemax"))
+    .toBe(String(FRAME_COUNT));
+  expect(await shownFrame()).toBe(String(FRAME_COUNT - 13));
+  await page.getByRole("heading", { name: `Frame ${FRAME_COUNT - 13}` }).waitFor();
+  await page.keyboard.press("Home");
+  expect(await shownFrame()).toBe("0");
+  await page.keyboard.press("End");
+  expect(await shownFrame()).toBe(String(FRAME_COUNT));
+  await page.getByText("a later frame").waitFor();
+});
+
+test("opens the frame under the pointer on the strip, and the one that is tapped", async () => {
+  await open();
+  const box = (await page.getByRole("slider").boundingBox())!;
+  await page.mouse.move(box.x, box.y + 60);
+  await expect.poll(shownFrame).toBe("0");
+  await page.mouse.move(box.x + 2, box.y + box.height + 40);
+  await expect.poll(shownFrame).toBe(String(FRAME_COUNT - 1));
+  await page.mouse.click(box.x, box.y + 60);
+  await page.mouse.move(box.x + 2, box.y + box.height + 40);
+  expect(await shownFrame()).toBe("0");
+});
+
+test("pauses, resumes, and asks once before it stops, all by keys", async () => {
+  await open();
+  const told = (): string[] => night.commands.map(({ command }) => command.kind);
+  await page.keyboard.press("p");
+  await page.getByRole("button", { name: "Resume" }).waitFor();
+  await page.keyboard.press("s");
+  await page.getByRole("button", { name: "Pause" }).waitFor();
+  await page.keyboard.press("x");
+  await page.getByText("Stop the watch?").waitFor();
+  await page.keyboard.press("Escape");
+  await page.getByText("Stop the watch?").waitFor({ state: "detached" });
+  expect(told()).toEqual(["pause", "resume"]);
+  await page.keyboard.press("x");
+  await page.getByRole("button", { name: "Yes, stop" }).click();
+  await page.getByRole("button", { name: "Start again" }).waitFor();
+  expect(told()).toEqual(["pause", "resume", "stop"]);
+});
+
+test("shows a refusal as the daemon's own sentence", async () => {
+  await open();
+  night.command = () => {
+    throw Object.assign(new Error(), {});
+  };
+  await page.getByRole("button", { name: "Pause" }).click();
+  await page.getByRole("alert").waitFor();
+  expect(await page.getByRole("alert").innerText()).toContain("the night goes on");
+});
+
+test("steers the exposure in the trade's terms, by steps and by typing", async () => {
+  await open();
+  await page.keyboard.press("e");
+  await page.getByRole("button", { name: "ISO cap: less" }).click();
+  await expect
+    .poll(() => night.commands.at(-1)?.command)
+    .toMatchObject({
+      settings: { isoMax: 6400 },
+    });
+  await page.getByRole("textbox", { name: "Longest exposure" }).fill("7,5");
+  await page.keyboard.press("Enter");
+  await expect
+    .poll(() => night.commands.at(-1)?.command)
+    .toMatchObject({
+      settings: { exposureSecondsMax: 7.5 },
+    });
+  await page.getByRole("textbox", { name: "Highlight protection" }).fill("150");
+  await page.keyboard.press("Enter");
+  await page.getByRole("alert").waitFor();
+  expect(await page.getByRole("alert").innerText()).toContain("Highlight protection must be");
+});
+
+test("lists its keys on ?, and leaves single keys alone once they are switched off", async () => {
+  await open();
+  await page.keyboard.press("?");
+  await page.getByRole("heading", { name: "Keys" }).waitFor();
+  await page.getByLabel("Single keys work").uncheck();
+  await page.keyboard.press("Escape");
+  await page.getByRole("heading", { name: "Keys" }).waitFor({ state: "detached" });
+  await page.keyboard.press("p");
+  await page.keyboard.press("ArrowLeft");
+  expect(night.commands).toEqual([]);
+});
+
+test("says that the daemon is not reachable, and comes back by itself", async () => {
+  await open();
+  await server.close();
+  await page.getByText("The daemon is not reachable").waitFor();
+  expect(await sentence()).toContain("old");
+  night.addFrame({ reasons: ["taken while the page was alone"] });
+  server = await startWebServer({ port: server.port, service: night, uiDir });
+  await page.getByText("taken while the page was alone").waitFor();
+  await page.getByRole("button", { name: new RegExp(`^Frame ${FRAME_COUNT},`) }).waitFor();
+  expect(await sentence()).toContain("All is well");
+});
+
+test.each([
+  ["a laptop", LAPTOP],
+  ["a phone", PHONE],
+])("by night sends out no green or blue light on %s, frames in red included", async (_, size) => {
+  await open(size);
+  await settle();
+  for (const key of [null, "e", "?", "x"]) {
+    if (key !== null) await page.keyboard.press(key);
+    const { red, other } = await strongest();
+    expect(other, `after ${key}`).toBe(0);
+    expect(red).toBe(255);
+  }
+  await page.evaluate(() => window.scrollTo(0, document.body.scrollHeight));
+  expect((await strongest()).other).toBe(0);
+});
+
+test("with frames in colour the frames alone carry green", async () => {
+  await open();
+  await settle();
+  await page.keyboard.press("r");
+  await settle();
+  expect((await strongest()).other).toBeGreaterThan(100);
+  expect((await strongest([".picture"])).other).toBe(0);
+});
+
+test("every colour of the night theme has a red part only", async () => {
+  await open();
+  await page.keyboard.press("e");
+  await page.keyboard.press("?");
+  const strays = await page.evaluate(() => {
+    const names = ["color", "backgroundColor", "borderTopColor", "outlineColor", "fill", "stroke"];
+    return [...document.querySelectorAll("body, body *")].flatMap((element) => {
+      const style = getComputedStyle(element) as unknown as Record<string, string>;
+      return names
+        .map((name) => style[name] ?? "")
+        .filter((value) => /^rgb/.test(value) && !/^rgba?\(\d+, 0, 0\b/.test(value))
+        .map((value) => `${element.tagName} ${value}`);
+    });
+  });
+  expect(strays).toEqual([]);
+});
+
+test("goes down to nearly black by the minus key, and remembers it", async () => {
+  await open();
+  for (let press = 0; press < 10; press += 1) await page.keyboard.press("-");
+  await settle();
+  const { red, other } = await strongest();
+  expect(other).toBe(0);
+  expect(red).toBeGreaterThan(5);
+  expect(red).toBeLessThan(30);
+  await page.reload();
+  await page.getByTestId("frame-picture").waitFor();
+  expect((await strongest()).red).toBeLessThan(30);
+});
+
+test.each([
+  ["night", LAPTOP],
+  ["night", PHONE],
+  ["day", LAPTOP],
+  ["day", PHONE],
+] as const)("axe finds no fault in the %s theme at %o", async (theme, size) => {
+  await open(size);
+  if (theme === "day") {
+    await page.keyboard.press("n");
+    await page.keyboard.press("n");
+  }
+  await page.keyboard.press("e");
+  await page.keyboard.press("?");
+  expect(await page.evaluate(() => document.documentElement.dataset["theme"])).toBe(theme);
+  const { violations } = await new AxeBuilder({ page })
+    .withTags(["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"])
+    .analyze();
+  expect(
+    violations.map(({ id, nodes }) => `${id}: ${nodes.map(({ target }) => target).join(", ")}`),
+  ).toEqual([]);
+});
+
+test("has targets of 44 px at least and no sideways scrolling at 360 px", async () => {
+  await open(PHONE);
+  await page.keyboard.press("e");
+  await page.keyboard.press("?");
+  const small = await page.evaluate(() =>
+    [...document.querySelectorAll("button, a, input:not([type=checkbox]), label:has(input)")]
+      .map((element) => ({ name: element.textContent, box: element.getBoundingClientRect() }))
+      .filter(({ box }) => box.width < 44 || box.height < 44)
+      .map(({ name, box }) => `${name}: ${box.width} × ${box.height}`),
+  );
+  expect(small).toEqual([]);
+  const width = await page.evaluate(() => document.documentElement.scrollWidth);
+  expect(width).toBe(PHONE.width);
+});
+
+test("loads a night of 3,000 frames in a few requests", async () => {
+  for (let index = FRAME_COUNT; index < 3000; index += 1) {
+    night.addFrame({ openedUtcMs: null, file: null, status: "missing" });
+  }
+  const context = await browser.newContext({ viewport: LAPTOP });
+  page = await context.newPage();
+  const asked: string[] = [];
+  page.on("request", (request) => asked.push(new URL(request.url()).pathname));
+  await page.goto(server.address);
+  await page.getByTestId("frame-picture").waitFor();
+  await page.waitForLoadState("networkidle");
+  expect(asked.filter((path) => path.endsWith("/curves")).length).toBeLessThanOrEqual(2);
+  expect(asked.filter((path) => path.endsWith("keogram.png")).length).toBeLessThanOrEqual(3);
+});
