@@ -17,9 +17,19 @@ export function darknessSentence(times: NightTimes): string {
   if (astronomical.kind === "never") {
     return `No full darkness: the Sun gets no lower than ${depth}; the sky stays faintly blue, aurora shows all the same.`;
   }
-  const polar = sun.kind === "allDay" ? "Polar night: the Sun does not rise. " : "";
+  const polar = sun.kind === "allDay" ? polarText(times.sunAltitudeHighestDeg) : "";
   if (astronomical.kind === "allDay") return `${polar}Fully dark around the clock.`;
   return `${polar}Fully dark for ${hoursText(astronomical.startUtcMs, astronomical.endUtcMs, times)}.`;
+}
+
+/**
+ * The upper limb shows, lifted by refraction, down to −0.833° of the centre.
+ * Source: standard altitude of sunrise, Meeus, Astronomical Algorithms, chapter 15 (from memory).
+ */
+function polarText(highestDeg: number): string {
+  return highestDeg > -0.833
+    ? "At noon the Sun only grazes the horizon. "
+    : "Polar night: the Sun does not rise. ";
 }
 
 function hoursText(startMs: number | null, endMs: number | null, times: NightTimes): string {
@@ -89,13 +99,15 @@ export function auroraSentence(views: readonly AuroraView[]): string {
   const overhead = first(({ standing }) => standing === "overhead");
   const seen = first(({ standing }) => standing !== "belowHorizon");
   if (seen === undefined) return "Too far from the oval: no Kp brings aurora above this horizon.";
-  const side = views[seen]!.side === "equatorward" ? "on the side of the equator" : "low";
+  const { side, standing } = views[seen]!;
+  const height = standing === "high" ? "high up" : "low";
+  const where = side === "equatorward" ? `${height} on the side of the equator` : height;
   const parts = [
     seen === overhead
       ? `Under the oval from Kp ${seen}`
-      : `Above the horizon ${side} from Kp ${seen}` +
-        (overhead === undefined ? "" : `, overhead from Kp ${overhead}`),
+      : `Above the horizon from Kp ${seen}, ${where}` +
+        (overhead === undefined ? "" : `; overhead from Kp ${overhead}`),
   ];
-  if (views[seen]!.standing === "topsOnly") parts.push("at first only the tops of tall rays");
+  if (standing === "topsOnly") parts.push("at first only the tops of tall rays");
   return `${parts.join("; ")}.`;
 }

@@ -28,6 +28,8 @@ export type NightTimes = {
   /** The moment at which the Sun stands lowest. */
   readonly middleUtcMs: number;
   readonly sunAltitudeAtMiddleDeg: number;
+  /** Highest it gets within the searched day. */
+  readonly sunAltitudeHighestDeg: number;
   /**
    * Sun's centre through 0°, without refraction: the set before and the rise after the night's
    * middle; where the searched day has only one on the other side of it, that one; else `null`.
@@ -85,6 +87,7 @@ export function nightTimes(dateIso: string, place: Place): NightTimes {
     sunsetUtcMs: sun.startUtcMs ?? firstOf(atHorizon, "falling"),
     sunriseUtcMs: sun.endUtcMs ?? firstOf(atHorizon, "rising"),
     sunAltitudeAtMiddleDeg: sunAltitude(middleUtcMs),
+    sunAltitudeHighestDeg: sunAltitude(lowestMs((atMs) => -sunAltitude(atMs), searched)),
     sun,
     civil: below(DARKNESS_ALTITUDE_DEG.civil),
     nautical: below(DARKNESS_ALTITUDE_DEG.nautical),

@@ -1,0 +1,162 @@
+import { writeFileSync } from "node:fs";
+import { join } from "node:path";
+
+import type { PlanQuery, RememberedPlace } from "../../core/api/planMessages.ts";
+import { NightError } from "../../core/errors.ts";
+import type { NightPlan } from "../../core/night/plan.ts";
+import { runCommand, type OptionValues } from "../commandLine.ts";
+import { KpFeed } from "../planning/kpFeed.ts";
+import { PLAN_COMMAND } from "../planning/planCommand.ts";
+
+type Options = OptionValues<(typeof PLAN_COMMAND)["options"]>;
+
+await runCommand(PLAN_COMMAND, async (options) => {
+  const nowUtcMs = (): number => Date.now();
+  const kpFeed = new KpFeed({
+    url: options["kp-feed"],
+    path: join(options.data, "kp.json"),
+    nowUtcMs,
+  });
+  kpFeed.refresh();
+  try {
+    // The feed may answer while the ephemerides load; nothing waits for it.
+    const { PlanService, calendarOf } = await import("../planning/planService.ts");
+    const { planText, timeWriter } = await import("../planning/planText.ts");
+    const service = new PlanService({ dataFolder: options.data, kpFeedUrl: null, nowUtcMs });
+    const query = queryOf(options, service.places(), nowUtcMs());
+    const writer = timeWriter(options.zone);
+    const { plan } = service.plan(query);
+    if (options["remember-place"]) service.putPlace(placeToRemember(options, query));
+    if (options["remember-kit"] !== null) service.putKit(kitToRemember(options));
+    if (options.ics !== null) writeCalendar(options.ics, calendarOf(plan, nowUtcMs()));
+    const tonight = options.rehearse === null ? null : await rehearse(options, plan);
+    await new Promise(setImmediate);
+    const view = kpFeed.view();
+    if (options.json) {
+      const answer = { ...plan, kpFeed: view, ...(tonight === null ? {} : { tonight }) };
+      process.stdout.write(`${JSON.stringify(answer, null, 2)}\n`);
+      return;
+    }
+    process.stdout.write(planText(plan, view, writer));
+    if (tonight !== null) {
+      const { tonightText } = await import("../planning/planText.ts");
+      process.stdout.write(`\n${tonightText(tonight, writer)}`);
+    }
+  } finally {
+    kpFeed.close();
+  }
+});
+
+function queryOf(
+  options: Options,
+  places: readonly RememberedPlace[],
+  nowUtcMs: number,
+): PlanQuery {
+  const where = whereOf(options, places);
+  return {
+    ...where,
+    date: options.date ?? tonightAt(where.longitudeDeg, nowUtcMs),
+    ...kitOf(options),
+    ...(options["elevation-m"] === null ? {} : { elevationM: options["elevation-m"] }),
+    ...(options["temperature-c"] === null ? {} : { temperatureC: options["temperature-c"] }),
+    windKmh: options["wind-kmh"],
+    humidityPercent: options.humidity,
+    framesPerSecond: options.fps,
+    ...(options["dark-sky-mag"] === null ? {} : { darkZenithMag: options["dark-sky-mag"] }),
+  };
+}
+
+function whereOf(
+  options: Options,
+  places: readonly RememberedPlace[],
+): Pick<PlanQuery, "latitudeDeg" | "longitudeDeg" | "elevationM" | "placeName"> {
+  const { lat, lon, place: placeName } = options;
+  if (lat !== null && lon !== null) return { latitudeDeg: lat, longitudeDeg: lon, placeName };
+  if (lat !== null || lon !== null) throw usage("--lat and --lon go together");
+  if (placeName === null)
+    throw usage("--lat and --lon are needed, or --place with a remembered place");
+  const place = places.find(({ name }) => name === placeName);
+  if (place === undefined) {
+    throw usage(`no place called "${placeName}" is remembered; give --lat and --lon`);
+  }
+  const { latitudeDeg, longitudeDeg, elevationM } = place;
+  return { latitudeDeg, longitudeDeg, elevationM, placeName };
+}
+
+/** The date of the solar noon before now: after midnight it is still the same night. */
+function tonightAt(longitudeDeg: number, nowUtcMs: number): string {
+  const solarMs = nowUtcMs + (longitudeDeg / 15) * 3_600_000 - 12 * 3_600_000;
+  return new Date(solarMs).toISOString().slice(0, 10);
+}
+
+function kitOf(options: Options): Pick<PlanQuery, "kit" | "kitName"> {
+  if (options.kit !== null) return { kitName: options.kit };
+  return { kit: kitToRemember(options) };
+}
+
+function kitToRemember(options: Options) {
+  const width = options["image-width"];
+  return {
+    name: options["remember-kit"] ?? "kit from the command line",
+    sensorClass: options.sensor as "fullFrame",
+    pixelPitchUm: options["pixel-pitch-um"],
+    imageWidthPx: width,
+    focalLengthMm: options["focal-length-mm"],
+    fNumberWidest: options["f-number"],
+    isoComfortMax: options["iso-max"],
+    batteryWh: options["battery-wh"],
+    cameraWatts: options["camera-watts"],
+    cardBytes: options["card-gb"] * 1e9,
+    bytesPerFrame: options["frame-mb"] === null ? null : options["frame-mb"] * 1e6,
+    busySeconds: options["busy-seconds"],
+  };
+}
+
+function placeToRemember(options: Options, query: PlanQuery) {
+  if (options.place === null) throw usage("give the place a name with --place to remember it");
+  return {
+    name: options.place,
+    latitudeDeg: query.latitudeDeg,
+    longitudeDeg: query.longitudeDeg,
+    elevationM: query.elevationM ?? 0,
+    darkZenithMag: options["dark-sky-mag"],
+  };
+}
+
+function writeCalendar(path: string, text: string): void {
+  try {
+    writeFileSync(path, text);
+  } catch (thrown) {
+    const why = thrown instanceof Error ? thrown.message : String(thrown);
+    throw new NightError(
+      "archive.read_only",
+      `cannot write the calendar: ${why}`,
+      {},
+      { cause: thrown },
+    );
+  }
+}
+
+async function rehearse(options: Options, plan: NightPlan) {
+  const { TonightRehearsals } = await import("../planning/tonightRehearsals.ts");
+  const rehearsals = new TonightRehearsals();
+  const activity = options.rehearse as "quiet" | "moderate" | "storm";
+  rehearsals.start({ plan, activity, seed: options.seed });
+  try {
+    return await rehearsals.finished(drawProgress);
+  } finally {
+    await rehearsals.close();
+    if (process.stderr.isTTY) process.stderr.write("\r\u001b[K");
+  }
+}
+
+function drawProgress(doneCount: number): void {
+  if (!process.stderr.isTTY) return;
+  const filled = Math.round(doneCount / 4);
+  const bar = "█".repeat(filled) + "░".repeat(25 - filled);
+  process.stderr.write(`\rrehearsing ${bar} ${doneCount} of 100 skies`);
+}
+
+function usage(sentence: string): NightError {
+  return new NightError("usage.invalid", sentence);
+}
