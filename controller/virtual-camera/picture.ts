@@ -7,6 +7,8 @@ export type PictureOrder = {
   /** When the shutter really opened and closed, on the night's clock. */
   readonly openedMs: MonotonicMs;
   readonly closedMs: MonotonicMs;
+  /** The opening in true time: what the sky goes by. */
+  readonly openedUtcMs: UtcMs;
   /** What really happened, not what was asked for. */
   readonly exposure: Exposure;
   /** What the camera's own clock said at the opening, drift and all, as UTC. */

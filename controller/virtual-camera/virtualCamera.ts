@@ -207,6 +207,7 @@ export class VirtualCamera {
         frameIndex: exposed.frameIndex,
         openedMs: exposed.openedMs,
         closedMs: exposed.closedMs,
+        openedUtcMs: this.#parts.clock.utcOf(exposed.openedMs),
         exposure: exposed.exposure,
         cameraUtcMs: this.#cameraClock.utcOf(exposed.openedMs),
         utcOffsetMinutes: this.settings.utcOffsetMinutes,

@@ -1,0 +1,137 @@
+import { readFileSync } from "node:fs";
+import { asNightError, NightError } from "../../core/errors.ts";
+import { createRandom, type Random } from "../../core/random.ts";
+import { createClock } from "../clock.ts";
+import { runCommand } from "../commandLine.ts";
+import { CardFolder } from "./cardFolder.ts";
+import { IpServer } from "./ipServer.ts";
+import {
+  originOf,
+  settingsOf,
+  storyOf,
+  storyStartOf,
+  toneCurveOf,
+  VIRTUAL_CAMERA_COMMAND,
+  type VirtualCameraOptions,
+} from "./options.ts";
+import { startSimulatedPictures } from "./simulatedPictures.ts";
+import { VirtualCamera, type CameraIdentity } from "./virtualCamera.ts";
+
+await runCommand(VIRTUAL_CAMERA_COMMAND, run);
+
+async function run(options: VirtualCameraOptions): Promise<void> {
+  const settings = settingsOf(options);
+  const clock = createClock(originOf(options));
+  const random = createRandom(options.seed);
+  const identity = identityOf(random);
+  const report = (line: string): void => {
+    if (options.verbose) process.stderr.write(`virtual camera: ${line}\n`);
+  };
+  // Whoever read our lines may be gone; the camera goes on all the same.
+  process.stderr.on("error", () => {});
+
+  const card = makeCard(options["card-dir"]);
+  const pictures = await startSimulatedPictures({
+    seed: options.seed,
+    place: {
+      latitudeDeg: options.lat,
+      longitudeDeg: options.lon,
+      azimuthDeg: options.azimuth,
+      altitudeDeg: options.altitude,
+    },
+    storyStartUtcMs: storyStartOf(options, clock.origin),
+    storySeconds: options["story-hours"] * 3600,
+    story: storyOf(options),
+    widthPx: options["width-px"],
+    heightPx: Math.round((options["width-px"] * 2) / 3),
+    lens: {
+      focalLengthMm: options["focal-length-mm"],
+      focusErrorUm: options["focus-error-um"],
+      dewShare: options["dew-share"],
+    },
+    toneCurve: toneCurveOf(options),
+    identity,
+  });
+  let stop = (why: string): void => report(why);
+  const camera = new VirtualCamera({
+    ...{ identity, settings, clock, random, pictures, card, report },
+    onOff: (why) => stop(why),
+    onLinkFault: () => server.dropHost(),
+  });
+  const server = new IpServer({
+    camera,
+    guid: guidOf(random),
+    friendlyName: `${identity.model} ${identity.serialNumber}`,
+    isProbing: !options["no-probe"],
+    report,
+  });
+
+  const close = async (): Promise<void> => {
+    await server.close();
+    await camera.close();
+  };
+  try {
+    const listening = await server.listen(options.host, options.port);
+    process.stdout.write(`${JSON.stringify({ listening })}\n`);
+  } catch (thrown) {
+    await close();
+    throw thrown;
+  }
+  stop = endOnce(report, close);
+  for (const signal of ["SIGINT", "SIGTERM", "SIGHUP"] as const) {
+    process.on(signal, () => stop(`ended by ${signal}`));
+  }
+  if (options["exit-with-parent"]) {
+    process.stdin.on("error", () => stop("standard input broke"));
+    process.stdin.on("end", () => stop("standard input closed"));
+    process.stdin.resume();
+  }
+}
+
+/** Everything is put away once, in order; the process then has nothing left to do. */
+function endOnce(report: (line: string) => void, close: () => Promise<void>) {
+  let isEnding = false;
+  return (why: string): void => {
+    if (isEnding) return;
+    isEnding = true;
+    report(why);
+    close().then(
+      () => process.exit(0),
+      (thrown: unknown) => {
+        process.stderr.write(`error: ${asNightError(thrown).message}\n`);
+        process.exit(1);
+      },
+    );
+  };
+}
+
+function makeCard(parent: string | null): CardFolder {
+  try {
+    return parent === null ? new CardFolder() : new CardFolder(parent);
+  } catch (thrown) {
+    throw new NightError(
+      "archive.read_only",
+      `the card's folder cannot be made in ${parent ?? "the temporary folder"}; choose another with --card-dir`,
+      {},
+      { cause: thrown },
+    );
+  }
+}
+
+function identityOf(random: Random): CameraIdentity {
+  const { version } = JSON.parse(
+    readFileSync(new URL("../../package.json", import.meta.url), "utf8"),
+  ) as { version: string };
+  const serial = random.fork("identity").integer(2 ** 32);
+  return {
+    manufacturer: "Nattvakt",
+    model: "Virtual camera",
+    deviceVersion: version,
+    serialNumber: serial.toString(16).padStart(8, "0"),
+  };
+}
+
+function guidOf(random: Random): Uint8Array {
+  const stream = random.fork("guid");
+  return Uint8Array.from({ length: 16 }, () => stream.integer(256));
+}

@@ -1,0 +1,73 @@
+// The picture thread: renders exposed frames from the simulated sky and makes files of them.
+import { constants, setPriority } from "node:os";
+import { parentPort, workerData } from "node:worker_threads";
+import { createRandom } from "../../core/random.ts";
+import { FULL_FRAME_SENSOR, renderFrame, TONE_CURVES } from "../../core/simulation/render.ts";
+import { createSky } from "../../core/simulation/sky.ts";
+import type { Exposure } from "../../core/exposure/exposure.ts";
+import type { UtcMs } from "../../core/units.ts";
+import { encodePicture } from "./encodePicture.ts";
+import type { Picture, PictureOrder } from "./picture.ts";
+import type { SimulatedView } from "./simulatedView.ts";
+
+/** What the camera asks of this thread. */
+export type ToPictures = { readonly requestId: number; readonly order: PictureOrder };
+
+/** What it answers. */
+export type FromPictures =
+  | { readonly kind: "ready" }
+  | { readonly kind: "developed"; readonly requestId: number; readonly picture: Picture }
+  | { readonly kind: "failed"; readonly requestId: number; readonly why: string };
+
+const view = workerData as SimulatedView;
+const port = parentPort!;
+const grain = createRandom(view.seed).fork("grain");
+const sky = createSky({
+  seed: view.seed,
+  place: view.place,
+  startUtcMs: view.storyStartUtcMs,
+  durationSeconds: view.storySeconds,
+  story: view.story,
+});
+
+// Pictures give way to the protocol, and to the host where it runs beside us. On Linux this
+// concerns the calling thread alone; elsewhere it would slow the answers down.
+if (process.platform === "linux") setPriority(constants.priority.PRIORITY_BELOW_NORMAL);
+
+function render(exposure: Exposure, openedUtcMs: UtcMs, frameName: string) {
+  const { widthPx, heightPx, lens, toneCurve } = view;
+  const { rgb } = renderFrame({
+    ...{ sky, openedUtcMs, exposure, widthPx, heightPx, lens },
+    sensor: FULL_FRAME_SENSOR,
+    toneCurve: TONE_CURVES[toneCurve],
+    random: grain.fork(frameName),
+  });
+  return { rgb, widthPx, heightPx };
+}
+
+function post(message: FromPictures, transfer: readonly ArrayBuffer[] = []): void {
+  port.postMessage(message, [...transfer]);
+}
+
+async function develop({ requestId, order }: ToPictures): Promise<void> {
+  try {
+    const pixels = render(order.exposure, order.openedUtcMs, `frame ${order.frameIndex}`);
+    const made = await encodePicture(pixels, order, {
+      identity: view.identity,
+      focalLengthMm: view.lens.focalLengthMm,
+    });
+    // A copy that owns its memory can change threads without being copied again.
+    const picture = { ...made, jpeg: made.jpeg.slice(), thumbnail: made.thumbnail.slice() };
+    post({ kind: "developed", requestId, picture }, [
+      picture.jpeg.buffer as ArrayBuffer,
+      picture.thumbnail.buffer as ArrayBuffer,
+    ]);
+  } catch (thrown) {
+    post({ kind: "failed", requestId, why: String(thrown) });
+  }
+}
+
+port.on("message", (message: ToPictures) => void develop(message));
+// The geometry of the frame is worked out once, before the night rather than in its first frame.
+render({ exposureSeconds: 0.001, iso: 100, fNumber: 2.8 }, view.storyStartUtcMs, "test frame");
+post({ kind: "ready" });
