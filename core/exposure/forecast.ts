@@ -56,8 +56,13 @@ export function startForecast(bank: BankTuning = BANK): Forecast {
   };
 }
 
-function freshCells({ slope, flutter }: SkyModel): number[] {
-  return [0, 0, 0, UNKNOWN, 0, 0, slope * slope, 0, flutter * flutter];
+function freshCells(model: SkyModel): number[] {
+  return [0, 0, 0, UNKNOWN, 0, 0, secondVariance(model), 0, model.flutter * model.flutter];
+}
+
+/** Variance of the second state: the slope, or the swing's other half. */
+function secondVariance({ slope, flutter, periodSeconds }: SkyModel): number {
+  return periodSeconds > 0 ? flutter * flutter : slope * slope;
 }
 
 /** Room for one model's prediction; used over and over, never kept. */
@@ -65,9 +70,38 @@ const ahead = new Float64Array(CELLS);
 /** Room for the predictions of a whole bank. */
 let aheadOfAll = new Float64Array(CELLS);
 
-/** Writes the model's state `seconds` later into `ahead`. Source: integrated OU process, exact. */
+/** Writes the model's state `seconds` later into `ahead`. */
 function predict(model: SkyModel, cells: readonly number[], at: number, seconds: number): void {
   const h = Math.max(0, seconds);
+  if (model.periodSeconds > 0) predictSwing(model, cells, at, h);
+  else predictTrend(model, cells, at, h);
+}
+
+/** A damped swing: the fluctuation and its other half turn into one another. Exact. */
+function predictSwing(model: SkyModel, cells: readonly number[], at: number, h: number): void {
+  const f = Math.exp(-h / model.flutterSeconds);
+  const turn = (2 * Math.PI * h) / model.periodSeconds;
+  const c = f * Math.cos(turn);
+  const s = f * Math.sin(turn);
+  const p01 = cells[at + 4]!;
+  const p02 = cells[at + 5]!;
+  const p11 = cells[at + 6]!;
+  const p12 = cells[at + 7]!;
+  const p22 = cells[at + 8]!;
+  const q = model.flutter * model.flutter * (1 - f * f);
+  ahead[0] = cells[at]!;
+  ahead[1] = c * cells[at + 1]! - s * cells[at + 2]!;
+  ahead[2] = s * cells[at + 1]! + c * cells[at + 2]!;
+  ahead[3] = cells[at + 3]! + h * model.wander * model.wander;
+  ahead[4] = c * p01 - s * p02;
+  ahead[5] = s * p01 + c * p02;
+  ahead[6] = c * c * p11 - 2 * c * s * p12 + s * s * p22 + q;
+  ahead[7] = c * s * (p11 - p22) + (c * c - s * s) * p12;
+  ahead[8] = s * s * p11 + 2 * c * s * p12 + c * c * p22 + q;
+}
+
+/** A level with a fading slope and a fluctuation. Source: integrated OU process, exact. */
+function predictTrend(model: SkyModel, cells: readonly number[], at: number, h: number): void {
   const { slope, slopeSeconds: ts, flutter } = model;
   const d = slope > 0 ? Math.exp(-h / ts) : 1;
   const g = slope > 0 ? ts * (1 - d) : 0;
@@ -159,13 +193,13 @@ function predictAll(forecast: Forecast, seconds: number, bank: BankTuning): Outl
   return { level: base + level, spread: Math.sqrt(Math.max(0, square - level * level)) };
 }
 
-function startOver({ slope, flutter }: SkyModel, level: number, at: number): void {
+function startOver(model: SkyModel, level: number, at: number): void {
   const all = aheadOfAll;
   all.fill(0, at, at + CELLS);
   all[at] = level;
   all[at + 3] = UNKNOWN;
-  all[at + 6] = slope * slope;
-  all[at + 8] = flutter * flutter;
+  all[at + 6] = secondVariance(model);
+  all[at + 8] = model.flutter * model.flutter;
 }
 
 /** The Kalman filter's correction of one model, from `aheadOfAll` into the new cells. */

@@ -18,11 +18,20 @@ export type SkyModel = {
   readonly flutter: number;
   /** Time over which a fluctuation forgets itself, seconds. */
   readonly flutterSeconds: number;
+  /** Period with which the fluctuation swings, seconds; 0: it does not. Excludes a slope. */
+  readonly periodSeconds: number;
   /** Weight before anything has been seen, and what it is drawn back to; any scale. */
   readonly prior: number;
 };
 
-const still = { wander: 0, slope: 0, slopeSeconds: 60, flutter: 0, flutterSeconds: 10 };
+const still = {
+  wander: 0,
+  slope: 0,
+  slopeSeconds: 60,
+  flutter: 0,
+  flutterSeconds: 10,
+  periodSeconds: 0,
+};
 
 const named = (
   name: string,
@@ -56,4 +65,28 @@ export const SKY_MODELS: readonly SkyModel[] = [
   named("faint waves", "pulsing", 1, { wander: 0.003, flutter: 0.1, flutterSeconds: 25 }),
   named("waves", "pulsing", 1, { wander: 0.006, flutter: 0.3, flutterSeconds: 25 }),
   named("strong waves", "pulsing", 1, { wander: 0.01, flutter: 0.8, flutterSeconds: 25 }),
+  named("swift beat", "pulsing", 1, {
+    wander: 0.004,
+    flutter: 0.4,
+    flutterSeconds: 8,
+    periodSeconds: 5,
+  }),
+  named("beat", "pulsing", 1, {
+    wander: 0.004,
+    flutter: 0.4,
+    flutterSeconds: 12,
+    periodSeconds: 8,
+  }),
+  named("slow beat", "pulsing", 1, {
+    wander: 0.004,
+    flutter: 0.4,
+    flutterSeconds: 18,
+    periodSeconds: 12,
+  }),
+  named("long beat", "pulsing", 1, {
+    wander: 0.004,
+    flutter: 0.4,
+    flutterSeconds: 25,
+    periodSeconds: 18,
+  }),
 ];
