@@ -32,6 +32,13 @@ export type StoredColumn = {
   readonly column: Uint8Array;
 };
 
+/** What delivering keeps of a frame, so that it measures each only once. */
+export type StoredMeasure = {
+  readonly measure: unknown;
+  readonly column: Uint8Array;
+  readonly thumbnailJpeg: Uint8Array;
+};
+
 /** The photographer's own word on a frame: it outranks every score. */
 export type Pick = {
   readonly cameraId: string;
@@ -284,6 +291,36 @@ export class Catalogue {
             count,
           );
     return rows as StoredColumn[];
+  }
+
+  /**
+   * What delivering measured of a frame's pixels, if it was made of the same file and tone curve.
+   *
+   * @param madeOf  Names file and method; any change of it asks for a new measure.
+   */
+  measure(cameraId: string, frameIndex: number, madeOf: string): StoredMeasure | null {
+    const row = this.#get(
+      `SELECT measure, sky_column AS "column", thumbnail AS thumbnailJpeg FROM measures
+       WHERE camera_id = ? AND frame_index = ? AND made_of = ?`,
+      cameraId,
+      frameIndex,
+      madeOf,
+    ) as { measure: string; column: Uint8Array; thumbnailJpeg: Uint8Array } | undefined;
+    return row === undefined ? null : { ...row, measure: JSON.parse(row.measure) as unknown };
+  }
+
+  putMeasure(cameraId: string, frameIndex: number, madeOf: string, stored: StoredMeasure): void {
+    this.#run(
+      `INSERT OR REPLACE INTO measures
+         (camera_id, frame_index, made_of, measure, sky_column, thumbnail)
+       VALUES (?, ?, ?, ?, ?, ?)`,
+      cameraId,
+      frameIndex,
+      madeOf,
+      JSON.stringify(stored.measure),
+      stored.column,
+      stored.thumbnailJpeg,
+    );
   }
 
   /** Keeps the photographer's word on a frame; null takes it back. */

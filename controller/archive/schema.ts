@@ -41,6 +41,15 @@ const MIGRATIONS: readonly string[] = [
      rating INTEGER,
      PRIMARY KEY (camera_id, frame_index)
    ) WITHOUT ROWID;`,
+  `CREATE TABLE measures (
+     camera_id TEXT NOT NULL,
+     frame_index INTEGER NOT NULL,
+     made_of TEXT NOT NULL,
+     measure TEXT NOT NULL,
+     sky_column BLOB NOT NULL,
+     thumbnail BLOB NOT NULL,
+     PRIMARY KEY (camera_id, frame_index)
+   );`,
 ];
 
 /** Marks the file as a night's catalogue: the letters "NVKT". */

@@ -1,0 +1,69 @@
+/** Where a camera looked and through what. */
+export type Framing = {
+  /** Altitude of the picture's middle above the horizon. */
+  readonly altitudeDeg: number;
+  /** Azimuth of the picture's middle, from true north through east; null: not known. */
+  readonly azimuthDeg: number | null;
+  readonly focalLengthMm: number;
+  /** Height of the whole picture on the sensor, mm. */
+  readonly pictureHeightMm: number;
+};
+
+/** A mark on an axis: where (0..1 along it) and what it says. */
+export type AxisMark = { readonly at: number; readonly label: string };
+
+/**
+ * Altitude above the horizon of a height in the picture's middle column, for a rectilinear lens
+ * and a level camera.
+ *
+ * @param share  0 at the picture's top, 1 at its bottom.
+ * Source: the pinhole projection: tan of the angle from the axis is distance over focal length.
+ */
+export function altitudeAt(framing: Framing, share: number): number {
+  const fromMiddleMm = (0.5 - share) * framing.pictureHeightMm;
+  const angle = Math.atan2(fromMiddleMm, framing.focalLengthMm);
+  return framing.altitudeDeg + (angle * 180) / Math.PI;
+}
+
+/** Height in the middle column (0 top, 1 bottom) of an altitude; null: outside the picture. */
+export function shareOfAltitude(framing: Framing, altitudeDeg: number): number | null {
+  const angle = ((altitudeDeg - framing.altitudeDeg) * Math.PI) / 180;
+  if (Math.abs(angle) >= Math.PI / 2) return null;
+  const share = 0.5 - (Math.tan(angle) * framing.focalLengthMm) / framing.pictureHeightMm;
+  return share >= 0 && share <= 1 ? share : null;
+}
+
+/** Marks every ten degrees that are in the picture; 0 is its top, as in the picture. */
+export function altitudeMarks(framing: Framing): readonly AxisMark[] {
+  const marks: AxisMark[] = [];
+  for (let altitudeDeg = -30; altitudeDeg <= 90; altitudeDeg += 10) {
+    const at = shareOfAltitude(framing, altitudeDeg);
+    if (at !== null) marks.push({ at, label: `${altitudeDeg}°` });
+  }
+  return marks;
+}
+
+/** Steps between time marks, minutes. */
+const TIME_STEPS_MINUTES = [1, 2, 5, 10, 20, 30, 60, 120, 180];
+
+/**
+ * Marks of Universal Time from left to right, at most `countMax`, on whole steps.
+ *
+ * Zero length gives one mark.
+ */
+export function timeMarks(
+  startUtcMs: number,
+  endUtcMs: number,
+  countMax: number,
+): readonly AxisMark[] {
+  const spanMs = Math.max(1, endUtcMs - startUtcMs);
+  const stepMinutes =
+    TIME_STEPS_MINUTES.find((minutes) => spanMs / (minutes * 60_000) <= countMax) ?? 360;
+  const stepMs = stepMinutes * 60_000;
+  const marks: AxisMark[] = [];
+  for (let at = Math.ceil(startUtcMs / stepMs) * stepMs; at <= endUtcMs; at += stepMs) {
+    const label = new Date(at).toISOString().slice(11, 16);
+    marks.push({ at: (at - startUtcMs) / spanMs, label });
+  }
+  return marks;
+}
