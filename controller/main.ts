@@ -6,22 +6,20 @@ import { buildPageIfStale } from "./pageBuild.ts";
 await runCommand(START_COMMAND, async (options) => {
   await buildPageIfStale();
   const daemon = await startDaemon(options, (line) => process.stdout.write(`${line}\n`));
-  let isStopping = false;
-  const ended = new Promise<void>((resolve, reject) => {
-    const stop = (): void => {
-      if (isStopping) return void daemon.abandon().then(() => process.exit(1), reject);
+  await new Promise<void>((resolve, reject) => {
+    let isStopping = false;
+    const end = (): void => {
       isStopping = true;
-      process.stdout.write("Ending in order; the open frame is kept. Once more to end at once.\n");
       daemon.stop().then(resolve, reject);
     };
-    process.on("SIGINT", stop);
-    process.on("SIGTERM", stop);
+    const asked = (): void => {
+      if (isStopping) return void daemon.abandon().then(() => process.exit(1), reject);
+      process.stdout.write("Ending in order; the open frame is kept. Once more to end at once.\n");
+      end();
+    };
+    process.on("SIGINT", asked);
+    process.on("SIGTERM", asked);
     // Asked for a number of frames, the program is done when they are; else the page stays up.
-    if (options.frames !== null) {
-      void daemon.finished.then(() => {
-        if (!isStopping) stop();
-      });
-    }
+    if (options.frames !== null) void daemon.finished.then(() => isStopping || end());
   });
-  await ended;
 });
