@@ -57,6 +57,12 @@ export class FrameFiles {
     if (at >= 0) this.#awaited.splice(at, 1);
   }
 
+  /** The frame that this capture is to bring; null: none that still waits. */
+  frameOf(captureId: number): number | null {
+    const frame = this.#awaited.find((awaited) => awaited.captureId === captureId);
+    return frame?.frameIndex ?? null;
+  }
+
   isAwaited(frameIndex: number): boolean {
     return this.#awaited.some((awaited) => awaited.frameIndex === frameIndex);
   }

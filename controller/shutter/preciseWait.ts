@@ -13,10 +13,10 @@ export type MomentWait = {
 
 /**
  * A timer of the event loop may be late by a millisecond or two even in an idle thread; the last
- * stretch is slept in the kernel, and its wake-up error of some 0.1 ms is spun away.
+ * stretch is slept in the kernel, and its wake-up error, too, is spun away.
  */
-const HAND_OVER_MS = 2.5;
-const SPIN_MS = 0.25;
+const HAND_OVER_MS = 4;
+const SPIN_MS = 1.5;
 
 /** Waiting as the timing thread does it: sleep, then spin, to some ten microseconds. */
 export function preciseWait(): MomentWait {

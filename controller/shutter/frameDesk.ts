@@ -1,0 +1,145 @@
+import type { NightError } from "../../core/errors.ts";
+import type { TransactionId } from "../../core/ptp/ids.ts";
+import type { CameraEvent } from "../cameras/camera.ts";
+import type { CameraControls } from "../cameras/cameraControls.ts";
+import { realMs, type ClockOrigin } from "../clock.ts";
+import type { CameraLink } from "./cameraLink.ts";
+import type { ErrandQueue } from "./errandQueue.ts";
+import { comparisonErrand, frameErrand } from "./errands.ts";
+import { FrameFiles } from "./frameFiles.ts";
+import { nightOf } from "./nightTime.ts";
+
+/** Which errand goes first; of frames the newest, for the next exposure hangs on it. */
+export const RANK = {
+  comparison: 0,
+  frame: (frameIndex: number): number => 2 - frameIndex / (frameIndex + 1),
+  status: 3,
+  card: 4,
+  file: 5,
+};
+
+/** A camera is given this much real time in any case before its silence means anything. */
+const GRACE_FLOOR_MS = 500;
+/** Files whose names are remembered, to know a frame's second file by. */
+const REMEMBERED_NAMES = 8;
+
+const LATE_FILE = "the camera did not name a file for this frame";
+const LOST_LINK = "the link was lost before the camera named the file; it may be on the card";
+
+export type FrameDeskOptions = {
+  readonly controls: CameraControls;
+  readonly origin: ClockOrigin;
+  readonly errands: ErrandQueue;
+  readonly tell: (event: CameraEvent) => void;
+  /** The frame that the shutter is open for, or about to be. */
+  readonly exposingIndex: () => number | null;
+};
+
+/** Sees to it that every frame gets its file, or a word on why it has none. */
+export class FrameDesk {
+  readonly #options: FrameDeskOptions;
+  readonly #files = new FrameFiles();
+  /** Names without endings of the latest frames' files, newest last. */
+  readonly #stems: { readonly stem: string; readonly frameIndex: number }[] = [];
+
+  constructor(options: FrameDeskOptions) {
+    this.#options = options;
+  }
+
+  /** Files that were on the card before the first frame. */
+  learn(handles: readonly number[]): void {
+    this.#files.learn(handles);
+  }
+
+  forgetFile(handle: number): void {
+    this.#files.forgetFile(handle);
+  }
+
+  /** A capture is about to begin; the event connection may be faster than its answer. */
+  await(frameIndex: number, captureId: TransactionId): void {
+    this.#files.await({ frameIndex, captureId });
+  }
+
+  giveUp(frameIndex: number): void {
+    this.#files.giveUp(frameIndex);
+  }
+
+  /** The frame whose file this capture still owes. */
+  frameOf(captureId: number): number | null {
+    return this.#files.frameOf(captureId);
+  }
+
+  isAwaited(frameIndex: number): boolean {
+    return this.#files.isAwaited(frameIndex);
+  }
+
+  /** The shutter has closed. @returns when the camera's silence will mean something, real time. */
+  expect(frameIndex: number, closedMs: number): number {
+    const lateMs = closedMs + this.#graceMs();
+    this.#files.expectBy(frameIndex, lateMs);
+    return lateMs;
+  }
+
+  /** The camera named a file. @returns whether it is a frame's. */
+  name(link: CameraLink, handle: number, eventTransactionId: number | null): boolean {
+    const named = this.#files.name(handle, eventTransactionId);
+    if (named.kind !== "ofFrame") return false;
+    const { frameIndex, captureId } = named;
+    const { controls, origin, tell } = this.#options;
+    const errand = frameErrand(link, { frameIndex, handle }, controls, {
+      tell,
+      nightNow: () => nightOf(realMs(), origin),
+      isOther: (info) => this.#isOtherFrames(info.filename, frameIndex),
+      onOther: () => {
+        const isOpen = this.#options.exposingIndex() === frameIndex;
+        const compareAtMs = isOpen ? null : realMs() + this.#graceMs();
+        this.#files.awaitAgain({ frameIndex, captureId }, compareAtMs);
+      },
+    });
+    const drop = (error: NightError): void => this.#tellMissing(frameIndex, error.message);
+    this.#options.errands.add({ rank: RANK.frame(frameIndex), errand, drop });
+    return true;
+  }
+
+  /** Real time of the next look at the card for files that were never named; Infinity: none. */
+  get compareAtMs(): number {
+    return this.#files.compareAtMs ?? Infinity;
+  }
+
+  /** Looks for files that were never named. */
+  compare(link: CameraLink): void {
+    const { errands } = this.#options;
+    if (errands.has(RANK.comparison)) return;
+    const errand = comparisonErrand(link, (handles) => {
+      for (const handle of handles) this.name(link, handle, null);
+      const missing = this.#files.noteComparison(realMs(), this.#graceMs());
+      for (const frameIndex of missing) this.#tellMissing(frameIndex, LATE_FILE);
+    });
+    errands.add({ rank: RANK.comparison, errand, drop: () => undefined });
+  }
+
+  /** The link is lost, and with it every handle. */
+  forgetAll(exceptFrameIndex: number | null): void {
+    for (const frameIndex of this.#files.forgetAll()) {
+      if (frameIndex !== exceptFrameIndex) this.#tellMissing(frameIndex, LOST_LINK);
+    }
+  }
+
+  /** Raw and JPEG of one frame share a name, so the second is told from the next frame's first. */
+  #isOtherFrames(filename: string, frameIndex: number): boolean {
+    const stem = filename.replace(/\.[^.]*$/, "");
+    const isOther = this.#stems.some((one) => one.stem === stem && one.frameIndex !== frameIndex);
+    if (!isOther && stem !== "") this.#stems.push({ stem, frameIndex });
+    if (this.#stems.length > REMEMBERED_NAMES) this.#stems.shift();
+    return isOther;
+  }
+
+  #tellMissing(frameIndex: number, why: string): void {
+    this.#options.tell({ kind: "frameMissing", frameIndex, why });
+  }
+
+  /** How long the camera may take to name a file, real milliseconds. */
+  #graceMs(): number {
+    return GRACE_FLOOR_MS + this.#options.controls.fileGraceMs / this.#options.origin.rate;
+  }
+}

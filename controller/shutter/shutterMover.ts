@@ -1,0 +1,162 @@
+import { asNightError, NightError } from "../../core/errors.ts";
+import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
+import { RESPONSES } from "../../core/ptp/responses.ts";
+import type { Exposure } from "../../core/exposure/exposure.ts";
+import type { CameraControls } from "../cameras/cameraControls.ts";
+import { isResponse } from "../cameras/ptpSession.ts";
+import type { OperationAnswer } from "../cameras/transport.ts";
+import { realMs } from "../clock.ts";
+import type { CameraLink } from "./cameraLink.ts";
+import { chooseExposureMethod, type ExposureMethod } from "./exposureMethod.ts";
+import type { ShutterLamp } from "./shutterLamp.ts";
+
+/** Time for one attempt to close, and for all of them before the link is given up. */
+const CLOSE_ANSWER_MS = 3_000;
+const CLOSE_MS_MAX = 8_000;
+const CLOSE_PAUSE_MS_MAX = 500;
+
+export type ShutterMoverOptions = {
+  readonly link: CameraLink;
+  readonly controls: CameraControls;
+  readonly lamp: ShutterLamp;
+};
+
+/** Talks one connected camera into opening and closing its shutter. */
+export class ShutterMover {
+  readonly #options: ShutterMoverOptions;
+
+  constructor(options: ShutterMoverOptions) {
+    this.#options = options;
+  }
+
+  /**
+   * How an exposure of this length is made.
+   * @throws NightError `camera.unsupported` when the camera offers no way at all.
+   */
+  methodFor(exposureSeconds: number): ExposureMethod {
+    const { link, controls } = this.#options;
+    const method = chooseExposureMethod({
+      exposureSeconds,
+      ladderSeconds: link.exposureLadderSeconds,
+      hasBulb: link.hasBulb,
+      timedBelowSeconds: controls.timedBelowSeconds,
+    });
+    if (method !== null) return method;
+    throw new NightError(
+      "camera.unsupported",
+      "This camera offers neither bulb nor exposure times over its cable; use a release contact.",
+    );
+  }
+
+  /** Brings the settings in place; that costs the camera's time only when they change. */
+  async prepare(exposure: Exposure): Promise<void> {
+    const { link, controls } = this.#options;
+    await link.setTo(controls.iso, exposure.iso);
+    await link.setTo(controls.fNumber, exposure.fNumber);
+    const method = this.methodFor(exposure.exposureSeconds);
+    if (method.kind === "timed") await link.setTo(controls.exposureTime, method.exposureSeconds);
+  }
+
+  /** What an exposure of this length is taken with, by the settings as they were read back. */
+  happened(exposureSeconds: number, ordered: Exposure): Exposure {
+    const { link, controls } = this.#options;
+    return {
+      exposureSeconds,
+      iso: link.settingOf(controls.iso) ?? ordered.iso,
+      fNumber: link.settingOf(controls.fNumber) ?? ordered.fNumber,
+    };
+  }
+
+  /** Starts an exposure by the camera's own timer. @returns its true length as well. */
+  async startTimed(
+    ordered: Exposure,
+  ): Promise<{ readonly answer: OperationAnswer; readonly exposureSeconds: number }> {
+    const { link, controls } = this.#options;
+    const answer = await link.session.initiateCapture();
+    const setSeconds = link.settingOf(controls.exposureTime);
+    return { answer, exposureSeconds: setSeconds ?? ordered.exposureSeconds };
+  }
+
+  /** Opens the shutter; the lamp burns from before the request until it is surely closed. */
+  async open(): Promise<OperationAnswer> {
+    const { link, lamp } = this.#options;
+    lamp.light(link.session.upcomingTransactionId);
+    try {
+      return await link.session.initiateOpenCapture(link.openOperation);
+    } catch (thrown) {
+      await this.#afterFailedOpening(thrown);
+      throw thrown;
+    }
+  }
+
+  /**
+   * Closes the shutter, again and again while the camera has an excuse. If it keeps refusing, the
+   * link is declared lost: dropping it ends the session and with it the capture.
+   */
+  async close(openingId: TransactionId): Promise<OperationAnswer> {
+    const { link, controls, lamp } = this.#options;
+    const named = controls.bulb?.closeNamesOpening === false ? null : openingId;
+    const untilMs = realMs() + CLOSE_MS_MAX;
+    for (let attempt = 1; ; attempt += 1) {
+      try {
+        const answer = await link.session.terminateOpenCapture(named, link.closeOperation, {
+          timeoutMs: CLOSE_ANSWER_MS,
+        });
+        lamp.putOut();
+        return answer;
+      } catch (thrown) {
+        const error = asNightError(thrown);
+        if (error.code === "camera.gone") throw error;
+        if (isResponse(error, RESPONSES.InvalidTransactionID)) {
+          // The camera knows of no such capture: then it is not running.
+          lamp.putOut();
+          return instantAnswer();
+        }
+        if (realMs() > untilMs) throw refusesToClose(error);
+        await pause(Math.min(controls.busyPollMs * attempt, CLOSE_PAUSE_MS_MAX));
+      }
+    }
+  }
+
+  /**
+   * What an exposure is longer than the time from the answer to opening until the sending of
+   * closing, real milliseconds. Opening's answer and closing's request both travel, each for half
+   * a round trip.
+   */
+  get bulbExcessMs(): number {
+    return this.#options.controls.bulbExcessMs ?? this.#options.link.pace.roundTripMs;
+  }
+
+  /**
+   * An opening that was refused by a clear answer left the shutter closed. Without such an answer
+   * nobody knows, and the exposure is ended to be sure; on a lost link the lamp stays lit.
+   */
+  async #afterFailedOpening(thrown: unknown): Promise<void> {
+    const { lamp } = this.#options;
+    const error = asNightError(thrown);
+    const wasRefused = "responseCode" in error.details;
+    if (error.code === "camera.gone" && !wasRefused) return;
+    if (wasRefused) lamp.putOut();
+    else await this.close(transactionId(lamp.openingTransactionId));
+  }
+}
+
+function refusesToClose(cause: NightError): NightError {
+  return new NightError("camera.gone", "The camera refuses to close its shutter.", {}, { cause });
+}
+
+function instantAnswer(): OperationAnswer {
+  const nowMs = realMs();
+  return {
+    responseCode: RESPONSES.InvalidTransactionID,
+    parameters: [],
+    dataBytes: 0,
+    isDataComplete: true,
+    sentMs: nowMs,
+    answeredMs: nowMs,
+  };
+}
+
+function pause(pauseMs: number): Promise<void> {
+  return new Promise((resolve) => setTimeout(resolve, pauseMs));
+}
