@@ -94,12 +94,14 @@ export class PtpSession {
   /** Ends the session in order; a camera that cannot be asked any more is let go. */
   async close(): Promise<void> {
     if (!this.#isOpen) return;
-    this.#isOpen = false;
     try {
+      // The session is open until this is answered: closing it takes a number like everything else.
       await this.#attempt(OPERATIONS.CloseSession, [], { timeoutMs: 2_000 });
     } catch (thrown) {
       // The link is going down either way, and the camera ends a session whose link is down.
       if (!(thrown instanceof NightError)) throw thrown;
+    } finally {
+      this.#isOpen = false;
     }
   }
 
