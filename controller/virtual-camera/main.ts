@@ -14,7 +14,8 @@ import {
   VIRTUAL_CAMERA_COMMAND,
   type VirtualCameraOptions,
 } from "./options.ts";
-import { startSimulatedPictures } from "./simulatedPictures.ts";
+import { SimulatedPictures } from "./simulatedPictures.ts";
+import type { SimulatedView } from "./simulatedView.ts";
 import { VirtualCamera, type CameraIdentity } from "./virtualCamera.ts";
 
 await runCommand(VIRTUAL_CAMERA_COMMAND, run);
@@ -31,7 +32,7 @@ async function run(options: VirtualCameraOptions): Promise<void> {
   process.stderr.on("error", () => {});
 
   const card = makeCard(options["card-dir"]);
-  const pictures = await startSimulatedPictures({
+  const view: SimulatedView = {
     seed: options.seed,
     place: {
       latitudeDeg: options.lat,
@@ -51,8 +52,13 @@ async function run(options: VirtualCameraOptions): Promise<void> {
     },
     toneCurve: toneCurveOf(options),
     identity,
-  });
+  };
   let stop = (why: string): void => report(why);
+  const pictures = new SimulatedPictures(view, (error) => {
+    process.stderr.write(`error: no more pictures: ${error.message}\n`);
+    process.exitCode = 1;
+    stop("no more pictures");
+  });
   const camera = new VirtualCamera({
     ...{ identity, settings, clock, random, pictures, card, report },
     onOff: (why) => stop(why),
@@ -96,7 +102,7 @@ function endOnce(report: (line: string) => void, close: () => Promise<void>) {
     isEnding = true;
     report(why);
     close().then(
-      () => process.exit(0),
+      () => process.exit(),
       (thrown: unknown) => {
         process.stderr.write(`error: ${asNightError(thrown).message}\n`);
         process.exit(1);

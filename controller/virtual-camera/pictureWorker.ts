@@ -15,7 +15,6 @@ export type ToPictures = { readonly requestId: number; readonly order: PictureOr
 
 /** What it answers. */
 export type FromPictures =
-  | { readonly kind: "ready" }
   | { readonly kind: "developed"; readonly requestId: number; readonly picture: Picture }
   | { readonly kind: "failed"; readonly requestId: number; readonly why: string };
 
@@ -70,4 +69,3 @@ async function develop({ requestId, order }: ToPictures): Promise<void> {
 port.on("message", (message: ToPictures) => void develop(message));
 // The geometry of the frame is worked out once, before the night rather than in its first frame.
 render({ exposureSeconds: 0.001, iso: 100, fNumber: 2.8 }, view.storyStartUtcMs, "test frame");
-post({ kind: "ready" });

@@ -12,23 +12,34 @@ type Waiting = {
   readonly reject: (why: Error) => void;
 };
 
-/** Pictures of a simulated sky, made in a thread of their own. */
-class SimulatedPictures implements PictureSource {
+/**
+ * Pictures of a simulated sky, made in a thread of their own. The thread takes a while to work out
+ * its geometry; the camera answers meanwhile, and the first frame waits in its memory.
+ */
+export class SimulatedPictures implements PictureSource {
   readonly widthPx: number;
   readonly heightPx: number;
   readonly typicalBytes: number;
   readonly #worker: Worker;
   readonly #waiting = new Map<number, Waiting>();
   #lastRequestId = 0;
+  #isClosing = false;
 
-  constructor(view: SimulatedView, worker: Worker) {
+  /** @param onDead  The thread has ended by itself: no more pictures. */
+  constructor(view: SimulatedView, onDead: (why: Error) => void) {
     this.widthPx = view.widthPx;
     this.heightPx = view.heightPx;
     this.typicalBytes = (view.widthPx * view.heightPx * TYPICAL_BITS_PER_PIXEL) / 8;
-    this.#worker = worker;
-    worker.on("message", (message: FromPictures) => this.#settle(message));
-    worker.on("error", (error) => this.#failAll(error));
-    worker.on("exit", () => this.#failAll(new Error("the picture thread has ended")));
+    const file = new URL("./pictureWorker.ts", import.meta.url);
+    this.#worker = startWorker(file, { workerData: view });
+    const fail = (error: Error): void => {
+      for (const { reject } of this.#waiting.values()) reject(error);
+      this.#waiting.clear();
+      if (!this.#isClosing) onDead(error);
+    };
+    this.#worker.on("message", (message: FromPictures) => this.#settle(message));
+    this.#worker.once("error", fail);
+    this.#worker.once("exit", () => fail(new Error("the picture thread has ended")));
   }
 
   develop(order: PictureOrder): Promise<Picture> {
@@ -41,33 +52,14 @@ class SimulatedPictures implements PictureSource {
   }
 
   async close(): Promise<void> {
+    this.#isClosing = true;
     await this.#worker.terminate();
   }
 
   #settle(message: FromPictures): void {
-    if (message.kind === "ready") return;
     const waiting = this.#waiting.get(message.requestId);
     this.#waiting.delete(message.requestId);
     if (message.kind === "developed") waiting?.resolve(message.picture);
     else waiting?.reject(new Error(message.why));
   }
-
-  #failAll(error: Error): void {
-    for (const { reject } of this.#waiting.values()) reject(error);
-    this.#waiting.clear();
-  }
-}
-
-/** Starts the picture thread and waits until it is ready for the first frame. */
-export function startSimulatedPictures(view: SimulatedView): Promise<PictureSource> {
-  const worker = startWorker(new URL("./pictureWorker.ts", import.meta.url), { workerData: view });
-  return new Promise((resolve, reject) => {
-    worker.once("error", reject);
-    worker.on("message", function onFirst(message: FromPictures) {
-      if (message.kind !== "ready") return;
-      worker.off("message", onFirst);
-      worker.off("error", reject);
-      resolve(new SimulatedPictures(view, worker));
-    });
-  });
 }

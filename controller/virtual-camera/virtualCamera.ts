@@ -182,12 +182,13 @@ export class VirtualCamera {
     await this.#files;
   }
 
-  /** Closes the shutter, finishes the frames in memory, and puts everything away. */
+  /** Closes the shutter and puts everything away; the card goes too, so nothing is waited for. */
   async close(): Promise<void> {
+    this.#isOff = true;
     clearInterval(this.#batteryTimer);
     this.capture.closeNow();
-    await this.#files;
     await this.#parts.pictures.close();
+    await this.#files;
     await this.#parts.card.close();
   }
 

@@ -220,7 +220,9 @@ export class RawHost {
   }
 
   async event(): Promise<RawEvent> {
-    const { type, body } = await this.events.take();
+    let packet = await this.events.take();
+    for (; packet.type === 13; packet = await this.events.take()) this.events.send(rawPacket(14));
+    const { type, body } = packet;
     if (type !== 8) throw new Error(`packet ${type} where an event was expected`);
     return {
       code: body.readUInt16LE(0),
