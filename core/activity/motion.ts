@@ -22,7 +22,9 @@ export const NO_MOTION_HISTORY: MotionHistory = { maps: [] };
 
 export type MotionScale = { readonly focalLengthMm: number; readonly pixelPitchUm: number };
 
-const MAPS_MAX = 6;
+const MAPS_MAX = 9;
+/** Maps older than the newest two are kept this far apart. */
+const APART_MS = 3500;
 /** Curtains evolve: an older frame shows others. */
 const SECONDS_MAX = 60;
 /** Fastest speed that is searched for. */
@@ -48,8 +50,19 @@ export function measureMotion(
   const result = matchMaps(maps, map);
   return {
     motion: typeof result === "string" ? { kind: "unknown", why: result } : asMotion(result, scale),
-    history: { maps: [...maps, map].slice(-MAPS_MAX) },
+    history: { maps: thinned([...maps, map]) },
   };
+}
+
+/** The newest two maps, and older ones some seconds apart. */
+function thinned(maps: readonly MotionMap[]): readonly MotionMap[] {
+  const kept: MotionMap[] = [];
+  for (const [index, map] of maps.entries()) {
+    const before = kept.at(-1);
+    const isApart = before === undefined || map.midMs - before.midMs >= APART_MS;
+    if (isApart || index >= maps.length - 2) kept.push(map);
+  }
+  return kept.slice(-MAPS_MAX);
 }
 
 function asMotion(degPerSecond: number, scale: MotionScale): CurtainMotion {
@@ -74,28 +87,45 @@ function matchMaps(maps: readonly MotionMap[], map: MotionMap): number | string 
   if (typeof found === "string") return found;
   const first = refineFields(last, map, found);
   if (typeof first === "string") return first;
-  const base = longerBase(maps, map, first.shiftCells, secondsBetween(last, map));
-  if (base === null) return first.degPerSecond;
-  const stretch = secondsBetween(base, map) / secondsBetween(last, map);
-  const scaled = first.fields.map(({ field, x, y }) => ({ field, x: x * stretch, y: y * stretch }));
-  const longer = refineFields(base, map, scaled);
-  return typeof longer === "string" ? first.degPerSecond : longer.degPerSecond;
+  let best = first;
+  let from = last;
+  for (let round = 0; round < LENGTHENINGS; round += 1) {
+    const base = longerBase(maps, map, best, secondsBetween(from, map));
+    if (base === null || base === from) break;
+    const stretch = secondsBetween(base, map) / secondsBetween(from, map);
+    const start = best.fields.map(({ field, x, y }) => ({ field, x: x * stretch, y: y * stretch }));
+    const longer = refineFields(base, map, start);
+    if (typeof longer === "string" || longer.doubt > best.doubt) break;
+    best = longer;
+    from = base;
+  }
+  return speedOf(best);
+}
+
+/** How often the time over which a slow motion is measured is stretched. */
+const LENGTHENINGS = 3;
+
+function speedOf({ degPerSecond, doubt }: Refined): number | string {
+  // What is slower than the stars within its doubt is called so, however doubtful.
+  if (doubt <= DOUBT_MAX || degPerSecond * (1 + 2 * doubt) < DEG_PER_SECOND_MIN)
+    return degPerSecond;
+  return "the motion is lost in noise";
 }
 
 function secondsBetween(from: MotionMap, to: MotionMap): number {
   return (to.midMs - from.midMs) / 1000;
 }
 
-/** The oldest map over which the shift stays moderate; null when the newest is right already. */
+/** The oldest map over which the shift stays moderate, for all that is known of it; null: none. */
 function longerBase(
   maps: readonly MotionMap[],
   map: MotionMap,
-  shiftCells: number,
+  { shiftCells, doubt }: Refined,
   seconds: number,
 ): MotionMap | null {
-  const wanted = (seconds * GOOD_SHIFT_CELLS) / Math.max(0.05, shiftCells);
-  const base = maps.find((old) => secondsBetween(old, map) <= wanted * 1.2);
-  return base === undefined || base === maps.at(-1) ? null : base;
+  const leastShift = Math.max(0.1, shiftCells * (1 - Math.min(1, 2 * doubt)));
+  const longest = (seconds * GOOD_SHIFT_CELLS) / leastShift;
+  return maps.find((old) => secondsBetween(old, map) <= longest * 1.2) ?? null;
 }
 
 /** A part of the sky that is matched as a whole. */
@@ -309,44 +339,70 @@ type Refined = {
   readonly degPerSecond: number;
   readonly shiftCells: number;
   readonly fields: readonly FieldShift[];
+  /** Relative doubt of the speed. */
+  readonly doubt: number;
 };
 
 /** Fields whose refined match falls below this are not believed. */
 const FIELD_MATCH_MIN = 0.5;
 /** Relative doubt of the speed beyond which it is not said. */
-const DOUBT_MAX = 0.2;
+const DOUBT_MAX = 0.12;
+/** Scatter of the fields' shifts, relative to their mean, up to which they move as one. */
+const TOGETHER_MAX = 0.6;
 
 function refineFields(
   older: MotionMap,
   newer: MotionMap,
   shifts: readonly FieldShift[],
 ): Refined | string {
-  const seconds = secondsBetween(older, newer);
-  const measured = shifts
+  const fields = shifts
     .map((shift) => refineField(older, newer, shift))
-    .filter((field) => field !== null)
-    .filter((field) => field.match >= FIELD_MATCH_MIN);
-  if (measured.length === 0) return "the sky has changed too much between frames";
-  const speeds = measured.map(({ field, x, y, match, doubt }) => {
-    const altitude = ((field.top + field.bottom) / 2 - newer.rows / 2) * newer.stepDeg;
-    const cells = Math.hypot(x * Math.cos((altitude * Math.PI) / 180), y);
-    return { cells, x, y, weight: field.energy * match * match, doubt };
-  });
-  const cells = weightedMedian(speeds.map(({ cells, weight }) => ({ value: cells, weight })));
-  const weights = speeds.reduce((sum, { weight }) => sum + weight, 0);
-  const doubt = Math.sqrt(
-    speeds.reduce((sum, { doubt, weight }) => sum + (weight * doubt) ** 2, 0) / weights ** 2,
+    .filter((field) => field !== null && field.match >= FIELD_MATCH_MIN) as RefinedField[];
+  if (fields.length === 0) return "the sky has changed too much between frames";
+  const vectors = fields.map((field) => vectorOf(field, newer));
+  const { cells, doubt } = typicalShift(vectors);
+  return {
+    degPerSecond: (cells * newer.stepDeg) / secondsBetween(older, newer),
+    shiftCells: cells,
+    fields,
+    doubt,
+  };
+}
+
+/** A field's shift as it looks on the sky, with its weight. */
+type FieldVector = { x: number; y: number; weight: number; doubt: number };
+
+function vectorOf({ field, x, y, match, doubt }: RefinedField, map: MotionMap): FieldVector {
+  const altitudeDeg = ((field.top + field.bottom) / 2 - map.rows / 2) * map.stepDeg;
+  const across = Math.cos((altitudeDeg * Math.PI) / 180);
+  return { x: x * across, y, weight: field.energy * match * match, doubt };
+}
+
+/**
+ * Size of the common shift and its relative doubt. Fields that move as one are averaged, and their
+ * scatter is the doubt; fields that go their own ways give the median of their speeds, if each
+ * stands clear of its noise.
+ */
+function typicalShift(vectors: readonly FieldVector[]): { cells: number; doubt: number } {
+  const total = vectors.reduce((sum, { weight }) => sum + weight, 0);
+  const mean = (of: (vector: FieldVector) => number): number =>
+    vectors.reduce((sum, vector) => sum + (vector.weight / total) * of(vector), 0);
+  const [x, y] = [mean((vector) => vector.x), mean((vector) => vector.y)];
+  const size = Math.max(1e-6, Math.hypot(x, y));
+  const scatter = Math.sqrt(mean((vector) => (vector.x - x) ** 2 + (vector.y - y) ** 2));
+  // Weights differ: so many fields of one weight would do as much.
+  const count = total ** 2 / vectors.reduce((sum, { weight }) => sum + weight ** 2, 0);
+  const formal = Math.sqrt(mean((vector) => vector.doubt ** 2) / count);
+  if (scatter <= TOGETHER_MAX * size || count < 1.5) {
+    const byScatter = count < 1.5 ? 2 * formal : scatter / Math.sqrt(count);
+    return { cells: size, doubt: Math.max(formal, byScatter) / size };
+  }
+  const cells = weightedMedian(
+    vectors.map((vector) => ({ value: Math.hypot(vector.x, vector.y), weight: vector.weight })),
   );
-  const meanX = speeds.reduce((sum, { x, weight }) => sum + x * weight, 0) / weights;
-  const meanY = speeds.reduce((sum, { y, weight }) => sum + y * weight, 0) / weights;
-  if (cells > 0.3 && Math.hypot(meanX, meanY) < 0.4 * cells) {
-    return "parts of the sky move against each other";
-  }
-  const degPerSecond = (cells * newer.stepDeg) / seconds;
-  if (doubt > DOUBT_MAX * cells && degPerSecond > DEG_PER_SECOND_MIN) {
-    return "the motion is lost in noise";
-  }
-  return { degPerSecond, shiftCells: cells, fields: measured };
+  // Fields that scatter by noise alone look like this, too; then nothing is known.
+  const isClear = mean((vector) => vector.doubt) < 0.15 * cells && cells > 1;
+  return { cells, doubt: isClear ? DOUBT_MAX : 1 };
 }
 
 function weightedMedian(items: readonly { value: number; weight: number }[]): number {
@@ -360,9 +416,13 @@ function weightedMedian(items: readonly { value: number; weight: number }[]): nu
   return sorted.at(-1)!.value;
 }
 
-type RefinedField = FieldShift & { readonly match: number; readonly doubt: number };
+type RefinedField = FieldShift & {
+  readonly match: number;
+  /** One standard deviation of the shift, by the residual, cells. */
+  readonly doubt: number;
+};
 
-const REFINE_ITERATIONS = 6;
+const REFINE_ITERATIONS = 4;
 /** Share of the stronger direction's structure that is added to both: along a plain arc no shift shows. */
 const DAMPING = 0.01;
 
@@ -374,34 +434,31 @@ function refineField(older: MotionMap, newer: MotionMap, start: FieldShift): Ref
   const { field } = start;
   let { x, y } = start;
   let sums = normalSums(older, newer, field, x, y);
-  for (let iteration = 0; iteration < REFINE_ITERATIONS; iteration += 1) {
-    if (sums.count < FIELD_CELLS_MIN / 2) return null;
+  for (let iteration = 0; iteration < REFINE_ITERATIONS && sums !== null; iteration += 1) {
     const step = solveShift(sums);
+    if (Math.hypot(step.x, step.y) < 0.01) break;
     x += Math.max(-2, Math.min(2, step.x));
     y += Math.max(-2, Math.min(2, step.y));
     sums = normalSums(older, newer, field, x, y);
-    if (Math.hypot(step.x, step.y) < 0.005) break;
   }
+  if (sums === null || sums.count < FIELD_CELLS_MIN / 2) return null;
   if (Math.hypot(x - start.x, y - start.y) > 3 * COARSE) return null;
-  const match = sums.cross / Math.sqrt(sums.squaresA * sums.squaresB + 1e-12);
-  const trace = sums.gxx + sums.gyy;
-  const residual = Math.max(0, sums.error / Math.max(1, sums.count));
   // Neighbouring cells share their noise after smoothing: about nine of them make one fact.
-  const doubt = Math.sqrt((9 * residual * 2) / Math.max(1e-9, trace));
-  return { field, x, y, match, doubt };
+  const doubt = Math.sqrt((9 * sums.residual * 2) / Math.max(1e-9, sums.gxx + sums.gyy));
+  return { field, x, y, match: sums.match, doubt };
 }
 
 type NormalSums = {
-  gxx: number;
-  gxy: number;
-  gyy: number;
-  gxe: number;
-  gye: number;
-  cross: number;
-  squaresA: number;
-  squaresB: number;
-  error: number;
-  count: number;
+  readonly gxx: number;
+  readonly gxy: number;
+  readonly gyy: number;
+  readonly gxe: number;
+  readonly gye: number;
+  /** Normalised correlation. */
+  readonly match: number;
+  /** Mean square of what is left. */
+  readonly residual: number;
+  readonly count: number;
 };
 
 function solveShift({ gxx, gxy, gyy, gxe, gye }: NormalSums): { x: number; y: number } {
@@ -418,64 +475,99 @@ function normalSums(
   field: Field,
   shiftX: number,
   shiftY: number,
-): NormalSums {
+): NormalSums | null {
+  const { columns } = newer;
+  const patch = shiftedPatch(older, newer, field, shiftX, shiftY);
+  if (patch === null) return null;
+  const { left, top, width, height, values, isBoth, gain } = patch;
+  const b = newer.values;
+  let [gxx, gxy, gyy, gxe, gye] = [0, 0, 0, 0, 0];
+  let [cross, squaresA, squaresB, error, count] = [0, 0, 0, 0, 0];
+  for (let row = 1; row < height - 1; row += 1) {
+    for (let column = 1; column < width - 1; column += 1) {
+      const cell = row * width + column;
+      if (isBoth[cell] === 0) continue;
+      const at = (top + row) * columns + left + column;
+      const valueA = gain * values[cell]!;
+      const valueB = b[at]!;
+      const gx = (gain * (values[cell + 1]! - values[cell - 1]!) + b[at + 1]! - b[at - 1]!) / 4;
+      const gy =
+        (gain * (values[cell + width]! - values[cell - width]!) +
+          b[at + columns]! -
+          b[at - columns]!) /
+        4;
+      // The newer map is the older one moved by the shift: a rise in its way lowers what is met.
+      const difference = valueA - valueB;
+      gxx += gx * gx;
+      gxy += gx * gy;
+      gyy += gy * gy;
+      gxe += gx * difference;
+      gye += gy * difference;
+      cross += valueA * valueB;
+      squaresA += valueA * valueA;
+      squaresB += valueB * valueB;
+      error += difference * difference;
+      count += 1;
+    }
+  }
+  const match = cross / Math.sqrt(squaresA * squaresB + 1e-12);
+  return { gxx, gxy, gyy, gxe, gye, match, residual: error / Math.max(1, count), count };
+}
+
+type Patch = {
+  readonly left: number;
+  readonly top: number;
+  readonly width: number;
+  readonly height: number;
+  /** The older map where it lies after the shift, by bilinear interpolation. */
+  readonly values: Float32Array;
+  /** 1 where both maps show sky. */
+  readonly isBoth: Uint8Array;
+  /** Contrast of the newer map over the older one's. */
+  readonly gain: number;
+};
+
+function shiftedPatch(
+  older: MotionMap,
+  newer: MotionMap,
+  field: Field,
+  shiftX: number,
+  shiftY: number,
+): Patch | null {
   const { columns, rows } = newer;
   const wholeX = Math.floor(-shiftX);
   const wholeY = Math.floor(-shiftY);
   const [fx, fy] = [-shiftX - wholeX, -shiftY - wholeY];
   const [w00, w10, w01, w11] = [(1 - fx) * (1 - fy), fx * (1 - fy), (1 - fx) * fy, fx * fy];
+  const left = Math.max(field.left, -wholeX, 1);
+  const top = Math.max(field.top, -wholeY, 1);
+  const width = Math.min(field.right, columns - 1 - wholeX, columns - 1) - left;
+  const height = Math.min(field.bottom, rows - 1 - wholeY, rows - 1) - top;
+  if (width < 4 || height < 4) return null;
+  const values = new Float32Array(width * height);
+  const isBoth = new Uint8Array(width * height);
   const a = older.values;
-  const b = newer.values;
-  const gain = gainOf();
-  let [gxx, gxy, gyy, gxe, gye] = [0, 0, 0, 0, 0];
-  let [cross, squaresA, squaresB, error, count] = [0, 0, 0, 0, 0];
-  visit((at, from) => {
-    const shifted = (offset: number): number =>
-      w00 * a[from + offset]! +
-      w10 * a[from + offset + 1]! +
-      w01 * a[from + offset + columns]! +
-      w11 * a[from + offset + columns + 1]!;
-    const valueA = gain * shifted(0);
-    const valueB = b[at]!;
-    const gx = (gain * (shifted(1) - shifted(-1)) + b[at + 1]! - b[at - 1]!) / 4;
-    const gy =
-      (gain * (shifted(columns) - shifted(-columns)) + b[at + columns]! - b[at - columns]!) / 4;
-    // The newer map is the older one moved by the shift: a rise in the way lowers what is met.
-    const difference = valueA - valueB;
-    gxx += gx * gx;
-    gxy += gx * gy;
-    gyy += gy * gy;
-    gxe += gx * difference;
-    gye += gy * difference;
-    cross += valueA * valueB;
-    squaresA += valueA * valueA;
-    squaresB += valueB * valueB;
-    error += difference * difference;
-    count += 1;
-  });
-  return { gxx, gxy, gyy, gxe, gye, cross, squaresA, squaresB, error, count };
-
-  function gainOf(): number {
-    let [ab, aa] = [0, 0];
-    visit((at, from) => {
-      ab += a[from]! * b[at]!;
-      aa += a[from]! * a[from]!;
-    });
-    return Math.min(2, Math.max(0.5, ab / Math.max(1e-9, aa)));
-  }
-
-  function visit(take: (at: number, from: number) => void): void {
-    const top = Math.max(field.top, 2 - wholeY, 2);
-    const bottom = Math.min(field.bottom, rows - 3 - wholeY, rows - 2);
-    const left = Math.max(field.left, 2 - wholeX, 2);
-    const right = Math.min(field.right, columns - 3 - wholeX, columns - 2);
-    for (let row = top; row < bottom; row += 1) {
-      for (let column = left; column < right; column += 1) {
-        const at = row * columns + column;
-        const from = (row + wholeY) * columns + column + wholeX;
-        if (newer.isSky[at] === 0 || older.isSky[from] === 0) continue;
-        take(at, from);
-      }
+  let [ab, aa] = [0, 0];
+  for (let row = 0, cell = 0; row < height; row += 1) {
+    let at = (top + row) * columns + left;
+    let from = at + wholeY * columns + wholeX;
+    for (let column = 0; column < width; column += 1, cell += 1, at += 1, from += 1) {
+      const value =
+        w00 * a[from]! +
+        w10 * a[from + 1]! +
+        w01 * a[from + columns]! +
+        w11 * a[from + columns + 1]!;
+      values[cell] = value;
+      if ((newer.isSky[at]! & older.isSky[from]!) === 0) continue;
+      isBoth[cell] = 1;
+      ab += value * newer.values[at]!;
+      aa += value * value;
     }
   }
+  return { left, top, width, height, values, isBoth, gain: clampGain(ab / Math.max(1e-9, aa)) };
+}
+
+/** Curtains fade and flare, but a field that would have to be turned over is no match. */
+function clampGain(gain: number): number {
+  return Math.min(2, Math.max(0.5, gain));
 }

@@ -36,8 +36,8 @@ export type SurgeStep = {
   readonly riseStops: number;
 };
 
-/** A frame counts as quiet once it is this old and two newer ones are there. */
-const QUIET_AFTER_SECONDS = 40;
+/** A frame counts as quiet once it is this old, longer than a lamp is watched, and three are newer. */
+const QUIET_AFTER_SECONDS = 75;
 
 /**
  * Rises over the brightest quiet that make a surge, stops: with moving structure in the sky, with
@@ -174,7 +174,7 @@ function settle(calm: Calm, notes: readonly LevelNote[]): Pick<SurgeState, "calm
   const nowSeconds = notes.at(-1)!.atSeconds;
   let count = 0;
   let known = calm;
-  while (count < notes.length - 2 && notes[count]!.atSeconds < nowSeconds - QUIET_AFTER_SECONDS) {
+  while (count < notes.length - 3 && notes[count]!.atSeconds < nowSeconds - QUIET_AFTER_SECONDS) {
     known = calmAfter(known, notes[count]!);
     count += 1;
   }
