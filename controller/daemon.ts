@@ -246,6 +246,8 @@ function startOrder(options: StartOptions, clock: Clock, info: NightInfo | null)
     dawnMs: place === null ? null : at(nextTwilight(startUtcMs ?? now, place, "dawn")),
     frameCountMax: options.frames,
     sentinelIntervalSeconds: options["sentinel-seconds"],
+    // A camera answers in real time, however fast the night goes.
+    silenceSecondsMax: DEFAULT_WATCH_SETTINGS.silenceSecondsMax * Math.max(1, clock.origin.rate),
   };
   const first = place === null ? null : firstExposure(startUtcMs ?? now, place, towards, exposure);
   return { settings, first };

@@ -14,8 +14,8 @@ const STATUS_EVERY_MS = 60_000;
 const DIAL_RETRY_MS = 10_000;
 /** Waits between attempts to reconnect; the last one repeats. */
 const RETRY_WAITS_MS = [500, 1000, 2000, 4000, 8000, 15_000, 60_000];
-/** At the end, frames still on their way have this long to arrive. */
-const LAST_FRAMES_MS = 60_000;
+/** At the end, frames still on their way have so many of the silences that lose a camera. */
+const LAST_FRAMES_SILENCES = 3;
 
 /** What comes after a frame: the next one, a pause, or the end. */
 export function goOn(state: WatchState, atMs: MonotonicMs, after: After): WatchStep {
@@ -117,7 +117,7 @@ export function lost(
     return withEffects([missing], recover(state, atMs, sentence, 0));
   }
   // The shutter may still be open: closing the camera opens the contact whatever happened.
-  const closeMs = later(atMs, LAST_FRAMES_MS);
+  const closeMs = lastFramesMs(state, atMs);
   return {
     state: { ...state, phase: { kind: "ending", by: after, closeMs } },
     effects: [missing, { kind: "closeCamera" }, { kind: "wake", atMs: closeMs }],
@@ -159,7 +159,7 @@ export function pause(state: WatchState, atMs: MonotonicMs): WatchStep {
 }
 
 export function end(state: WatchState, atMs: MonotonicMs, by: EndedBy): WatchStep {
-  const closeMs = later(atMs, LAST_FRAMES_MS);
+  const closeMs = lastFramesMs(state, atMs);
   const ending: WatchState = { ...state, phase: { kind: "ending", by, closeMs } };
   return {
     state: ending,
@@ -206,6 +206,10 @@ export function overdueMs(
   state: WatchState,
 ): MonotonicMs {
   return later(atMs, (exposureSeconds + state.settings.silenceSecondsMax) * 1000);
+}
+
+function lastFramesMs(state: WatchState, atMs: MonotonicMs): MonotonicMs {
+  return later(atMs, LAST_FRAMES_SILENCES * state.settings.silenceSecondsMax * 1000);
 }
 
 export function later(atMs: MonotonicMs, ms: number): MonotonicMs {
