@@ -187,8 +187,8 @@ function plotOf(story: SkyStory, duration: number, luck: number): Plot {
     case "demo":
       return {
         ...quiet,
-        substorms: [storm(0.4, 220), storm(0.63, 90, 60)],
-        clouds: [{ from: duration * 0.52, to: duration * 0.6, cover: 0.55 }],
+        substorms: [storm(0.37, 220), storm(0.62, 90, 60)],
+        clouds: [{ from: duration * 0.5, to: duration * 0.57, cover: 0.55 }],
       };
     case "quiet":
       return { ...quiet, quietKr: 4 };

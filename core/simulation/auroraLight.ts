@@ -1,5 +1,5 @@
 import { auroraMoment, type AuroraCourse, type AuroraMoment } from "./auroraCourse.ts";
-import { SEEN_PER_KILORAYLEIGH } from "./colour.ts";
+import { SEEN_PER_KILORAYLEIGH, type Rgb } from "./colour.ts";
 import {
   addCurtains,
   addDiffuse,
@@ -19,6 +19,8 @@ import {
   type FeetCopies,
   type FieldAxes,
   type FieldLineMap,
+  type HeightProfile,
+  type LineOfSight,
 } from "./fieldLines.ts";
 import type { Direction } from "./view.ts";
 
@@ -38,20 +40,21 @@ const range = (from: number, to: number, step: number): number[] =>
  * Source: O(1S) 100 to 150 km with its peak near 110 (Chamberlain 1961; from memory); shape invented.
  */
 const GREEN_PROFILE = heightProfile(
-  [...range(96, 113, 1), ...range(115, 133, 2), ...range(139, 199, 8), ...range(214, 310, 16)],
+  [...range(97, 113, 1.25), ...range(115, 133, 3), ...range(139, 202, 9), ...range(216, 312, 16)],
   (height) => {
     const border = 1 / (1 + Math.exp(-(height - 104) / 1.9));
     const fall = 0.72 * Math.exp(-(height - 105) / 15) + 0.28 * Math.exp(-(height - 105) / 48);
     return border * fall;
   },
-  (height) => (height < 114 ? 0 : height < 135 ? 1 : 2),
+  // A slice next to wider ones is itself wide and belongs with them, or it would stand out.
+  (height) => (height < 111.5 ? 0 : height < 131.5 ? 1 : 2),
 );
 
 /** N2 and N2+ below and in the lower border. Source: 85 to 120 km (from memory); shape invented. */
 const BORDER_PROFILE = heightProfile(
-  range(87, 114, 1.5),
-  (height) => Math.exp(-(((height - 99) / 5.5) ** 2)),
-  () => 0,
+  range(87, 112, 2.5),
+  (height) => Math.exp(-(((height - 101) / 5.5) ** 2)),
+  () => 1,
 );
 
 /** 630.0 nm. Source: O(1D) 200 to 400 km, about 250 (Chamberlain 1961; from memory); shape invented. */
@@ -68,6 +71,23 @@ const DIFFUSE_PROFILE = heightProfile(
   () => 1,
 );
 
+/** Lines in given proportions, per kilorayleigh of the first. */
+function blend(...parts: readonly (readonly [share: number, seen: Rgb])[]): Rgb {
+  const sum = (channel: 0 | 1 | 2): number =>
+    parts.reduce((total, [share, seen]) => total + share * seen[channel], 0);
+  return [sum(0), sum(1), sum(2)];
+}
+
+/** Green curtains with the violet that comes with them. Source: 427.8 about a fifth of 557.7 (from memory). */
+const CURTAIN_SEEN = blend([1, SEEN_PER_KILORAYLEIGH.green], [0.16, SEEN_PER_KILORAYLEIGH.violet]);
+
+/** The hard border per kilorayleigh of the green it goes with. Common practice, no source. */
+const BORDER_SEEN = blend(
+  [0.3, SEEN_PER_KILORAYLEIGH.crimson],
+  [0.14, SEEN_PER_KILORAYLEIGH.violet],
+  [0.12, SEEN_PER_KILORAYLEIGH.green],
+);
+
 /** Lifetime of O(1D), seconds: red lags and smears. Source: Chamberlain 1961. */
 const RED_LIFETIME_SECONDS = 110;
 
@@ -75,19 +95,19 @@ const RED_LIFETIME_SECONDS = 110;
 const RED_LAGS = [0.06, 0.21, 0.38, 0.58, 0.82, 1.14, 1.61, 2.77];
 
 /** Brightness from which a curtain's border turns crimson, kR of green. Common practice, no source. */
-const HARD_KR = 70;
+const HARD_KR = 220;
 
 /** Red over green: strong in faint and tall aurora, weak in bright. Source: ratios from memory. */
 function redOfGreen(greenKr: number): number {
-  return 0.55 * greenKr ** 0.8;
+  return (0.6 * greenKr) / (1 + greenKr / 9);
 }
 
 /** Everything about a set of points of the sky that does not change with time. */
 export type AuroraSight = {
   readonly fine: FieldLineMap;
   readonly coarse: FieldLineMap;
-  readonly fineSteps: Uint8Array;
-  readonly coarseSteps: Uint8Array;
+  readonly fineSteps: Uint16Array;
+  readonly coarseSteps: Uint16Array;
   /** Cells of the points: index and fractions; −1 where the point sees no aurora. */
   readonly fineCells: SightCells;
   readonly coarseCells: SightCells;
@@ -96,6 +116,8 @@ export type AuroraSight = {
   readonly fineLight: Float32Array;
   readonly borderLight: Float32Array;
   readonly coarseLight: Float32Array;
+  /** Sums prepared for the profiles, by name and shift. */
+  readonly prepared: Map<string, LineOfSight>;
 };
 
 type SightCells = {
@@ -132,6 +154,7 @@ export function auroraSight(
     fineLight: feet(fine),
     borderLight: feet(fine),
     coarseLight: feet(coarse),
+    prepared: new Map(),
   };
 }
 
@@ -169,38 +192,36 @@ export function addAurora(options: {
   const middle = auroraMoment(aurora.course, fromSeconds + seconds / 2);
   drawGreen(aurora, sight, { fromSeconds, seconds, middle });
   // Hard, bright precipitation reaches lower; the border follows activity.
-  const shiftKm = 3 - 7 * middle.activity;
+  const shiftKm = Math.round(2 * (3 - 7 * middle.activity)) / 2;
   const { fine, coarse, fineFeet, coarseFeet } = sight;
   sumAlongLines(
     fine,
     fineFeet,
-    lineOfSight(fine, GREEN_PROFILE, shiftKm),
+    preparedSight(sight, "green", shiftKm),
     sight.fineSteps,
     sight.fineLight,
   );
-  spread(fine, sight.fineCells, sight.fineLight, SEEN_PER_KILORAYLEIGH.green, 1, light);
-  spread(fine, sight.fineCells, sight.fineLight, SEEN_PER_KILORAYLEIGH.violet, 0.16, light);
+  spread(fine, sight.fineCells, sight.fineLight, CURTAIN_SEEN, light);
 
-  hardenFeet(fineFeet[0]);
+  hardenFeet(fineFeet[1]);
   sumAlongLines(
     fine,
-    [fineFeet[0], fineFeet[0], fineFeet[0]],
-    lineOfSight(fine, BORDER_PROFILE, shiftKm),
+    [fineFeet[1], fineFeet[1], fineFeet[1]],
+    preparedSight(sight, "border", shiftKm),
     sight.fineSteps,
     sight.borderLight,
   );
-  spread(fine, sight.fineCells, sight.borderLight, SEEN_PER_KILORAYLEIGH.crimson, 0.75, light);
-  spread(fine, sight.fineCells, sight.borderLight, SEEN_PER_KILORAYLEIGH.violet, 0.35, light);
+  spread(fine, sight.fineCells, sight.borderLight, BORDER_SEEN, light);
 
   drawRed(aurora, sight, fromSeconds + seconds / 2);
   sumAlongLines(
     coarse,
     coarseFeet,
-    lineOfSight(coarse, RED_PROFILE, 0),
+    preparedSight(sight, "red", 0),
     sight.coarseSteps,
     sight.coarseLight,
   );
-  spread(coarse, sight.coarseCells, sight.coarseLight, SEEN_PER_KILORAYLEIGH.red, 1, light);
+  spread(coarse, sight.coarseCells, sight.coarseLight, SEEN_PER_KILORAYLEIGH.red, light);
 
   coarseFeet[0].fill(0);
   addDiffuse({ curtains: aurora.curtains, moment: middle, map: coarse, feet: coarseFeet[0] });
@@ -218,13 +239,38 @@ export function addAurora(options: {
   sumAlongLines(
     coarse,
     coarseFeet,
-    lineOfSight(coarse, DIFFUSE_PROFILE, 0),
+    preparedSight(sight, "diffuse", 0),
     sight.coarseSteps,
     sight.coarseLight,
   );
-  spread(coarse, sight.coarseCells, sight.coarseLight, SEEN_PER_KILORAYLEIGH.green, 1, light);
-  spread(coarse, sight.coarseCells, sight.coarseLight, SEEN_PER_KILORAYLEIGH.violet, 0.12, light);
+  spread(coarse, sight.coarseCells, sight.coarseLight, CURTAIN_SEEN, light);
 }
+
+const PROFILES: Readonly<Record<"green" | "border" | "red" | "diffuse", HeightProfile>> = {
+  green: GREEN_PROFILE,
+  border: BORDER_PROFILE,
+  red: RED_PROFILE,
+  diffuse: DIFFUSE_PROFILE,
+};
+
+/** The prepared sum of a profile; shifts come in half kilometres, so that few are ever needed. */
+function preparedSight(
+  sight: AuroraSight,
+  name: keyof typeof PROFILES,
+  shiftKm: number,
+): LineOfSight {
+  const key = `${name} ${shiftKm}`;
+  const known = sight.prepared.get(key);
+  if (known !== undefined) return known;
+  const map = name === "green" || name === "border" ? sight.fine : sight.coarse;
+  const prepared = lineOfSight(map, PROFILES[name], shiftKm);
+  if (sight.prepared.size >= PREPARED_MAX) sight.prepared.clear();
+  sight.prepared.set(key, prepared);
+  return prepared;
+}
+
+/** Prepared sums kept with a sight. */
+const PREPARED_MAX = 24;
 
 function drawGreen(
   aurora: Aurora,
@@ -280,18 +326,16 @@ function drawRed(aurora: Aurora, sight: AuroraSight, atSeconds: number): void {
   blurFeet(coarse, coarseFeet);
 }
 
-/** Adds a map's light, times a colour and a share, at the points of a sight. */
+/** Adds a map's light, times what the filters see of a kilorayleigh, at the points of a sight. */
 function spread(
   map: FieldLineMap,
   cells: SightCells,
   kilorayleigh: Float32Array,
-  seen: readonly [number, number, number],
-  share: number,
+  [red, green, blue]: Rgb,
   light: Float32Array,
 ): void {
   const { rowCount, columnCount } = map;
   const total = columnCount * rowCount;
-  const [red, green, blue] = [seen[0] * share, seen[1] * share, seen[2] * share];
   const { index, columnPart, rowPart } = cells;
   for (let point = 0; point < index.length; point += 1) {
     const at = index[point]!;

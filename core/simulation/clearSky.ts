@@ -84,7 +84,7 @@ export function starRotation(place: PlaceOnEarth, utcMs: UtcMs): Rotation {
 }
 
 /** Colours of the parts at equal luminance, white balance for the night. Common practice, no source. */
-const NIGHT_HUE = seenHue([0.94, 1, 1.15]);
+const NIGHT_HUE = seenHue([0.86, 1, 1.2]);
 /** Colour of the moonlit sky. */
 export const MOONLIGHT_HUE = seenHue([0.84, 1, 1.5]);
 const TOWN_HUE = seenHue([1.7, 0.95, 0.28]);
@@ -203,5 +203,7 @@ function twilightHue(sunAltitudeDeg: number): Rgb {
   const v = twilightZenithMag(altitude);
   const b = 11.84 + 1.411 * x - 0.041 * x * x;
   const r = 11.4 + 1.567 * x - 0.064 * x * x;
-  return seenHue([10 ** (0.4 * (v - r - 0.36)), 1, 10 ** (-0.4 * (b - v - 0.65))]);
+  const [red, blue] = [10 ** (0.4 * (v - r - 0.36)), 10 ** (-0.4 * (b - v - 0.65))];
+  // The night's white balance is cooler than daylight's.
+  return seenHue([0.8 * red, 1, 1.2 * blue]);
 }

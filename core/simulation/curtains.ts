@@ -2,7 +2,7 @@ import { createRandom } from "../random.ts";
 import { EARTH_RADIUS_KM } from "../sky/auroraGeometry.ts";
 import { RAD_PER_DEG } from "../sky/angles.ts";
 import { foldKmPerSecond, rayKmPerSecond, type AuroraMoment } from "./auroraCourse.ts";
-import { addFootSpot, type FieldLineMap } from "./fieldLines.ts";
+import { addFootSpot, isNearMap, type FieldLineMap } from "./fieldLines.ts";
 import { noiseAt, noiseLine } from "./noise.ts";
 
 /** The arcs of a night: where they lie, how they fold, where their rays are. Plain numbers. */
@@ -163,6 +163,10 @@ function addArc(options: Parameters<typeof addCurtains>[0], arc: Arc, share: num
   let [beforeX, beforeY] = [NaN, NaN];
   for (let index = 0; index <= count; index += 1) {
     const u = nearKm * Math.tan(-reach + index * step);
+    if (!isNearMap(map, u * cosPole + baseKm * sinPole, baseKm * cosPole - u * sinPole)) {
+      beforeX = NaN;
+      continue;
+    }
     let x = u;
     let y = baseKm + u * u * bendPerKm;
     for (let wave = 0; wave < WAVES.length; wave += 1) {
@@ -232,14 +236,14 @@ export function createPatches(seed: string): Patches {
     return {
       xKm: PATCH_FIELD_KM * (random.uniform() - 0.5),
       yKm: 420 * random.uniform() - 130,
-      radiusKm: 9 + 26 * random.uniform() ** 1.6,
+      radiusKm: 14 + 34 * random.uniform() ** 1.6,
       periodSeconds: 2 + 18 * random.uniform() * random.uniform() + 3 * random.uniform(),
       turn: random.uniform(),
       lit: 0.3 + 0.3 * random.uniform(),
-      spots: Array.from({ length: 7 }, () => {
-        const along = 2.2 * (random.uniform() - 0.5);
-        const across = 0.9 * (random.uniform() - 0.5) + along * slant;
-        return [along, across, 0.3 + 0.35 * random.uniform(), 0.35 + 0.65 * random.uniform()];
+      spots: Array.from({ length: 16 }, () => {
+        const along = 2.6 * (random.uniform() - 0.5);
+        const across = 0.75 * (random.uniform() - 0.5) + 0.5 * along * slant;
+        return [along, across, 0.1 + 0.16 * random.uniform(), 0.2 + 0.8 * random.uniform() ** 2];
       }),
     };
   });
@@ -299,7 +303,7 @@ export function addPatches(options: {
         x * cosPole + y * sinPole,
         y * cosPole - x * sinPole,
         moment.patchKr * mean * strength * fade,
-        Math.max(4, size * patch.radiusKm),
+        Math.max(2.5, size * patch.radiusKm),
       );
     }
   }

@@ -146,6 +146,23 @@ export function sinAltitudeOf(map: FieldLineMap, column: number, row: number): n
   return Math.min(1, w * bz * sinRho);
 }
 
+/** How far outside a map, radians, an unfolded arc may lie and still swing into it. */
+const SWING_RAD = 0.35;
+
+/** Whether a footpoint lies within a map's columns or not far from them. */
+export function isNearMap(map: FieldLineMap, eastKm: number, northKm: number): boolean {
+  if (map.isCircle) return true;
+  const half = (map.columnCount * map.thetaStep) / 2;
+  if (half + SWING_RAD >= Math.PI) return true;
+  const { first, second } = map.axes;
+  const alongFirst = eastKm * first[0] + northKm * first[1] + FOOT_KM * first[2];
+  const alongSecond = eastKm * second[0] + northKm * second[1] + FOOT_KM * second[2];
+  const middle = map.thetaStart + half;
+  const inward = alongFirst * Math.cos(middle) + alongSecond * Math.sin(middle);
+  const away = Math.sqrt(alongFirst * alongFirst + alongSecond * alongSecond);
+  return inward >= away * Math.cos(half + SWING_RAD) || away < 60;
+}
+
 /** Cells of a Gaussian's table per unit of its exponent. */
 const BELL_STEPS = 64;
 const BELL = Float32Array.from({ length: BELL_STEPS * 6 + 2 }, (_, index) =>
@@ -254,7 +271,7 @@ export function heightProfile(
 }
 
 /** Steps of the altitude for which the sums along field lines are prepared. */
-const ALTITUDE_STEPS = 192;
+const ALTITUDE_STEPS = 900;
 
 /** For each step of altitude and each height: where to read the feet and with what weight. */
 export type LineOfSight = {
@@ -264,6 +281,8 @@ export type LineOfSight = {
   readonly fraction: Float32Array;
   readonly weight: Float32Array;
   readonly blurs: readonly number[];
+  /** Smallest and largest row offset among the heights of each blur. */
+  readonly reach: readonly (readonly [lowest: number, highest: number])[];
 };
 
 /**
@@ -309,7 +328,15 @@ export function lineOfSight(
       weight[at] = profile.shares[tap]! / crossing;
     }
   }
-  return { heightCount, rowOffset, fraction, weight, blurs: profile.blurs };
+  const reach = [0, 1, 2].map((blur): readonly [number, number] => {
+    let [lowest, highest] = [0, 0];
+    rowOffset.forEach((offset, at) => {
+      if (profile.blurs[at % heightCount] !== blur || weight[at] === 0) return;
+      [lowest, highest] = [Math.min(lowest, offset), Math.max(highest, offset + 1)];
+    });
+    return [lowest, highest];
+  });
+  return { heightCount, rowOffset, fraction, weight, blurs: profile.blurs, reach };
 }
 
 /** Altitude steps are even in the square root of the sine: finer near the horizon. */
@@ -318,8 +345,8 @@ function sineOfStep(step: number): number {
 }
 
 /** Step of altitude of every cell of a map, for `sumAlongLines`. */
-export function altitudeSteps(map: FieldLineMap): Uint8Array {
-  const steps = new Uint8Array(map.columnCount * map.rowCount);
+export function altitudeSteps(map: FieldLineMap): Uint16Array {
+  const steps = new Uint16Array(map.columnCount * map.rowCount);
   for (let column = 0; column < map.columnCount; column += 1) {
     for (let row = 0; row < map.rowCount; row += 1) {
       const sine = sinAltitudeOf(map, column, row);
@@ -336,7 +363,7 @@ export function altitudeSteps(map: FieldLineMap): Uint8Array {
 export type FeetCopies = readonly [Float32Array, Float32Array, Float32Array];
 
 /** Rows over which the second and third copy of the feet are averaged (twice over). */
-const BLUR_ROWS = [0, 2, 6] as const;
+const BLUR_ROWS = [0, 2, 5] as const;
 
 /** Fills the blurred copies from the sharp one. */
 export function blurFeet(map: FieldLineMap, [sharp, soft, softer]: FeetCopies): void {
@@ -382,11 +409,11 @@ export function sumAlongLines(
   map: FieldLineMap,
   feet: FeetCopies,
   sight: LineOfSight,
-  steps: Uint8Array,
+  steps: Uint16Array,
   into: Float32Array,
 ): void {
   const { rowCount, columnCount } = map;
-  const { heightCount, rowOffset, fraction, weight } = sight;
+  const { heightCount } = sight;
   const blurStart = [0, 0, 0, heightCount];
   for (let blur = 2; blur >= 1; blur -= 1) {
     const first = sight.blurs.findIndex((value) => value >= blur);
@@ -409,26 +436,44 @@ export function sumAlongLines(
     for (let blur = 0; blur < 3; blur += 1) {
       columns[blur]!.set(feet[blur]!.subarray(base, base + rowCount), PAD_ROWS);
     }
-    // Feet light up cells from a little below them (heights under the feet's) to far above.
-    const from = Math.max(0, lowest - Math.ceil(0.4 / map.wStep));
-    const to = Math.min(rowCount - 1, highest + Math.ceil(2.2 / map.wStep));
+    sumColumn({ columns, blurStart, sight, steps, base, lowest, highest, into });
+  }
+}
+
+function sumColumn(options: {
+  readonly columns: readonly Float32Array[];
+  readonly blurStart: readonly number[];
+  readonly sight: LineOfSight;
+  readonly steps: Uint16Array;
+  readonly base: number;
+  /** First and last row with light at its feet. */
+  readonly lowest: number;
+  readonly highest: number;
+  readonly into: Float32Array;
+}): void {
+  const { columns, blurStart, steps, base, lowest, highest, into } = options;
+  const { heightCount, rowOffset, fraction, weight } = options.sight;
+  const last = columns[0]!.length - 2;
+  for (let blur = 0; blur < 3; blur += 1) {
+    const source = columns[blur]!;
+    const [tapFrom, tapTo] = [blurStart[blur]!, blurStart[blur + 1]!];
+    if (tapTo <= tapFrom) continue;
+    // Rows from which no height of this blur reads a lit foot stay dark.
+    const [down, up] = options.sight.reach[blur]!;
+    const from = Math.max(0, lowest - up);
+    const to = Math.min(last - 2 * PAD_ROWS + 1, highest - down);
     for (let row = from; row <= to; row += 1) {
       const start = steps[base + row]! * heightCount;
       const at = row + PAD_ROWS;
       let sum = 0;
-      for (let blur = 0; blur < 3; blur += 1) {
-        const source = columns[blur]!;
-        const end = blurStart[blur + 1]!;
-        for (let tap = blurStart[blur]!; tap < end; tap += 1) {
-          const index = start + tap;
-          let read = at + rowOffset[index]!;
-          if (read < 0) read = 0;
-          if (read > padded - 2) read = padded - 2;
-          const a = source[read]!;
-          sum += weight[index]! * (a + fraction[index]! * (source[read + 1]! - a));
-        }
+      for (let index = start + tapFrom; index < start + tapTo; index += 1) {
+        let read = at + rowOffset[index]!;
+        if (read < 0) read = 0;
+        else if (read > last) read = last;
+        const a = source[read]!;
+        sum += weight[index]! * (a + fraction[index]! * (source[read + 1]! - a));
       }
-      into[base + row] = sum;
+      into[base + row] = into[base + row]! + sum;
     }
   }
 }

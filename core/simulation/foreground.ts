@@ -52,52 +52,60 @@ export function spruceShore(seed: string, centreAzimuthDeg: number): Foreground 
 function plantForest(profileDeg: Float32Array, seed: string): void {
   const random = createRandom(`${seed}/forest`);
   const groups = noiseLine(`${seed}/groups`);
-  for (let azimuth = 0; azimuth < 360; azimuth += 0.22 + 0.3 * random.uniform()) {
-    const heightDeg = 0.7 + 1.1 * random.uniform();
+  for (let azimuth = 0; azimuth < 360; azimuth += 0.16 + 0.3 * random.uniform()) {
+    const heightDeg = 0.5 + 1.3 * random.uniform() * noiseAt(groups, azimuth / 5 + 300);
     plantSpruce(profileDeg, { azimuthDeg: azimuth, heightDeg, jag: random.uniform() });
   }
-  for (let azimuth = 0; azimuth < 360; azimuth += 0.5 + 1.3 * random.uniform()) {
-    const density = noiseAt(groups, azimuth / 14);
-    if (random.uniform() > 1.6 * density - 0.55) continue;
-    const heightDeg = 2 + 6.5 * density * random.uniform() ** 1.5;
+  for (let azimuth = 0; azimuth < 360; azimuth += 0.35 + 0.9 * random.uniform()) {
+    const density = noiseAt(groups, azimuth / 11);
+    if (random.uniform() > 1.8 * density - 0.6) continue;
+    const heightDeg = 1 + 4.6 * density * (0.35 + 0.65 * random.uniform());
     plantSpruce(profileDeg, { azimuthDeg: azimuth, heightDeg, jag: random.uniform() });
   }
 }
 
+/** A spruce: a slender cone of drooping whorls, its edge ragged, its crown a spire. */
 function plantSpruce(
   profileDeg: Float32Array,
   tree: { readonly azimuthDeg: number; readonly heightDeg: number; readonly jag: number },
 ): void {
-  const halfDeg = tree.heightDeg * (0.12 + 0.05 * tree.jag);
+  const halfDeg = tree.heightDeg * (0.17 + 0.07 * tree.jag);
   const reach = Math.ceil(halfDeg * PROFILE_PER_DEG);
   const middle = Math.round(tree.azimuthDeg * PROFILE_PER_DEG);
+  const whorls = 6 + 4 * tree.jag;
   for (let step = -reach; step <= reach; step += 1) {
     const off = Math.abs(step / PROFILE_PER_DEG) / halfDeg;
     if (off > 1) continue;
-    // Whorls of branches make the edge of a spruce ragged.
-    const whorl = 0.09 * Math.abs(((off * (7 + 3 * tree.jag) + tree.jag) % 1) - 0.5) * 2;
-    const height = tree.heightDeg * Math.max(0, 1 - off ** 0.85 - whorl * off ** 0.5);
+    // Each side's branches lie at heights of their own.
+    const turn = off * whorls + tree.jag * (step < 0 ? 3 : 7);
+    const notch = (0.16 * (turn - Math.floor(turn))) / (1 + 2 * off);
+    const height = tree.heightDeg * Math.max(0, 1 - off ** 0.72 - notch * Math.min(1, 3 * off));
     const index = (middle + step + PROFILE_COUNT) % PROFILE_COUNT;
     profileDeg[index] = Math.max(profileDeg[index]!, 0.3 + height);
   }
 }
 
 function buildHut(profileDeg: Float32Array, azimuthDeg: number): HutWindow {
-  const [halfDeg, wallDeg, ridgeDeg] = [1.25, 0.95, 1.75];
-  for (let step = -halfDeg - 0.6; step <= halfDeg + 0.6; step += 1 / PROFILE_PER_DEG) {
-    const turned = (azimuthDeg + step + 720) % 360;
-    const index = Math.floor(turned * PROFILE_PER_DEG) % PROFILE_COUNT;
-    const off = Math.abs(step) / (halfDeg + 0.2);
-    const roof = wallDeg + (ridgeDeg - wallDeg) * Math.max(0, 1 - off);
-    // A clearing around the hut, so that it stands free of the trees.
-    profileDeg[index] = Math.abs(step) <= halfDeg + 0.2 ? roof : Math.min(profileDeg[index]!, 0.6);
+  const [halfDeg, wallDeg, ridgeDeg, clearingDeg] = [1.1, 0.85, 1.6, 2.6];
+  const count = Math.ceil(clearingDeg * PROFILE_PER_DEG);
+  const middle = Math.round(azimuthDeg * PROFILE_PER_DEG);
+  for (let step = -count; step <= count; step += 1) {
+    const offDeg = Math.abs(step) / PROFILE_PER_DEG;
+    const index = (((middle + step) % PROFILE_COUNT) + PROFILE_COUNT) % PROFILE_COUNT;
+    // The eaves reach out over the walls; around the hut is a clearing, so that it stands free.
+    const eavesDeg = halfDeg + 0.18;
+    const roof = wallDeg + (ridgeDeg - wallDeg) * (1 - offDeg / eavesDeg);
+    const chimney = step > 18 && step < 30 ? ridgeDeg + 0.12 : 0;
+    const ground = 0.28 + 0.35 * Math.max(0, offDeg - eavesDeg);
+    profileDeg[index] =
+      offDeg <= eavesDeg ? Math.max(roof, chimney) : Math.min(profileDeg[index]!, ground);
   }
   return {
-    azimuthDeg: azimuthDeg - 0.45,
-    altitudeDeg: 0.42,
-    widthDeg: 0.34,
-    heightDeg: 0.36,
-    luminanceCdM2: 0.35,
+    azimuthDeg: azimuthDeg - 0.4,
+    altitudeDeg: 0.4,
+    widthDeg: 0.3,
+    heightDeg: 0.34,
+    luminanceCdM2: 0.3,
   };
 }
 

@@ -1,11 +1,11 @@
 import { stopsFromMidGrey, type Exposure } from "../exposure/exposure.ts";
 import { NightError } from "../errors.ts";
 import { createRandom, type Random } from "../random.ts";
-import { RAD_PER_DEG } from "../sky/angles.ts";
+import { RAD_PER_DEG, turnBetweenDeg } from "../sky/angles.ts";
 import type { UtcMs } from "../units.ts";
 import { skyMoment } from "./clearSky.ts";
 import { COLOUR_MATRIX } from "./colour.ts";
-import { silhouetteDeg, type Foreground } from "./foreground.ts";
+import { silhouetteDeg, type Foreground, type HutWindow } from "./foreground.ts";
 import {
   dewShareOf,
   LENS_TRANSMISSION,
@@ -14,12 +14,24 @@ import {
   type SimulatedLens,
 } from "./lens.ts";
 import { GRAIN_COUNT, grainTable } from "./noise.ts";
-import { channelGrain, greenElectrons, linearPerCdM2, type SimulatedSensor } from "./sensor.ts";
+import {
+  channelGrain,
+  greenElectrons,
+  linearPerCdM2,
+  type ChannelGrain,
+  type SimulatedSensor,
+} from "./sensor.ts";
 import type { SimulatedSky } from "./simulatedSky.ts";
 import { gridLight, skyGrid, statisticsOf, type SkyGrid } from "./skyLight.ts";
 import { drawMoon, drawStars } from "./starField.ts";
-import { TONE_TABLE_STEPS, toneTable, type ToneCurve } from "./toneCurve.ts";
-import { directionAt, viewOf, type View } from "./view.ts";
+import {
+  TONE_TABLE_COUNT,
+  TONE_TABLE_FROM,
+  TONE_TABLE_STEPS,
+  toneTable,
+  type ToneCurve,
+} from "./toneCurve.ts";
+import { directionAt, viewOf, type Direction, type View } from "./view.ts";
 
 export type { SimulatedLens } from "./lens.ts";
 export { FULL_FRAME_SENSOR, type SimulatedSensor } from "./sensor.ts";
@@ -146,6 +158,7 @@ type Framing = {
   readonly land: Uint8Array;
   /** Stars, Moon, window and hot pixels: linear light to add, three numbers a pixel. */
   readonly sprites: Float32Array;
+  readonly window: LitPixels;
 };
 
 /** Pixels between the points at which the sky is worked out: fine enough for rays, cheap enough. */
@@ -180,6 +193,7 @@ function framingOf({ sky, widthPx, heightPx, lens, sensor }: RenderOptions): Fra
     grid: skyGrid(sky, view, gridStepPx(widthPx)),
     land: landMask(view, sky.foreground),
     sprites: new Float32Array(widthPx * heightPx * 3),
+    window: windowPixels(view, sky.foreground),
   };
   if (known.size >= FRAMINGS_MAX) known.delete(known.keys().next().value!);
   known.set(key, framing);
@@ -275,7 +289,8 @@ function drawSprites(options: RenderOptions, frame: Framing, shade: Float32Array
     const moment = skyMoment(sky.place, (openedUtcMs + exposureSeconds * 500) as UtcMs);
     drawMoon({ sky, view, moment, sink });
   }
-  if (sky.foreground !== null) drawWindow(frame, sky.foreground, shade, perCdM2);
+  const lamp = sky.foreground?.window ?? null;
+  if (lamp !== null) drawWindow(frame, lamp.luminanceCdM2, shade, perCdM2);
   drawHotPixels(options, frame);
 }
 
@@ -283,42 +298,67 @@ function drawSprites(options: RenderOptions, frame: Framing, shade: Float32Array
 const LAMP = [1.5, 0.9, 0.28] as const;
 const LAMP_MIRRORED = 0.35;
 
+/** Pixels that the hut's window lights, and how much of its luminance each of them sees. */
+type LitPixels = { readonly pixels: Int32Array; readonly shares: Float32Array };
+
+/** The window, its glow on the wall, and both in the lake. */
+function windowPixels(view: View, foreground: Foreground | null): LitPixels {
+  const pixels: number[] = [];
+  const shares: number[] = [];
+  const window = foreground?.window ?? null;
+  if (foreground !== null && window !== null) {
+    for (let row = 0; row < view.heightPx; row += 1) {
+      for (let column = 0; column < view.widthPx; column += 1) {
+        const seen = directionAt(view, column + 0.5, row + 0.5);
+        if (Math.abs(seen[2]) > 0.08) continue;
+        const share = windowShare(window, foreground.shoreDeg, seen, view.pxPerRad);
+        if (share < 1e-5) continue;
+        pixels.push(row * view.widthPx + column);
+        shares.push(share);
+      }
+    }
+  }
+  return { pixels: Int32Array.from(pixels), shares: Float32Array.from(shares) };
+}
+
+function windowShare(
+  window: HutWindow,
+  shoreDeg: number,
+  seen: Direction,
+  pxPerRad: number,
+): number {
+  const azimuthDeg = Math.atan2(seen[0], seen[1]) / RAD_PER_DEG;
+  const turned = Math.abs(turnBetweenDeg(window.azimuthDeg, azimuthDeg));
+  if (turned > 3) return 0;
+  const pxPerDeg = pxPerRad * RAD_PER_DEG;
+  const altitudeDeg = Math.asin(seen[2]) / RAD_PER_DEG;
+  const isMirrored = altitudeDeg < shoreDeg;
+  const above = isMirrored ? 2 * shoreDeg - altitudeDeg : altitudeDeg;
+  // Ripples draw the mirrored window out into a streak.
+  const heightDeg = isMirrored ? window.heightDeg * 3 : window.heightDeg;
+  const offset = Math.abs(above - window.altitudeDeg - (isMirrored ? window.heightDeg : 0));
+  const across = (window.widthDeg / 2 - turned) * pxPerDeg + 0.5;
+  const upright = (heightDeg / 2 - offset) * pxPerDeg + 0.5;
+  const pane = Math.min(1, Math.max(0, across)) * Math.min(1, Math.max(0, upright));
+  const distance = Math.hypot(turned, isMirrored ? offset / 2 : offset);
+  const glow = 0.012 * Math.exp(-distance / 0.35) + 0.002 * Math.exp(-distance / 0.9);
+  return (pane + glow) * (isMirrored ? LAMP_MIRRORED : 1);
+}
+
 function drawWindow(
-  { view, sprites }: Framing,
-  foreground: Foreground,
+  { view, sprites, window }: Framing,
+  luminanceCdM2: number,
   shade: Float32Array,
   perCdM2: number,
 ): void {
-  const { window, shoreDeg } = foreground;
-  if (window === null) return;
-  const { widthPx, heightPx, pxPerRad } = view;
-  const pxPerDeg = pxPerRad * RAD_PER_DEG;
-  for (let row = 0; row < heightPx; row += 1) {
-    const middle = directionAt(view, widthPx / 2, row + 0.5);
-    if (Math.abs(middle[2]) > 0.2) continue;
-    for (let column = 0; column < widthPx; column += 1) {
-      const seen = directionAt(view, column + 0.5, row + 0.5);
-      const azimuthDeg = Math.atan2(seen[0], seen[1]) / RAD_PER_DEG;
-      const turned = Math.abs(((azimuthDeg - window.azimuthDeg + 540) % 360) - 180);
-      if (turned > 2) continue;
-      const altitudeDeg = Math.asin(seen[2]) / RAD_PER_DEG;
-      const isMirrored = altitudeDeg < shoreDeg;
-      const above = isMirrored ? 2 * shoreDeg - altitudeDeg : altitudeDeg;
-      // Ripples draw the mirrored window out into a streak.
-      const heightDeg = isMirrored ? window.heightDeg * 3 : window.heightDeg;
-      const offset = Math.abs(above - window.altitudeDeg - (isMirrored ? window.heightDeg : 0));
-      const across = (window.widthDeg / 2 - turned) * pxPerDeg + 0.5;
-      const upright = (heightDeg / 2 - offset) * pxPerDeg + 0.5;
-      const pane = Math.min(1, Math.max(0, across)) * Math.min(1, Math.max(0, upright));
-      const distance = Math.hypot(turned, isMirrored ? offset / 2 : offset);
-      const glow = 0.012 * Math.exp(-distance / 0.35) + 0.002 * Math.exp(-distance / 0.9);
-      const share = (pane + glow) * (isMirrored ? LAMP_MIRRORED : 1);
-      const pixel = row * widthPx + column;
-      const scale =
-        share * window.luminanceCdM2 * perCdM2 * shadeAt(shade, view, column + 0.5, row + 0.5);
-      for (let channel = 0; channel < 3; channel += 1) {
-        sprites[pixel * 3 + channel]! += scale * LAMP[channel]!;
-      }
+  const { pixels, shares } = window;
+  for (let index = 0; index < pixels.length; index += 1) {
+    const pixel = pixels[index]!;
+    const y = Math.floor(pixel / view.widthPx);
+    const shaded = shadeAt(shade, view, pixel - y * view.widthPx + 0.5, y + 0.5);
+    const scale = shares[index]! * luminanceCdM2 * perCdM2 * shaded;
+    for (let channel = 0; channel < 3; channel += 1) {
+      sprites[pixel * 3 + channel]! += scale * LAMP[channel]!;
     }
   }
 }
@@ -346,7 +386,29 @@ function drawHotPixels(options: RenderOptions, { view, sprites }: Framing): void
   }
 }
 
-let grain: Float32Array | null = null;
+let grainNumbers: Float32Array | null = null;
+
+/** What every row of a frame is developed with. */
+type Bath = {
+  readonly widthPx: number;
+  /** Linear light per cd/m², dew's loss included; and the land's own light. */
+  readonly scale: number;
+  readonly landLight: number;
+  readonly shade: Float32Array;
+  /** From the squared distance to the centre to a step of the shade table. */
+  readonly shadePerSquare: number;
+  readonly land: Uint8Array;
+  readonly sprites: Float32Array;
+  readonly grain: Float32Array;
+  readonly red: ChannelGrain;
+  readonly green: ChannelGrain;
+  readonly blue: ChannelGrain;
+  readonly tones: Uint8Array;
+  readonly rgb: Uint8Array;
+};
+
+/** Pixels of open sky: how many, and how many are at the ceiling in each channel. */
+type ClipCount = { skyPixels: number; red: number; green: number; blue: number };
 
 /** Turns light into codes, row by row; counts what clips in the open sky. */
 function develop(
@@ -358,32 +420,35 @@ function develop(
     readonly meanCdM2: number;
     readonly rgb: Uint8Array;
   },
-): { red: number; green: number; blue: number; skyPixels: number } {
+): ClipCount {
   const { sky, exposure, lens, sensor, toneCurve, random } = options;
   const { view, grid, land, sprites } = frame;
   const { light, shade, meanCdM2, rgb } = parts;
   const { widthPx, heightPx } = view;
-  const table = (grain ??= grainTable());
-  const tones = toneTable(toneCurve);
+  grainNumbers ??= grainTable();
   const perCdM2 = linearPerCdM2(exposure);
   const transmission = lens.transmission ?? LENS_TRANSMISSION;
-  const grainOf = (channel: "red" | "green" | "blue"): ReturnType<typeof channelGrain> =>
+  const grainOf = (channel: "red" | "green" | "blue"): ChannelGrain =>
     channelGrain({ channel, exposure, transmission, sensor, pitchUm: view.pitchUm });
-  const [red, green, blue] = [grainOf("red"), grainOf("green"), grainOf("blue")];
-  const { perLight: shotR, floor: floorR, ceiling: fullR } = red;
-  const { perLight: shotG, floor: floorG, ceiling: fullG } = green;
-  const { perLight: shotB, floor: floorB, ceiling: fullB } = blue;
-  const [[rr, rg, rb], [gr, gg, gb], [br, bg, bb]] = COLOUR_MATRIX;
-  const landLight = (sky.foreground?.albedo ?? 0) * meanCdM2 * perCdM2;
-  const dew = 1 - 0.4 * dewShareOf(lens);
-  const scale = perCdM2 * dew;
-  const corner = (widthPx * widthPx + heightPx * heightPx) / 4;
-  const perSquare = SHADE_STEPS / corner;
+  const bath: Bath = {
+    widthPx,
+    scale: perCdM2 * (1 - 0.4 * dewShareOf(lens)),
+    landLight: (sky.foreground?.albedo ?? 0) * meanCdM2 * perCdM2,
+    shade,
+    shadePerSquare: (4 * SHADE_STEPS) / (widthPx * widthPx + heightPx * heightPx),
+    land,
+    sprites,
+    grain: grainNumbers,
+    red: grainOf("red"),
+    green: grainOf("green"),
+    blue: grainOf("blue"),
+    tones: toneTable(toneCurve),
+    rgb,
+  };
   const upper = new Float32Array(widthPx * 3);
   const lower = new Float32Array(widthPx * 3);
+  const clips: ClipCount = { skyPixels: 0, red: 0, green: 0, blue: 0 };
   let drawnRow = -1;
-  let [clippedR, clippedG, clippedB, skyPixels] = [0, 0, 0, 0];
-
   for (let y = 0; y < heightPx; y += 1) {
     // Pixel centres lie half a pixel into the grid.
     const at = (y + 0.5) / grid.stepPx;
@@ -393,59 +458,88 @@ function develop(
       stretchRow(grid, light, gridRow + 1, lower);
       drawnRow = gridRow;
     }
-    const part = at - gridRow;
+    const grainAt = random.integer(GRAIN_COUNT);
     const dy = y + 0.5 - heightPx / 2;
-    let grainAt = random.integer(GRAIN_COUNT);
-    let index = y * widthPx * 3;
-    for (let x = 0; x < widthPx; x += 1, index += 3) {
-      const dx = x + 0.5 - widthPx / 2;
-      const shaded = scale * shade[((dx * dx + dy * dy) * perSquare) | 0]!;
-      const hidden = land[y * widthPx + x]!;
-      const from = x * 3;
-      let r = (upper[from]! + part * (lower[from]! - upper[from]!)) * shaded;
-      let g = (upper[from + 1]! + part * (lower[from + 1]! - upper[from + 1]!)) * shaded;
-      let b = (upper[from + 2]! + part * (lower[from + 2]! - upper[from + 2]!)) * shaded;
-      if (hidden > 0) {
-        const open = 1 - hidden / 255;
-        const dark = (landLight * (1 - open) * shaded) / scale;
-        r = r * open + dark;
-        g = g * open + dark;
-        b = b * open + dark;
-      }
-      r += sprites[index]!;
-      g += sprites[index + 1]!;
-      b += sprites[index + 2]!;
-      r += Math.sqrt(r * shotR + floorR) * table[grainAt & (GRAIN_COUNT - 1)]!;
-      g += Math.sqrt(g * shotG + floorG) * table[(grainAt + 1) & (GRAIN_COUNT - 1)]!;
-      b += Math.sqrt(b * shotB + floorB) * table[(grainAt + 2) & (GRAIN_COUNT - 1)]!;
-      grainAt += 3;
-      if (r > fullR) r = fullR;
-      if (g > fullG) g = fullG;
-      if (b > fullB) b = fullB;
-      const outR = rr * r + rg * g + rb * b;
-      const outG = gr * r + gg * g + gb * b;
-      const outB = br * r + bg * g + bb * b;
-      const codeR = toneOf(tones, outR);
-      const codeG = toneOf(tones, outG);
-      const codeB = toneOf(tones, outB);
-      rgb[index] = codeR;
-      rgb[index + 1] = codeG;
-      rgb[index + 2] = codeB;
-      if (hidden === 0) {
-        skyPixels += 1;
-        if (codeR === 255) clippedR += 1;
-        if (codeG === 255) clippedG += 1;
-        if (codeB === 255) clippedB += 1;
-      }
-    }
+    developRow(bath, { upper, lower, part: at - gridRow, y, dy, grainAt }, clips);
   }
-  return { red: clippedR, green: clippedG, blue: clippedB, skyPixels };
+  return clips;
 }
 
-function toneOf(tones: Uint8Array, linear: number): number {
-  if (linear <= 0) return tones[0]!;
-  if (linear >= 1) return tones[TONE_TABLE_STEPS]!;
-  return tones[(linear * TONE_TABLE_STEPS + 0.5) | 0]!;
+/** Develops one row: light, land, sprites, grain, full wells, colour matrix, tone. */
+function developRow(
+  bath: Bath,
+  row: {
+    readonly upper: Float32Array;
+    readonly lower: Float32Array;
+    readonly part: number;
+    readonly y: number;
+    readonly dy: number;
+    readonly grainAt: number;
+  },
+  clips: ClipCount,
+): void {
+  const { widthPx, scale, landLight, shade, shadePerSquare, land, sprites, grain, tones, rgb } =
+    bath;
+  const { upper, lower, part, dy } = row;
+  const [[rr, rg, rb], [gr, gg, gb], [br, bg, bb]] = COLOUR_MATRIX;
+  const { perLight: shotR, floor: floorR } = bath.red;
+  const { perLight: shotG, floor: floorG } = bath.green;
+  const { perLight: shotB, floor: floorB } = bath.blue;
+  // What red and blue hold beyond green's white is cut off, or the Moon would be pink.
+  const fullR = Math.min(1, bath.red.ceiling);
+  const fullG = Math.min(1, bath.green.ceiling);
+  const fullB = Math.min(1, bath.blue.ceiling);
+  const mask = GRAIN_COUNT - 1;
+  const toneMask = TONE_TABLE_COUNT - 1;
+  const toneZero = 0.5 - TONE_TABLE_FROM * TONE_TABLE_STEPS;
+  const toneSteps = TONE_TABLE_STEPS;
+  const middleX = widthPx / 2 - 0.5;
+  let [skyPixels, clippedR, clippedG, clippedB] = [0, 0, 0, 0];
+  let grainAt = row.grainAt;
+  let pixel = row.y * widthPx;
+  let index = pixel * 3;
+  for (let x = 0, from = 0; x < widthPx; x += 1, from += 3, index += 3, pixel += 1) {
+    const dx = x - middleX;
+    const shaded = shade[((dx * dx + dy * dy) * shadePerSquare) | 0]!;
+    const hidden = land[pixel]!;
+    const lit = scale * shaded;
+    let r = (upper[from]! + part * (lower[from]! - upper[from]!)) * lit;
+    let g = (upper[from + 1]! + part * (lower[from + 1]! - upper[from + 1]!)) * lit;
+    let b = (upper[from + 2]! + part * (lower[from + 2]! - upper[from + 2]!)) * lit;
+    if (hidden > 0) {
+      const open = 1 - hidden * (1 / 255);
+      const dark = landLight * (1 - open) * shaded;
+      r = r * open + dark;
+      g = g * open + dark;
+      b = b * open + dark;
+    }
+    r += sprites[index]!;
+    g += sprites[index + 1]!;
+    b += sprites[index + 2]!;
+    r += Math.sqrt(r * shotR + floorR) * grain[grainAt & mask]!;
+    g += Math.sqrt(g * shotG + floorG) * grain[(grainAt + 1) & mask]!;
+    b += Math.sqrt(b * shotB + floorB) * grain[(grainAt + 2) & mask]!;
+    grainAt += 3;
+    if (r > fullR) r = fullR;
+    if (g > fullG) g = fullG;
+    if (b > fullB) b = fullB;
+    const codeR = tones[((rr * r + rg * g + rb * b) * toneSteps + toneZero) & toneMask]!;
+    const codeG = tones[((gr * r + gg * g + gb * b) * toneSteps + toneZero) & toneMask]!;
+    const codeB = tones[((br * r + bg * g + bb * b) * toneSteps + toneZero) & toneMask]!;
+    rgb[index] = codeR;
+    rgb[index + 1] = codeG;
+    rgb[index + 2] = codeB;
+    if (hidden === 0) {
+      skyPixels += 1;
+      if (codeR === 255) clippedR += 1;
+      if (codeG === 255) clippedG += 1;
+      if (codeB === 255) clippedB += 1;
+    }
+  }
+  clips.skyPixels += skyPixels;
+  clips.red += clippedR;
+  clips.green += clippedG;
+  clips.blue += clippedB;
 }
 
 /** One row of the grid drawn out to the picture's width. */

@@ -31,11 +31,11 @@ export const HUT_SEVEN: SkyPlace = {
 
 /**
  * The demo's night at Hut Seven, from the Sun at −6° in the evening to −6° in the morning, with the
- * Moon, four days past full, rising in its second half. The date is invented, its sky is computed.
+ * waning Moon rising before midnight. The date is invented, its sky is computed.
  */
 export const DEMO_NIGHT: { readonly startUtcMs: UtcMs; readonly durationSeconds: number } = {
-  startUtcMs: utcMs(Date.UTC(2026, 9, 3, 16, 27)),
-  durationSeconds: 9.9 * 3600,
+  startUtcMs: utcMs(Date.UTC(2026, 9, 5, 16, 15)),
+  durationSeconds: 11.5 * 3600,
 };
 
 /**

@@ -88,7 +88,7 @@ function isOpenSky(seen: Direction, foreground: Foreground | null): boolean {
 }
 
 /** Angle about the Moon within which its glow is worked out at every point, degrees. */
-const MOON_GLOW_DEG = 12;
+const MOON_GLOW_DEG = 16;
 
 /**
  * What the filters see at the points of a grid, averaged over an exposure: three numbers a point,
@@ -178,7 +178,24 @@ function moonlightCdM2(sky: SimulatedSky, moment: SkyMoment, direction: Directio
     },
     extinctionMag: sky.clear.extinctionMag,
   });
-  return nanolambert * CD_M2_PER_NANOLAMBERT;
+  return nanolambert * CD_M2_PER_NANOLAMBERT * seamless(separationOf(moment, direction));
+}
+
+function separationOf(moment: SkyMoment, direction: Direction): number {
+  const moon = directionOf(moment.moon.azimuthDeg, moment.moon.altitudeDeg);
+  return Math.acos(Math.max(-1, Math.min(1, dot(moon, direction)))) / RAD_PER_DEG;
+}
+
+/**
+ * The model's two scattering laws do not meet at 10° from the Moon: a ring of a sixth of the light
+ * would stand there. From 5° on the inner law is led up to the outer one, within its accuracy.
+ */
+function seamless(separationDeg: number): number {
+  if (separationDeg >= 10 || separationDeg <= 5) return 1;
+  const rayleigh = 10 ** 5.36 * (1.06 + Math.cos(10 * RAD_PER_DEG) ** 2);
+  const jump = (rayleigh + 10 ** (6.15 - 10 / 40)) / (rayleigh + 6.2e7 / 100);
+  const part = (separationDeg - 5) / 5;
+  return 1 + (jump - 1) * part * part * (3 - 2 * part);
 }
 
 /** Clear sky and moonlight: at every few points, and straight in between. */
@@ -274,18 +291,40 @@ export type FramedSky = { readonly meanCdM2: number; readonly peakRatio: number 
 
 /** Mean and peak of the open sky on a grid. */
 export function statisticsOf(grid: SkyGrid, light: Float32Array): FramedSky {
-  const values: number[] = [];
+  const values = new Float32Array(grid.isSky.length);
+  let count = 0;
   let sum = 0;
   for (let point = 0; point < grid.isSky.length; point += 1) {
     if (grid.isSky[point] === 0) continue;
-    values.push(light[point * 3 + 1]!);
-    sum += light[point * 3 + 1]!;
+    const luminance = light[point * 3 + 1]!;
+    values[count] = luminance;
+    count += 1;
+    sum += luminance;
   }
-  if (values.length === 0) return { meanCdM2: 0, peakRatio: 1 };
-  const meanCdM2 = sum / values.length;
-  const sorted = Float64Array.from(values).sort();
-  const peak = sorted[Math.floor(0.995 * (sorted.length - 1))]!;
+  if (count === 0) return { meanCdM2: 0, peakRatio: 1 };
+  const meanCdM2 = sum / count;
+  const peak = percentile(values.subarray(0, count), 0.995);
   return { meanCdM2, peakRatio: meanCdM2 > 0 ? Math.max(1, peak / meanCdM2) : 1 };
+}
+
+/** Value below which a share of the values lies; by counting, exact to a thousandth of the range. */
+function percentile(values: Float32Array, share: number): number {
+  let [low, high] = [Infinity, -Infinity];
+  for (const value of values) {
+    if (value < low) low = value;
+    if (value > high) high = value;
+  }
+  if (!(high > low)) return high;
+  const bins = new Uint32Array(4096);
+  const scale = 4095 / (high - low);
+  for (const value of values) bins[((value - low) * scale) | 0]! += 1;
+  let left = share * values.length;
+  let bin = 0;
+  while (bin < 4095 && left > bins[bin]!) {
+    left -= bins[bin]!;
+    bin += 1;
+  }
+  return low + (bin + 0.5) / scale;
 }
 
 /** The grid of the metered frame: a 16 mm lens on a full frame, 60 × 40 points. */

@@ -45,14 +45,24 @@ export function toneCode(curve: ToneCurve, linear: number): number {
   return curve.blackCode + (255 - curve.blackCode) * bent;
 }
 
-/** Steps of the table a renderer looks codes up in. */
+/**
+ * A curve as a table for a renderer: light runs from `TONE_TABLE_FROM` in steps of
+ * 1 / `TONE_TABLE_STEPS`, far enough below darkness and above white that no light that a colour
+ * matrix makes of 0..1 and its grain needs to be held back first.
+ */
 export const TONE_TABLE_STEPS = 16384;
+export const TONE_TABLE_FROM = -1.25;
 
-/** Rounded codes of linear light 0..1 in `TONE_TABLE_STEPS` equal steps, for looking up. */
+/** Entries of the table, a power of two: light −1.25 .. 2.75. */
+export const TONE_TABLE_COUNT = 4 * TONE_TABLE_STEPS;
+
+/** Rounded codes, `TONE_TABLE_COUNT` of them. */
 export function toneTable(curve: ToneCurve): Uint8Array {
-  const table = new Uint8Array(TONE_TABLE_STEPS + 1);
-  for (let index = 0; index <= TONE_TABLE_STEPS; index += 1) {
-    table[index] = Math.round(toneCode(curve, index / TONE_TABLE_STEPS));
+  const table = new Uint8Array(TONE_TABLE_COUNT);
+  const black = Math.round(toneCode(curve, 0));
+  for (let index = 0; index < TONE_TABLE_COUNT; index += 1) {
+    const linear = TONE_TABLE_FROM + index / TONE_TABLE_STEPS;
+    table[index] = linear <= 0 ? black : linear >= 1 ? 255 : Math.round(toneCode(curve, linear));
   }
   return table;
 }
