@@ -1,6 +1,6 @@
 import { readFileSync } from "node:fs";
 import { fileURLToPath } from "node:url";
-import { basename, resolve } from "node:path";
+import { basename, join, resolve } from "node:path";
 import { NightError } from "../core/errors.ts";
 import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../core/night/watchSettings.ts";
 import { monotonicMs, utcMs, type MonotonicMs, type UtcMs } from "../core/units.ts";
@@ -17,6 +17,8 @@ import { openLog } from "./log.ts";
 import { NightHost } from "./night/nightHost.ts";
 import { firstExposure, isSunUnder, nextTwilight } from "./night/nightSky.ts";
 import { startVirtualCamera, type VirtualCameraProcess } from "./virtualCameraProcess.ts";
+import { PlanService } from "./planning/planService.ts";
+import { planRoutes } from "./web/planRoutes.ts";
 import { startWebServer } from "./web/server.ts";
 
 const UI_DIR = fileURLToPath(new URL("../ui/dist/", import.meta.url));
@@ -73,15 +75,23 @@ export async function startDaemon(
     print,
   });
 
+  const plans = new PlanService({
+    dataFolder: dataDir,
+    kpFeedUrl: null,
+    nowUtcMs: () => clock.utcMs(),
+  });
   const web = await startWebServer({
     port: options.port,
     service: host,
     uiDir: UI_DIR,
+    cacheDir: join(dataDir, "cache"),
+    extraRoutes: planRoutes(plans, host),
     log: (event, fields) => log.error(event, fields),
   });
   const shutDown = async (endWatches: () => Promise<void>): Promise<void> => {
     await endWatches();
     await web.close();
+    await plans.close();
     await virtual?.stop();
     closeLog();
   };

@@ -9,6 +9,7 @@ import type {
 import { NightError, asNightError } from "../../core/errors.ts";
 import { observationOf } from "../../core/night/ledger.ts";
 import type { StartOrder } from "../../core/night/events.ts";
+import type { CameraFacts } from "../../core/night/checklist.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { monotonicMs } from "../../core/units.ts";
 import { Catalogue } from "../archive/catalogue.ts";
@@ -118,6 +119,13 @@ export class NightHost implements NightService {
     return frame?.frameIndex === frameIndex && frame.file
       ? join(catalogue.nightDir, frame.file.path)
       : null;
+  }
+
+  cameraFacts(cameraId: string): Partial<CameraFacts> | null {
+    const told = this.#runners.get(cameraId)?.description();
+    if (!told) return null;
+    const { program, hasBulb, focus, clockOffsetMs } = told;
+    return { program, hasBulb, focus, clockOffsetMs };
   }
 
   /** The catalogue of a night, for the other parts of the program. @throws NightError `archive.*`. */

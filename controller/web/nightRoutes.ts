@@ -28,7 +28,13 @@ export type NightRouteParts = {
 
 /** The routes that read: the state, the nights, their frames and pictures. */
 export function nightRoutes(parts: NightRouteParts): readonly Route[] {
-  return [...listRoutes(parts.service), ...frameRoutes(parts.service), ...pictureRoutes(parts)];
+  const { service } = parts;
+  const idOf = nightIds(service);
+  return [
+    ...listRoutes(service),
+    ...frameRoutes(service, idOf),
+    ...pictureRoutes({ ...parts, idOf }),
+  ];
 }
 
 function listRoutes(service: NightService): readonly Route[] {
@@ -52,7 +58,7 @@ function listRoutes(service: NightService): readonly Route[] {
   ];
 }
 
-function frameRoutes(service: NightService): readonly Route[] {
+function frameRoutes(service: NightService, idOf: NightIdOf): readonly Route[] {
   return [
     {
       method: "get",
@@ -61,7 +67,7 @@ function frameRoutes(service: NightService): readonly Route[] {
       part: PART,
       query: range(FRAMES_MAX, 100),
       answer: { kind: "json", schema: v.array(frameRecordSchema) },
-      handle: ({ params, query }) => service.frames(nightIdOf(service, params), rangeOf(query)),
+      handle: ({ params, query }) => service.frames(idOf(params), rangeOf(query)),
     },
     {
       method: "get",
@@ -70,8 +76,7 @@ function frameRoutes(service: NightService): readonly Route[] {
       part: PART,
       query: range(COLUMNS_MAX, COLUMNS_MAX),
       answer: { kind: "json", name: "NightCurves", schema: nightCurvesSchema },
-      handle: ({ params, query }) =>
-        curvesOf(service.frames(nightIdOf(service, params), rangeOf(query))),
+      handle: ({ params, query }) => curvesOf(service.frames(idOf(params), rangeOf(query))),
     },
     {
       method: "get",
@@ -79,12 +84,17 @@ function frameRoutes(service: NightService): readonly Route[] {
       summary: "One frame: what was asked and why, what happened, what the meter says.",
       part: PART,
       answer: { kind: "json", name: "FrameRecord", schema: frameRecordSchema },
-      handle: ({ params }) => frameOf(service, params),
+      handle: ({ params }) => frameOf(service, idOf(params), params),
     },
   ];
 }
 
-function pictureRoutes({ service, images, keograms }: NightRouteParts): readonly Route[] {
+function pictureRoutes({
+  service,
+  images,
+  keograms,
+  idOf,
+}: NightRouteParts & { readonly idOf: NightIdOf }): readonly Route[] {
   const base = "/api/nights/:nightId";
   return [
     {
@@ -97,7 +107,7 @@ function pictureRoutes({ service, images, keograms }: NightRouteParts): readonly
       query: range(COLUMNS_MAX, COLUMNS_MAX),
       answer: { kind: "file", mediaType: "image/png", what: "the slices" },
       handle: async ({ params, query }, response) => {
-        const nightId = nightIdOf(service, params);
+        const nightId = idOf(params);
         const wanted = rangeOf(query);
         const frames = byIndex(service.frames(nightId, wanted), wanted.fromIndex);
         const pathOf = (index: number): string | null => service.framePath(nightId, index);
@@ -112,9 +122,12 @@ function pictureRoutes({ service, images, keograms }: NightRouteParts): readonly
       part: PART,
       answer: { kind: "file", mediaType: "image/png", what: "the slice" },
       handle: async ({ params }, response) => {
-        const nightId = nightIdOf(service, params);
+        const nightId = idOf(params);
         const pathOf = (index: number): string | null => service.framePath(nightId, index);
-        const png = await keogramPng(nightId, [frameOf(service, params)], { keograms, pathOf });
+        const png = await keogramPng(nightId, [frameOf(service, idOf(params), params)], {
+          keograms,
+          pathOf,
+        });
         response.type("png").set("Cache-Control", "no-store").send(png);
       },
     },
@@ -125,7 +138,7 @@ function pictureRoutes({ service, images, keograms }: NightRouteParts): readonly
       part: PART,
       answer: { kind: "file", mediaType: "image/jpeg", what: "the small picture" },
       handle: async (request, response) => {
-        const path = pictureOf(service, request.params);
+        const path = pictureOf(service, idOf(request.params), request.params);
         await sendPicture(request, response, path, () => images.thumb(path));
       },
     },
@@ -137,7 +150,7 @@ function pictureRoutes({ service, images, keograms }: NightRouteParts): readonly
       query: { width: wholeNumber("width", { min: 0, max: 4096, byDefault: 0 }) },
       answer: { kind: "file", mediaType: "image/jpeg", what: "the picture" },
       handle: async (request, response) => {
-        const path = pictureOf(service, request.params);
+        const path = pictureOf(service, idOf(request.params), request.params);
         const width = Number(request.query["width"]);
         if (width > 0) {
           await sendPicture(request, response, path, () => images.atWidth(path, width));
@@ -230,29 +243,41 @@ function rangeOf(query: RouteRequest["query"]): { fromIndex: number; count: numb
   return { fromIndex: Number(query["from"]), count: Number(query["count"]) };
 }
 
-function nightIdOf(service: NightService, params: RouteRequest["params"]): string {
-  const nightId = params["nightId"] ?? "";
-  const isKnown =
-    service.view().night?.nightId === nightId ||
-    service.nights().some((night) => night.nightId === nightId);
-  if (!isKnown) {
-    throw new NightError("web.not_found", `There is no night ${JSON.stringify(nightId)}.`);
-  }
-  return nightId;
+type NightIdOf = (params: RouteRequest["params"]) => string;
+
+/** The night that a path names. Nights do not vanish, so one that was found is not searched again. */
+function nightIds(service: NightService): NightIdOf {
+  const known = new Set<string>();
+  return (params) => {
+    const nightId = params["nightId"] ?? "";
+    if (known.has(nightId)) return nightId;
+    const isKnown =
+      service.view().night?.nightId === nightId ||
+      service.nights().some((night) => night.nightId === nightId);
+    if (!isKnown) {
+      throw new NightError("web.not_found", `There is no night ${JSON.stringify(nightId)}.`);
+    }
+    known.add(nightId);
+    return nightId;
+  };
 }
 
-function frameOf(service: NightService, params: RouteRequest["params"]): FrameRecordOrHole {
+function frameOf(
+  service: NightService,
+  nightId: string,
+  params: RouteRequest["params"],
+): FrameRecordOrHole {
   const fromIndex = frameIndexOf(params);
-  const frame = service.frames(nightIdOf(service, params), { fromIndex, count: 1 })[0];
+  const frame = service.frames(nightId, { fromIndex, count: 1 })[0];
   if (frame?.frameIndex !== fromIndex) {
     throw new NightError("web.not_found", `This night has no frame ${fromIndex}.`);
   }
   return frame;
 }
 
-function pictureOf(service: NightService, params: RouteRequest["params"]): string {
+function pictureOf(service: NightService, nightId: string, params: RouteRequest["params"]): string {
   const frameIndex = frameIndexOf(params);
-  const path = service.framePath(nightIdOf(service, params), frameIndex);
+  const path = service.framePath(nightId, frameIndex);
   if (path === null) {
     throw new NightError("web.not_found", `Frame ${frameIndex} has no picture.`);
   }

@@ -4,6 +4,7 @@ import type {
   ServerMessage,
   WatchCommand,
 } from "../../core/api/messages.ts";
+import type { CameraFacts } from "../../core/night/checklist.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 
 /** What the web server needs of the running program; the composition root provides it. */
@@ -18,4 +19,6 @@ export type NightService = {
   frames(nightId: string, options: { fromIndex: number; count: number }): readonly FrameRecord[];
   /** Absolute path of a frame's JPEG; null when there is none. */
   framePath(nightId: string, frameIndex: number): string | null;
+  /** What a connected camera tells of its settings; null while none is connected. */
+  cameraFacts?(cameraId: string): Partial<CameraFacts> | null;
 };

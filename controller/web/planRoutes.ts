@@ -1,0 +1,224 @@
+import * as v from "valibot";
+
+import {
+  kitInputSchema,
+  planQuerySchema,
+  rememberedPlaceSchema,
+  tonightQuerySchema,
+} from "../../core/api/planMessages.ts";
+import { UNKNOWN_CAMERA, type CameraFacts } from "../../core/night/checklist.ts";
+import type { PlanService } from "../planning/planService.ts";
+import type { NightService } from "./nightService.ts";
+import type { Route } from "./route.ts";
+
+const PART = "Before dark";
+
+/** The contract's own fields; the plan carries more, as `core/night/plan.ts` says. */
+const time = v.nullable(v.string());
+const planSchema = v.looseObject({
+  latitudeDeg: v.number(),
+  longitudeDeg: v.number(),
+  date: v.string(),
+  sunset: time,
+  sunrise: time,
+  darkStart: time,
+  darkEnd: time,
+  nauticalDarkStart: time,
+  nauticalDarkEnd: time,
+  darkness: v.picklist(["window", "never", "allDay"]),
+  nauticalDarkness: v.picklist(["window", "never", "allDay"]),
+  moonrise: time,
+  moonset: time,
+  moonIlluminatedFraction: v.number(),
+  geomagneticLatitudeDeg: v.number(),
+  facing: v.picklist(["north", "south"]),
+  maxExposureSeconds: v.number(),
+  samples: v.array(
+    v.looseObject({
+      time: v.string(),
+      sunAltitudeDeg: v.number(),
+      sunAzimuthDeg: v.number(),
+      moonAltitudeDeg: v.number(),
+      moonAzimuthDeg: v.number(),
+      skyMagArcsec2: v.number(),
+    }),
+  ),
+});
+const kpFeedSchema = v.looseObject({ kind: v.string(), sentence: v.string() });
+const rememberedKitSchema = v.object({ input: kitInputSchema, kit: v.looseObject({}) });
+const tonightSchema = v.looseObject({
+  kind: v.picklist(["none", "running", "done", "failed"]),
+});
+const checklistBodySchema = v.object({
+  /** Left out: the first camera. */
+  cameraId: v.optional(v.string("cameraId must be a text.")),
+  ticks: v.array(v.string(), "ticks must be a list of the items' ids."),
+  needs: v.object(
+    {
+      bytes: v.number("needs.bytes must be a number."),
+      batteries: v.number("needs.batteries must be a number."),
+    },
+    "needs must be an object with bytes and batteries.",
+  ),
+});
+
+/** The routes of the part Before dark: plan, kits, places, checklist, rehearsal of tonight. */
+export function planRoutes(plans: PlanService, nights: NightService): readonly Route[] {
+  return [...planningRoutes(plans), ...rememberedRoutes(plans), ...readyRoutes(plans, nights)];
+}
+
+function planningRoutes(plans: PlanService): readonly Route[] {
+  return [
+    {
+      method: "post",
+      path: "/api/plan",
+      summary: "The plan of a night for a place, a date and a kit.",
+      part: PART,
+      ...checkedByService(planQuerySchema),
+      answer: {
+        kind: "json",
+        name: "PlanAnswer",
+        schema: v.object({ plan: planSchema, kpFeed: kpFeedSchema }),
+      },
+      handle: ({ body }) => plans.plan(body),
+    },
+    {
+      method: "post",
+      path: "/api/plan/calendar",
+      summary: "The same night as a calendar file (iCalendar).",
+      part: PART,
+      ...checkedByService(planQuerySchema),
+      answer: { kind: "file", mediaType: "text/calendar", what: "the calendar file" },
+      handle: ({ body }, response) => {
+        const calendar = plans.calendar(body);
+        response.type("text/calendar").set("Cache-Control", "no-store").send(calendar);
+      },
+    },
+    {
+      method: "get",
+      path: "/api/kp",
+      summary: "How the Kp feed stands that the user has named; it is never waited for.",
+      part: PART,
+      answer: { kind: "json", name: "KpFeedView", schema: kpFeedSchema },
+      handle: () => plans.kpFeed(),
+    },
+  ];
+}
+
+function rememberedRoutes(plans: PlanService): readonly Route[] {
+  return [
+    {
+      method: "get",
+      path: "/api/kits",
+      summary: "All remembered kits.",
+      part: PART,
+      answer: { kind: "json", schema: v.array(rememberedKitSchema) },
+      handle: () => plans.kits(),
+    },
+    {
+      method: "put",
+      path: "/api/kits",
+      summary: "Remembers a kit; one of the same name is replaced.",
+      part: PART,
+      ...checkedByService(kitInputSchema),
+      answer: { kind: "json", name: "RememberedKit", schema: rememberedKitSchema },
+      handle: ({ body }) => plans.putKit(body),
+    },
+    {
+      method: "delete",
+      path: "/api/kits/:name",
+      summary: "Forgets a kit.",
+      part: PART,
+      answer: { kind: "json", schema: v.array(rememberedKitSchema) },
+      handle: ({ params }) => {
+        plans.removeKit(params["name"] ?? "");
+        return plans.kits();
+      },
+    },
+    {
+      method: "get",
+      path: "/api/places",
+      summary: "All remembered places.",
+      part: PART,
+      answer: { kind: "json", schema: v.array(rememberedPlaceSchema) },
+      handle: () => plans.places(),
+    },
+    {
+      method: "put",
+      path: "/api/places",
+      summary: "Remembers a place; one of the same name is replaced.",
+      part: PART,
+      ...checkedByService(rememberedPlaceSchema),
+      answer: { kind: "json", name: "RememberedPlace", schema: rememberedPlaceSchema },
+      handle: ({ body }) => plans.putPlace(body),
+    },
+    {
+      method: "delete",
+      path: "/api/places/:name",
+      summary: "Forgets a place.",
+      part: PART,
+      answer: { kind: "json", schema: v.array(rememberedPlaceSchema) },
+      handle: ({ params }) => {
+        plans.removePlace(params["name"] ?? "");
+        return plans.places();
+      },
+    },
+  ];
+}
+
+function readyRoutes(plans: PlanService, nights: NightService): readonly Route[] {
+  return [
+    {
+      method: "post",
+      path: "/api/checklist",
+      summary: "The checklist: what the camera tells by itself, and what was ticked by hand.",
+      part: PART,
+      body: checklistBodySchema,
+      answer: {
+        kind: "json",
+        name: "Checklist",
+        schema: v.looseObject({ items: v.array(v.looseObject({ id: v.string() })) }),
+      },
+      handle: ({ body }) => {
+        const { cameraId, ticks, needs } = v.parse(checklistBodySchema, body);
+        return plans.checklist({ facts: factsOf(nights, cameraId), ticks, needs });
+      },
+    },
+    {
+      method: "post",
+      path: "/api/tonight",
+      summary: "Rehearses this plan against a hundred simulated skies, in the background.",
+      part: PART,
+      ...checkedByService(tonightQuerySchema),
+      answer: { kind: "json", name: "TonightView", schema: tonightSchema },
+      handle: ({ body }) => plans.startTonight(body),
+    },
+    {
+      method: "get",
+      path: "/api/tonight",
+      summary: "How the rehearsal of tonight stands, and its result.",
+      part: PART,
+      answer: { kind: "json", name: "TonightView", schema: tonightSchema },
+      handle: () => plans.tonight(),
+    },
+  ];
+}
+
+/** The service checks these bodies itself: its sentences know the trade. */
+function checkedByService(schema: v.GenericSchema): Pick<Route, "body" | "bodyInDocument"> {
+  return { body: v.unknown(), bodyInDocument: schema };
+}
+
+/** What the camera tells of itself; what it does not tell stays unknown. */
+function factsOf(nights: NightService, cameraId: string | undefined): CameraFacts {
+  const { watches } = nights.view();
+  const watch = watches.find((one) => one.cameraId === cameraId) ?? watches[0];
+  if (watch === undefined) return UNKNOWN_CAMERA;
+  const told = nights.cameraFacts?.(watch.cameraId) ?? {};
+  return {
+    ...UNKNOWN_CAMERA,
+    batteryPercent: watch.batteryPercent,
+    freeBytes: watch.cardFreeBytes,
+    ...told,
+  };
+}
