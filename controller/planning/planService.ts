@@ -18,6 +18,7 @@ import { NightError } from "../../core/errors.ts";
 import { iCalendarOf } from "../../core/frames/iCalendar.ts";
 import { checklistOf, type Checklist } from "../../core/night/checklist.ts";
 import { DEFAULT_KIT_INPUT, resolveKit, type Kit, type KitInput } from "../../core/night/kit.ts";
+import type { TonightResult } from "../../core/night/rehearseTonight.ts";
 import { planNight, type NightPlan } from "../../core/night/plan.ts";
 import { planEvents } from "../../core/night/planCalendar.ts";
 import { isoOf } from "../../core/sky/calendarDate.ts";
@@ -125,6 +126,16 @@ export class PlanService {
 
   tonight(): TonightView {
     return this.#tonight.view();
+  }
+
+  /** Calls the listener on every change of the rehearsal; returns the way to stop listening. */
+  onTonight(listener: (view: TonightView) => void): () => void {
+    return this.#tonight.onChange(listener);
+  }
+
+  /** The result of the running rehearsal; rejects with its sentence when it fails. */
+  tonightFinished(): Promise<TonightResult> {
+    return this.#tonight.finished();
   }
 
   /** Ends what still runs in the background. */

@@ -80,6 +80,14 @@ export type { Checklist };
 
 const number = (name: string) => v.pipe(v.number(`${name} must be a number.`), v.finite());
 
+/** The sentence for something that is no object, or lacks a field. */
+function needs(what: string): (issue: v.BaseIssue<unknown>) => string {
+  return ({ path }) => {
+    const key = path?.at(-1)?.key;
+    return key === undefined ? `${what} must be an object.` : `${what} needs ${String(key)}.`;
+  };
+}
+
 const kitEntries = {
   name: v.string("Give the kit a name."),
   sensorClass: v.picklist(
@@ -99,7 +107,7 @@ const kitEntries = {
 };
 
 /** A kit from outside; its numbers are judged by `resolveKit`. */
-export const kitInputSchema = v.object(kitEntries, "A kit must be an object.");
+export const kitInputSchema = v.object(kitEntries, needs("A kit"));
 
 const planEntries = {
   latitudeDeg: number("Latitude"),
@@ -117,25 +125,34 @@ const planEntries = {
 };
 
 /** A plan's query from outside; its numbers are judged by `planNight`. */
-export const planQuerySchema = v.object(planEntries, "A plan's query must be an object.");
+export const planQuerySchema = v.object(planEntries, needs("A plan's query"));
 
-export const tonightQuerySchema = v.object({
-  ...planEntries,
-  activity: v.picklist(
-    ["quiet", "moderate", "storm"],
-    "The activity must be one of quiet, moderate, storm.",
-  ),
-  seed: v.optional(number("The seed")),
-});
+/** A rehearsal's query from outside. */
+export const tonightQuerySchema = v.object(
+  {
+    ...planEntries,
+    activity: v.picklist(
+      ["quiet", "moderate", "storm"],
+      "The activity must be one of quiet, moderate, storm.",
+    ),
+    seed: v.optional(number("The seed")),
+  },
+  needs("A rehearsal"),
+);
 
-export const rememberedPlaceSchema = v.object({
-  name: v.string("Give the place a name."),
-  latitudeDeg: number("Latitude"),
-  longitudeDeg: number("Longitude"),
-  elevationM: v.optional(number("Height above the sea"), 0),
-  darkZenithMag: v.optional(v.nullable(number("The dark sky's brightness")), null),
-});
+/** A place to remember, from outside; its numbers are judged by `placeOf`. */
+export const rememberedPlaceSchema = v.object(
+  {
+    name: v.string("Give the place a name."),
+    latitudeDeg: number("Latitude"),
+    longitudeDeg: number("Longitude"),
+    elevationM: v.optional(number("Height above the sea"), 0),
+    darkZenithMag: v.optional(v.nullable(number("The dark sky's brightness")), null),
+  },
+  needs("A place"),
+);
 
+/** What a checklist is asked with, from outside. */
 export const checklistQuerySchema = v.object({
   facts: v.object({
     program: v.picklist(["manual", "other", "unknown"]),
