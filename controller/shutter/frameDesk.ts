@@ -93,7 +93,8 @@ export class FrameDesk {
       onOther: () => {
         const isOpen = this.#options.exposingIndex() === frameIndex;
         const compareAtMs = isOpen ? null : realMs() + this.#graceMs();
-        this.#files.awaitAgain({ frameIndex, captureId }, compareAtMs);
+        const others = this.#files.awaitAgain({ frameIndex, captureId }, compareAtMs);
+        for (const other of others) this.name(link, other, null);
       },
     });
     const drop = (error: NightError): void => this.#tellMissing(frameIndex, error.message);

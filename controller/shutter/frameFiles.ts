@@ -29,6 +29,8 @@ export type NamedFile =
 export class FrameFiles {
   readonly #known = new Set<number>();
   readonly #awaited: Awaited[] = [];
+  /** Files that came since the latest capture began and were nobody's. */
+  #unclaimed: number[] = [];
   readonly #served: { readonly frameIndex: number; readonly captureId: number }[] = [];
 
   /** Files that were there before the first frame. */
@@ -43,6 +45,7 @@ export class FrameFiles {
   /** A capture has begun. */
   await(frame: { readonly frameIndex: number; readonly captureId: number }): void {
     this.#awaited.push({ ...frame, compareAtMs: null, comparisons: 0 });
+    this.#unclaimed = [];
   }
 
   /** The capture is over: from here on the camera may be late. */
@@ -77,7 +80,10 @@ export class FrameFiles {
       return { kind: "companion", frameIndex: served.frameIndex };
     }
     const frame = this.#awaited.find(isSame) ?? this.#awaited[0];
-    if (!frame) return { kind: "foreign" };
+    if (!frame) {
+      this.#unclaimed.push(handle);
+      return { kind: "foreign" };
+    }
     this.#awaited.splice(this.#awaited.indexOf(frame), 1);
     const { frameIndex, captureId } = frame;
     this.#served.push({ frameIndex, captureId });
@@ -85,14 +91,22 @@ export class FrameFiles {
     return { kind: "ofFrame", frameIndex, captureId };
   }
 
-  /** The named file was not this frame's picture: it waits on; `compareAtMs` as in `expectBy`. */
+  /**
+   * The named file was not this frame's picture: it waits on; `compareAtMs` as in `expectBy`.
+   *
+   * @returns files that came since and may be it, to be named anew.
+   */
   awaitAgain(
     frame: { readonly frameIndex: number; readonly captureId: number },
     compareAtMs: number | null,
-  ): void {
+  ): readonly number[] {
     const at = this.#served.findIndex((served) => served.frameIndex === frame.frameIndex);
     if (at >= 0) this.#served.splice(at, 1);
     this.#awaited.unshift({ ...frame, compareAtMs, comparisons: 0 });
+    const unclaimed = this.#unclaimed;
+    this.#unclaimed = [];
+    for (const handle of unclaimed) this.#known.delete(handle);
+    return unclaimed;
   }
 
   /** Real time at which the next comparison is due; null: none. */
@@ -121,6 +135,7 @@ export class FrameFiles {
     this.#known.clear();
     this.#served.length = 0;
     this.#awaited.length = 0;
+    this.#unclaimed = [];
     return missing;
   }
 }
