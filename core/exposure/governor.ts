@@ -13,6 +13,7 @@ import { CEILING_STOPS, unclippedStops } from "./highlights.ts";
 import {
   addLight,
   calibrateLight,
+  closingErrorStops,
   lightBetween,
   lightMeterTrust,
   startLightMeter,
@@ -183,7 +184,7 @@ export function governExposure(
   const view = lookAhead(state, openSeconds);
   const aimed = aim(state, { openSeconds, view, constraints }, settings);
   const split = aimed.split;
-  const exposureSeconds = stretch(split, { view, aimed, constraints }, settings);
+  const exposureSeconds = stretch(state, split, { view, aimed, constraints }, settings);
   const facts: DecisionFacts = {
     start: state.newest !== null ? "governed" : state.first !== null ? "asked" : "guessed",
     ...changeOf(state, openSeconds),
@@ -333,20 +334,22 @@ function protect(
  * what the sky may fall short of it.
  */
 function stretch(
+  { light }: GovernorState,
   split: Allocation,
   given: { view: View; aimed: Aimed; constraints: Constraints },
   settings: ExposureSettings,
 ): number {
   const { view, aimed, constraints } = given;
-  if (view.trust.kind === "ignored" || aimed.spread < CALM_STOPS) return split.exposureSeconds;
+  const calm = CALM * closingErrorStops(light, split.exposureSeconds);
+  if (view.trust.kind === "ignored" || aimed.spread < calm) return split.exposureSeconds;
   const { max } = timeLimits(settings);
   const crisp = Math.max(split.exposureSeconds, Math.min(max, constraints.curtainSeconds));
   const longer = split.exposureSeconds * 2 ** Math.min(1, 2.5 * aimed.spread);
   return Math.min(max, Math.max(split.exposureSeconds, Math.min(longer, 1.5 * crisp)));
 }
 
-/** Below this spread of the forecast the exact seconds of the bulb are better than the meter. */
-const CALM_STOPS = 0.03;
+/** A forecast's spread below so many closing errors: the bulb's exact seconds are better. */
+const CALM = 1.5;
 
 function changeOf(
   { recent }: GovernorState,
@@ -391,8 +394,5 @@ export function hasHadItsDose(
   if (had + (rate * light.stepSeconds) / 2 < wanted) return false;
   // In a calm frame the bulb's own seconds are exact enough; the meter cuts in when they are not.
   const atEnd = Math.log2((had + rate * left) / wanted);
-  return atEnd > OVER_STOPS;
+  return atEnd > CALM * closingErrorStops(light, elapsed);
 }
-
-/** A dose this far over the aim is worth closing the shutter early for. */
-const OVER_STOPS = 0.03;

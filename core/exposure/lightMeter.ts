@@ -53,8 +53,10 @@ const NEEDED_MAX = 24;
 const RELEARN_COUNT = 6;
 /** Each pair counts this much less with every later one. */
 const MEMORY = 0.97;
-/** A dark sky (cd/m²); the offset is believed to be a small part of it until learned. */
-const DARK_CD_M2 = 2.5e-4;
+/** Until learned, the offset is believed to lie within a tenth of a dark sky (cd/m²). */
+const OFFSET_CD_M2 = 0.1 * 2.5e-4;
+/** Relative error of a frame's luminance against which that belief is weighed. */
+const FRAME_ERROR = 0.02;
 
 export function startLightMeter(): LightMeter {
   return {
@@ -154,6 +156,15 @@ export function lightBetween(
   return light > 0 ? light : null;
 }
 
+/**
+ * Error of a dose that the meter closes, stops: it can only close at a sample, and its scale is
+ * known to so much.
+ */
+export function closingErrorStops(meter: LightMeter, exposureSeconds: number): number {
+  const grain = meter.stepSeconds / exposureSeconds / Math.sqrt(12) / Math.LN2;
+  return Math.hypot(grain, 0.015, Math.sqrt(meter.doubt) / 4);
+}
+
 /** Whether the meter may be followed at a moment. */
 export function lightMeterTrust(meter: LightMeter, nowSeconds: number): LightMeterTrust {
   const newest = newestOf(meter);
@@ -238,8 +249,8 @@ function fit(
     old[4]! + weight * value * luminance,
   ];
   const [w, wv, wvv, wl, wvl] = sums as [number, number, number, number, number];
-  // Ridge on the offset: believed within 2 % of a dark sky, against readings good to 2 %.
-  const ridge = (0.02 / (0.02 * DARK_CD_M2)) ** 2 * 1;
+  // Ridge on the offset, so that a sky that has not changed yet cannot invent one.
+  const ridge = (FRAME_ERROR / OFFSET_CD_M2) ** 2;
   const a = w + ridge;
   const determinant = a * wvv - wv * wv;
   if (!(determinant > 0) || !(wvv > 0)) {

@@ -30,6 +30,9 @@ export function middleSecondsOf(observation: FrameObservation): number {
   return observation.openedMs / 1000 + observation.exposure.exposureSeconds / 2;
 }
 
+/** No sky is brighter or darker than 2 to the power of this, in cd/m². */
+const LEVEL_MAX = 60;
+
 /** True unless a number in it is missing or senseless; such a reading teaches nothing. */
 export function isUsable(observation: FrameObservation): boolean {
   const { exposure, openedMs, skyStops, peakRatio } = observation;
@@ -37,10 +40,11 @@ export function isUsable(observation: FrameObservation): boolean {
     Number.isFinite(openedMs) &&
     Number.isFinite(skyStops) &&
     Math.abs(skyStops) < 40 &&
-    Number.isFinite(peakRatio) &&
+    peakRatio >= 0 &&
+    peakRatio < 1e6 &&
     exposure.exposureSeconds > 0 &&
     exposure.iso > 0 &&
     exposure.fNumber > 0 &&
-    Number.isFinite(levelOf(observation))
+    Math.abs(levelOf(observation)) < LEVEL_MAX
   );
 }

@@ -22,8 +22,8 @@ export type LightMeterSource = {
 /** Noise of one sample: 2 % of its value and half a percent of a dark sky. Common practice. */
 const RELATIVE_NOISE = 0.02;
 const FLOOR_NOISE_CD_M2 = 1.25e-6;
-/** Dark counts that were not quite taken off: within 1 % of a dark sky. */
-const OFFSET_CD_M2 = 2.5e-6;
+/** Dark counts that were not quite taken off: within 2 % of a dark sky. */
+const OFFSET_CD_M2 = 5e-6;
 
 /**
  * A light meter looking at a sky: value = scale · (luminance + offset) with noise; scale and
