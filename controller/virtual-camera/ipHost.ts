@@ -3,21 +3,17 @@ import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
 import { DATA_PHASE_INFO, IP_LENGTH_UNKNOWN, type IpPacket } from "../../core/ptp/ipPacket.ts";
 import { dataPhasePackets } from "../../core/ptp/ipStream.ts";
 import { RESPONSES } from "../../core/ptp/responses.ts";
+import type { IpTiming } from "./ipTiming.ts";
 import type { PacketSocket } from "./packetSocket.ts";
 import { Responder, type ResponderEvent, type ResponderRequest } from "./responder.ts";
 import type { VirtualCamera } from "./virtualCamera.ts";
 
-/** The event connection must follow the command connection within this time, real ms. */
-const EVENT_CONNECTION_MS = 5000;
-/** Silence on the event connection after which a sign of life is asked for, real ms. */
-const PROBE_MS = 10_000;
+/** Signs of life that may fail to come before the host counts as gone. */
 const PROBES_MISSED_MAX = 3;
 /** Bytes of a data packet: below a loopback segment, so that a packet is a segment there. */
 const PIECE_BYTES = 32_768;
 /** The largest data a host may send; nothing it can set is longer. */
 const DATA_IN_BYTES_MAX = 65_536;
-/** A data phase from the host must be over within this time, real ms. */
-const DATA_IN_MS = 10_000;
 
 type OperationPacket = Extract<IpPacket, { kind: "operationRequest" }>;
 
@@ -37,7 +33,7 @@ type HostOptions = {
   readonly camera: VirtualCamera;
   readonly command: PacketSocket;
   readonly connectionNumber: number;
-  readonly isProbing: boolean;
+  readonly timing: IpTiming;
   readonly onGone: (why: string) => void;
 };
 
@@ -62,7 +58,7 @@ export class IpHost {
     options.command.onClose(() => this.#end("its command connection closed"));
     this.#eventDeadline = setTimeout(
       () => this.drop("its event connection never came"),
-      EVENT_CONNECTION_MS,
+      options.timing.eventConnectionMs,
     );
   }
 
@@ -72,8 +68,9 @@ export class IpHost {
     clearTimeout(this.#eventDeadline);
     this.#events = socket;
     socket.onClose(() => this.drop("its event connection closed"));
-    if (this.#options.isProbing) {
-      this.#probeTimer = setInterval(() => this.#probe(), PROBE_MS);
+    const { probeMs } = this.#options.timing;
+    if (probeMs !== null) {
+      this.#probeTimer = setInterval(() => this.#probe(), probeMs);
       this.#probeTimer.unref();
     }
     return true;
@@ -140,7 +137,10 @@ export class IpHost {
       receivedBytes: 0,
       pieces: [],
       isBroken: false,
-      deadline: setTimeout(() => this.#cutShort(packet.transactionId), DATA_IN_MS).unref(),
+      deadline: setTimeout(
+        () => this.#cutShort(packet.transactionId),
+        this.#options.timing.dataInMs,
+      ).unref(),
     };
   }
 

@@ -8,19 +8,16 @@ import {
 } from "../../core/ptp/ipPacket.ts";
 import { createIpStream } from "../../core/ptp/ipStream.ts";
 import { IpHost } from "./ipHost.ts";
+import type { IpTiming } from "./ipTiming.ts";
 import { PacketSocket } from "./packetSocket.ts";
 import type { VirtualCamera } from "./virtualCamera.ts";
-
-/** A new connection must say what it is within this time, real ms. */
-const FIRST_PACKET_MS = 5000;
 
 type ServerOptions = {
   readonly camera: VirtualCamera;
   /** 16 bytes, the camera's own. */
   readonly guid: Uint8Array;
   readonly friendlyName: string;
-  /** Whether silent hosts are asked for a sign of life. */
-  readonly isProbing: boolean;
+  readonly timing: IpTiming;
   readonly report: (line: string) => void;
 };
 
@@ -69,7 +66,7 @@ export class IpServer {
     const socket = new PacketSocket(raw);
     this.#sockets.add(socket);
     const stream = createIpStream();
-    const deadline = setTimeout(() => socket.destroy(), FIRST_PACKET_MS);
+    const deadline = setTimeout(() => socket.destroy(), this.#options.timing.firstPacketMs);
     let onPacket = (packet: IpPacket): void => {
       clearTimeout(deadline);
       onPacket = this.#introduce(socket, packet);
@@ -110,7 +107,7 @@ export class IpServer {
       camera: this.#options.camera,
       command: socket,
       connectionNumber: this.#lastConnectionNumber,
-      isProbing: this.#options.isProbing,
+      timing: this.#options.timing,
       onGone: (why) => {
         this.#options.report(`${packet.friendlyName} is gone: ${why}`);
         if (this.#host === host) this.#host = null;

@@ -5,6 +5,7 @@ import { createClock } from "../clock.ts";
 import { runCommand } from "../commandLine.ts";
 import { CardFolder } from "./cardFolder.ts";
 import { IpServer } from "./ipServer.ts";
+import { DEFAULT_IP_TIMING } from "./ipTiming.ts";
 import {
   originOf,
   settingsOf,
@@ -68,7 +69,7 @@ async function run(options: VirtualCameraOptions): Promise<void> {
     camera,
     guid: guidOf(random),
     friendlyName: `${identity.model} ${identity.serialNumber}`,
-    isProbing: !options["no-probe"],
+    timing: options["no-probe"] ? { ...DEFAULT_IP_TIMING, probeMs: null } : DEFAULT_IP_TIMING,
     report,
   });
 

@@ -140,6 +140,43 @@ describe("connecting", () => {
   });
 });
 
+describe("a host that owes something", () => {
+  test("is dropped when a connection never says what it is", async () => {
+    const { port } = await cameraOnly({ timing: { firstPacketMs: 30 } });
+    await (await RawConnection.open(port)).closed();
+  });
+
+  test("is dropped when its event connection never comes, and another may come", async () => {
+    const { port } = await cameraOnly({ timing: { eventConnectionMs: 30 } });
+    const command = await RawConnection.open(port);
+    command.send(initCommandRequest());
+    await command.closed();
+    (await RawHost.connectWithSession(port)).close();
+  });
+
+  test("is asked three times for a sign of life, then dropped", async () => {
+    const { host } = await cameraAndHost({ timing: { probeMs: 30 } });
+    await host.events.closed();
+    await host.command.closed();
+    expect(host.events.received.map(({ type }) => type)).toEqual([13, 13, 13]);
+  });
+
+  test("stays as long as it answers", async () => {
+    const { host } = await cameraAndHost({ timing: { probeMs: 30 } });
+    for (let probe = 0; probe < 6; probe += 1) {
+      expect((await host.events.take()).type).toBe(13);
+      host.events.send(rawPacket(14));
+    }
+    expect((await host.ask(0x1004)).code).toBe(OK);
+  });
+
+  test("is told of an incomplete transfer when its data never comes", async () => {
+    const { host } = await cameraAndHost({ timing: { dataInMs: 30 } });
+    host.command.send(rawPacket(6, u32(2), u16(0x1016), u32(1, 0x500f)));
+    expect((await host.answer()).code).toBe(0x2007);
+  });
+});
+
 describe("sessions", () => {
   test("GetDeviceInfo answers before a session, everything else does not", async () => {
     const { port } = await cameraOnly();

@@ -6,6 +6,7 @@ import {
   type CameraSettings,
 } from "../../controller/virtual-camera/cameraSettings.ts";
 import { IpServer } from "../../controller/virtual-camera/ipServer.ts";
+import { DEFAULT_IP_TIMING, type IpTiming } from "../../controller/virtual-camera/ipTiming.ts";
 import { VirtualCamera } from "../../controller/virtual-camera/virtualCamera.ts";
 import { createRandom } from "../../core/random.ts";
 import { utcMs } from "../../core/units.ts";
@@ -14,6 +15,7 @@ import { fromHex } from "./hex.ts";
 
 export type TestCameraOptions = Partial<Omit<CameraSettings, "faults">> & {
   readonly faults?: Partial<CameraFaults>;
+  readonly timing?: Partial<IpTiming>;
   readonly rate?: number;
   readonly seed?: number;
   readonly pictureSize?: { readonly widthPx: number; readonly heightPx: number };
@@ -72,7 +74,7 @@ export async function startTestCamera(
     camera: made.camera,
     guid: fromHex("ffeeddccbbaa99887766554433221100"),
     friendlyName: "VCam",
-    isProbing: false,
+    timing: { ...DEFAULT_IP_TIMING, probeMs: null, ...options.timing },
     report: (line) => made.reports.push(line),
   });
   made.onLinkFault = () => server.dropHost();
