@@ -359,8 +359,11 @@ function refineFields(
     .map((shift) => refineField(older, newer, shift))
     .filter((field) => field !== null && field.match >= FIELD_MATCH_MIN) as RefinedField[];
   if (fields.length === 0) return "the sky has changed too much between frames";
-  const vectors = fields.map((field) => vectorOf(field, newer));
-  const { cells, doubt } = typicalShift(vectors);
+  const turned = typicalShift(fields.map((field) => turnedVector(field)));
+  const flat = typicalShift(fields.map((field) => flatVector(field, newer)));
+  // A sky that turns moves evenly in angles, a picture that is shifted moves evenly in pixels; over
+  // a wide lens the two differ by half, so the one that fits the fields better is taken.
+  const { cells, doubt } = flat.doubt < 0.8 * turned.doubt ? flat : turned;
   return {
     degPerSecond: (cells * newer.stepDeg) / secondsBetween(older, newer),
     shiftCells: cells,
@@ -369,13 +372,24 @@ function refineFields(
   };
 }
 
-/** A field's shift as it looks on the sky, with its weight. */
+/** A field's shift with its weight. */
 type FieldVector = { x: number; y: number; weight: number; doubt: number };
 
-function vectorOf({ field, x, y, match, doubt }: RefinedField, map: MotionMap): FieldVector {
-  const altitudeDeg = ((field.top + field.bottom) / 2 - map.rows / 2) * map.stepDeg;
-  const across = Math.cos((altitudeDeg * Math.PI) / 180);
-  return { x: x * across, y, weight: field.energy * match * match, doubt };
+/** In cells of equal angle. */
+function turnedVector({ field, x, y, match, doubt }: RefinedField): FieldVector {
+  return { x, y, weight: field.energy * match * match, doubt };
+}
+
+/** As it looks in the picture, in cells of the size they have on the axis: X = tan u, Y = tan v / cos u. */
+function flatVector(refined: RefinedField, map: MotionMap): FieldVector {
+  const { field, x, y } = refined;
+  const step = (map.stepDeg * Math.PI) / 180;
+  const u = ((field.left + field.right) / 2 - map.columns / 2) * step;
+  const v = ((field.top + field.bottom) / 2 - map.rows / 2) * step;
+  const cosU = Math.cos(u);
+  const flatX = x / cosU ** 2;
+  const flatY = y / (Math.cos(v) ** 2 * cosU) + (x * Math.tan(v) * Math.sin(u)) / cosU ** 2;
+  return { ...turnedVector(refined), x: flatX, y: flatY };
 }
 
 /**

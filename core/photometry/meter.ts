@@ -1,5 +1,7 @@
+import { measureMotion, NO_MOTION_HISTORY, type MotionHistory } from "../activity/motion.ts";
+import { drawMotionMap } from "../activity/motionMap.ts";
 import { luminanceCdM2Of, type Exposure } from "../exposure/exposure.ts";
-import type { MonotonicMs } from "../units.ts";
+import { monotonicMs, type MonotonicMs } from "../units.ts";
 import { leaveOutLights, type BrightLight } from "./brightLights.ts";
 import { reduceToCells } from "./cells.ts";
 import { hotPixelsOf, learnHotPixels, NO_HOT_PIXELS, type HotPixelEvidence } from "./hotPixels.ts";
@@ -47,6 +49,10 @@ export type MeterState = {
   readonly learner: ResponseLearner;
   readonly evidence: SkyEvidence | null;
   readonly hotPixels: HotPixelEvidence;
+  /** The sky's structure in the last frames. */
+  readonly motion: MotionHistory;
+  /** The stars of the newest frame in which they were measured. */
+  readonly stars: StarField;
   /** Width of the images metered so far; another width begins evidence anew. */
   readonly widthPx: number;
   readonly frameCount: number;
@@ -75,6 +81,8 @@ export function startMeter(
     learner: startResponseLearner(response),
     evidence: null,
     hotPixels: NO_HOT_PIXELS,
+    motion: NO_MOTION_HISTORY,
+    stars: NO_STARS,
     widthPx: 0,
     frameCount: 0,
   };
@@ -86,6 +94,11 @@ const EVIDENCE_EVERY = 4;
 /** Narrower images show no stars that could be measured. */
 const STARS_WIDTH_PX_MIN = 320;
 const STAR_CANDIDATES_MAX = 80;
+/** Dew and focus change slowly: stars are measured in every so many frames. */
+const STARS_EVERY = 4;
+/** Narrower images show no curtains whose shift could be measured. */
+const MOTION_WIDTH_PX_MIN = 240;
+const NO_STARS: StarField = { stars: [], widthPx: null, lightStops: null };
 
 /**
  * Meters one frame. Frames come in the order in which they were taken; a frame of another size
@@ -109,13 +122,13 @@ export function meterFrame(
       : known.evidence;
   const sky = chooseSky(light, evidence, state.options.skyMaskByHand ?? null);
   const statistics = measureSky(grid, light, sky.isMetered);
-  const { field, hotPixels } = measureStars(known, frame, sky.isSky);
+  const { stars, hotPixels } = measureStars(known, frame, sky.isSky);
   const { learner, response } = learnFrame(
     known.learner,
     codesAtQuantiles(grid, sky.isMetered, frame),
   );
-  const motion: CurtainMotion = { kind: "unknown", why: "motion is not measured yet" };
-  const reading = readingOf({ state, frame, evidence, sky, statistics, field, motion });
+  const { motion, history } = followCurtains(known, frame, grid.cellPx, light, sky);
+  const reading = readingOf({ state, frame, evidence, sky, statistics, stars, motion });
   return {
     reading,
     state: {
@@ -123,6 +136,8 @@ export function meterFrame(
       learner,
       evidence,
       hotPixels,
+      stars,
+      motion: history,
       frameCount: known.frameCount + 1,
       ...(response === null ? {} : { response, table: lightTable(response) }),
     },
@@ -130,7 +145,8 @@ export function meterFrame(
 }
 
 function forgetPlaces(state: MeterState, widthPx: number): MeterState {
-  return { ...state, widthPx, evidence: null, hotPixels: NO_HOT_PIXELS, frameCount: 0 };
+  const { options, response } = state;
+  return { ...startMeter(options, response), learner: state.learner, widthPx };
 }
 
 type ChosenSky = {
@@ -160,21 +176,40 @@ function chooseSky(
   return { isSky, isMetered, lights, hasGlow, isWhole };
 }
 
-const NO_STARS: StarField = { stars: [], widthPx: null, lightStops: null };
-
 function measureStars(state: MeterState, frame: MeterFrame, isSky: Uint8Array) {
-  if (frame.widthPx < STARS_WIDTH_PX_MIN) return { field: NO_STARS, hotPixels: state.hotPixels };
-  const hot = hotPixelsOf(state.hotPixels, frame.widthPx, degPerPx(state.options, frame.widthPx));
-  const all = findStars(frame, {
-    table: state.table,
-    isSky,
-    candidatesMax: STAR_CANDIDATES_MAX,
+  const { stars, hotPixels } = state;
+  if (frame.widthPx < STARS_WIDTH_PX_MIN || state.frameCount % STARS_EVERY !== 0) {
+    return { stars, hotPixels };
+  }
+  const { table, options } = state;
+  const found = findStars(frame, { table, isSky, candidatesMax: STAR_CANDIDATES_MAX });
+  const hot = hotPixelsOf(hotPixels, frame.widthPx, degPerPx(options, frame.widthPx));
+  const cold = found.stars.filter(
+    ({ x, y }) => !hot.has(Math.round(y) * frame.widthPx + Math.round(x)),
+  );
+  return {
+    stars: starFieldOf(cold),
+    hotPixels: learnHotPixels(hotPixels, found.stars, frame.openedMs),
+  };
+}
+
+function followCurtains(
+  state: MeterState,
+  frame: MeterFrame,
+  cellPx: number,
+  light: LightMap,
+  sky: ChosenSky,
+): { motion: CurtainMotion; history: MotionHistory } {
+  if (frame.widthPx < MOTION_WIDTH_PX_MIN) {
+    const why = "the preview is too small to show motion";
+    return { motion: { kind: "unknown", why }, history: state.motion };
+  }
+  const map = drawMotionMap(light, sky.isSky, sky.isMetered, {
+    cellDeg: degPerPx(state.options, frame.widthPx / cellPx),
+    midMs: monotonicMs(frame.openedMs + frame.exposure.exposureSeconds * 500),
+    exposureSeconds: frame.exposure.exposureSeconds,
   });
-  const hotPixels = learnHotPixels(state.hotPixels, all.stars, frame.openedMs);
-  if (hot.size === 0) return { field: all, hotPixels };
-  const isCold = (star: { x: number; y: number }): boolean =>
-    !hot.has(Math.round(star.y) * frame.widthPx + Math.round(star.x));
-  return { field: starFieldOf(all.stars.filter(isCold)), hotPixels };
+  return measureMotion(state.motion, map, state.options);
 }
 
 /** Degrees that one pixel of an image of this width covers on the axis. */
@@ -189,12 +224,12 @@ type Measured = {
   readonly evidence: SkyEvidence;
   readonly sky: ChosenSky;
   readonly statistics: SkyStatistics;
-  readonly field: StarField;
+  readonly stars: StarField;
   readonly motion: CurtainMotion;
 };
 
 function readingOf(measured: Measured): Reading {
-  const { state, frame, sky, statistics, field, motion } = measured;
+  const { state, frame, sky, statistics, stars, motion } = measured;
   const skyStops = Math.log2(statistics.mean);
   return {
     skyStops,
@@ -205,8 +240,8 @@ function readingOf(measured: Measured): Reading {
     skyShare: statistics.count / sky.isSky.length,
     histogram: statistics.histogram,
     motion,
-    starWidthPx: field.widthPx,
-    starCount: field.stars.length,
+    starWidthPx: stars.widthPx,
+    starCount: stars.stars.length,
     remarks: remarksOf(measured, state.response),
   };
 }
