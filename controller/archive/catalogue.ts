@@ -394,6 +394,15 @@ export class Catalogue {
     return rows.map((row) => row.integrity_check).filter((line) => line !== "ok");
   }
 
+  /** Writes a whole copy of the catalogue, also while it is being written to. */
+  async copyTo(path: string): Promise<void> {
+    try {
+      await this.#database.backup(path);
+    } catch (thrown) {
+      throw archiveError(thrown, path);
+    }
+  }
+
   /** Folds the log into the file and closes it. Safe to call twice. */
   close(): void {
     if (!this.#database.open) return;

@@ -62,6 +62,14 @@ export type ReconciliationStep =
   /** Neither the card nor the disk has it. */
   | { readonly kind: "markMissing"; readonly frameIndex: number; readonly why: string };
 
+/** Said of a frame whose preview was deleted on purpose: it is not fetched again. */
+export const PRUNED_REASON = "its preview was pruned";
+
+/** True for a frame whose preview was deleted by rule, when asked. */
+export function isPruned(frame: FrameRecord): boolean {
+  return frame.reasons.includes(PRUNED_REASON);
+}
+
 /** Card times come in whole seconds and say opening or closing, as the camera likes. */
 const TIME_TOLERANCE_MS = 3000;
 
@@ -115,6 +123,7 @@ function stepFor(
   disk: ReadonlyMap<string, number>,
 ): ReconciliationStep | null {
   const { frameIndex } = frame;
+  if (isPruned(frame)) return null;
   if (frame.status === "kept" && frame.file !== null) {
     const bytes = disk.get(frame.file.path);
     if (bytes === frame.file.bytes) return null;
@@ -148,7 +157,7 @@ function adoptFromDisk(
   disk: ReadonlyMap<string, number>,
 ): ReconciliationStep[] {
   return input.frames.flatMap((frame) => {
-    if (frame.status === "kept") return [];
+    if (frame.status === "kept" || isPruned(frame)) return [];
     const path = input.pathOf(frame.frameIndex, frame.file?.cameraName ?? "");
     return disk.has(path)
       ? [{ kind: "adopt", frameIndex: frame.frameIndex, card: null, path } as const]
@@ -226,7 +235,7 @@ function matchKept(
   const matchedEntries = new Set<Timed>();
   const byName = entriesByName(card);
   for (const frame of frames) {
-    if (frame.status !== "kept" || frame.file === null) continue;
+    if ((frame.status !== "kept" && !isPruned(frame)) || frame.file === null) continue;
     const { cameraName, cameraHandle } = frame.file;
     const candidates = (byName.get(cameraName) ?? []).filter((entry) => !matchedEntries.has(entry));
     const distanceMs = (entry: Timed): number =>
@@ -254,7 +263,7 @@ function matchOpen(
   free: readonly Timed[],
   offsetMs: number | null,
 ): Map<number, Timed> {
-  const frames = all.filter((frame) => frame.status !== "kept");
+  const frames = all.filter((frame) => frame.status !== "kept" && !isPruned(frame));
   const isDated = offsetMs !== null && free.every((entry) => entry.timeMs !== null);
   if (!isDated) return matchNewest(frames, free);
   const opened = frames.filter((frame) => frame.openedUtcMs !== null);

@@ -1,0 +1,58 @@
+import { unlink } from "node:fs/promises";
+import { join } from "node:path";
+import { PRUNED_REASON } from "../../core/frames/reconcile.ts";
+import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import { archiveError } from "./archiveError.ts";
+import type { Catalogue } from "./catalogue.ts";
+
+/**
+ * Which previews may go: `sentinel`: of frames at sentinel pace; `unpicked`: of every frame that
+ * the photographer did not pick. A pick is never pruned.
+ */
+export type PruneRule = "sentinel" | "unpicked";
+
+export type Pruning = { readonly frameIndices: readonly number[]; readonly bytes: number };
+
+/**
+ * Deletes previews by a rule, never by itself and never a raw file. The frames' rows stay, with
+ * everything known of them, and say that the file was pruned.
+ *
+ * @param options.isForReal  False: only says what it would do.
+ */
+export async function pruneFiles(
+  catalogue: Catalogue,
+  rule: PruneRule,
+  options: { readonly isForReal: boolean },
+): Promise<Pruning> {
+  const picked = new Set(
+    catalogue
+      .picks()
+      .filter((pick) => pick.pick === "keep")
+      .map((pick) => `${pick.cameraId} ${pick.frameIndex}`),
+  );
+  const isDoomed = (frame: FrameRecord): boolean =>
+    frame.status === "kept" &&
+    frame.file !== null &&
+    /\.jpe?g$/i.test(frame.file.path) &&
+    !picked.has(`${frame.cameraId} ${frame.frameIndex}`) &&
+    (rule === "unpicked" || frame.pace === "sentinel");
+  const doomed = catalogue
+    .frames({ fromIndex: 0, count: Number.MAX_SAFE_INTEGER })
+    .filter(isDoomed);
+  const bytes = doomed.reduce((sum, frame) => sum + frame.file!.bytes, 0);
+  const frameIndices = doomed.map((frame) => frame.frameIndex);
+  if (!options.isForReal) return { frameIndices, bytes };
+  for (const frame of doomed) {
+    // The row first: a break in between leaves a file too many, not a row that lies.
+    catalogue.putFrame({
+      ...frame,
+      status: "missing",
+      reasons: [...frame.reasons, PRUNED_REASON],
+    });
+    const path = join(catalogue.nightDir, frame.file!.path);
+    await unlink(path).catch((thrown: NodeJS.ErrnoException) => {
+      if (thrown.code !== "ENOENT") throw archiveError(thrown, path);
+    });
+  }
+  return { frameIndices, bytes };
+}

@@ -1,0 +1,44 @@
+import { createHash } from "node:crypto";
+import { createReadStream } from "node:fs";
+import { join } from "node:path";
+import { pipeline } from "node:stream/promises";
+import type { Catalogue } from "./catalogue.ts";
+
+export type Verification = {
+  readonly fileCount: number;
+  /** One sentence for each file that is missing or altered, and for a damaged catalogue. */
+  readonly problems: readonly string[];
+};
+
+/** Reads every kept file of a night and compares its checksum with the catalogue's. */
+export async function verifyNight(catalogue: Catalogue): Promise<Verification> {
+  const problems = catalogue
+    .integrityProblems()
+    .map((line) => `The catalogue is damaged: ${line}.`);
+  let fileCount = 0;
+  const frames = catalogue.frames({ fromIndex: 0, count: Number.MAX_SAFE_INTEGER });
+  for (const { status, file } of frames) {
+    if (status !== "kept" || file === null) continue;
+    fileCount += 1;
+    const sha256 = await sha256OfFile(join(catalogue.nightDir, file.path));
+    if (sha256 === null) problems.push(`${file.path} is missing.`);
+    else if (sha256 !== file.sha256) {
+      problems.push(
+        `${file.path} was altered: its SHA-256 is ${sha256}, it was kept as ${file.sha256}.`,
+      );
+    }
+  }
+  return { fileCount, problems };
+}
+
+/** Lower-case hexadecimal; null when there is no such file. */
+export async function sha256OfFile(path: string): Promise<string | null> {
+  const hash = createHash("sha256");
+  try {
+    await pipeline(createReadStream(path), hash);
+  } catch (thrown) {
+    if (thrown instanceof Error && "code" in thrown && thrown.code === "ENOENT") return null;
+    throw thrown;
+  }
+  return hash.digest("hex");
+}

@@ -1,0 +1,182 @@
+/** `npm run deliver -- NIGHT`: a night's frame sets as sequence, video, keogram and more. */
+import { constants, setPriority } from "node:os";
+import { join } from "node:path";
+import { NightError } from "../../core/errors.ts";
+import type { DeliverProgress } from "../../core/api/deliverMessages.ts";
+import { Catalogue } from "../archive/catalogue.ts";
+import { findNight } from "../archive/findNight.ts";
+import { nightInfoOf } from "../archive/nightFolder.ts";
+import { runCommand, type CommandDeclaration, type OptionValues } from "../commandLine.ts";
+import { deliverNight } from "../deliver/deliverNight.ts";
+import { keepHouse } from "../deliver/keepHouse.ts";
+import { orderOf } from "../deliver/orderFromOptions.ts";
+
+const OPTIONS = {
+  data: { type: "text", value: "DIR", help: "the data folder", default: "data" },
+  out: { type: "text", value: "DIR", help: "where it goes; left out: the night's own deliver/" },
+  set: { type: "text", value: "ID,…", help: "only these frame sets; --list shows them" },
+  from: { type: "text", value: "TIME", help: "only frames from then on: 22:30 (UT) or ISO 8601" },
+  to: { type: "text", value: "TIME", help: "only frames up to then" },
+  fps: {
+    type: "text",
+    value: "N",
+    help: "frames a second",
+    default: "25",
+    choices: ["24", "25", "30"],
+  },
+  size: {
+    type: "text",
+    value: "SIZE",
+    help: "box that the video fits into: 720, 1080, 1440, 2160 or WIDTHxHEIGHT",
+    default: "2160",
+  },
+  sequence: {
+    type: "text",
+    value: "KIND",
+    help: "numbered full-size frames",
+    default: "jpeg",
+    choices: ["jpeg", "tiff16", "none"],
+  },
+  video: {
+    type: "text",
+    value: "KINDS",
+    help: "h264, vp9, av1 with commas between, or none",
+    default: "h264,vp9",
+  },
+  keogram: { type: "flag", help: "the keogram; naming none of these four makes all of them" },
+  "star-trail": { type: "flag", help: "the brightest of every pixel over each set" },
+  "contact-sheet": { type: "flag", help: "a page of small prints" },
+  report: { type: "flag", help: "the report of the night, one HTML file" },
+  sidecars: { type: "flag", help: "XMP files beside the JPEGs too; raw files always get one" },
+  resume: { type: "flag", help: "go on where a broken-off delivery stopped" },
+  list: { type: "flag", help: "list the nights, or a night's frame sets, and make nothing" },
+  find: {
+    type: "text",
+    value: "WORDS",
+    help: 'list frames: "brighter 0.01", "darker 0.001" (cd/m²), "surge"; with --from and --to',
+  },
+  export: { type: "text", value: "DIR", help: "copy the night, or --set, there and verify it" },
+  verify: { type: "flag", help: "check every file of the night against its checksum" },
+  prune: {
+    type: "text",
+    value: "RULE",
+    help: 'delete previews by rule: "sentinel" (of sentinel pace), "unpicked" (no pick, no keeper)',
+  },
+  yes: { type: "flag", help: "do what --prune says; without it only says what it would do" },
+  progress: {
+    type: "text",
+    value: "KIND",
+    help: "how progress is told",
+    default: "lines",
+    choices: ["lines", "json", "none"],
+  },
+} as const;
+
+const COMMAND = {
+  call: "npm run deliver --",
+  purpose:
+    "Makes of a night what the morning wants: a deflickered sequence, a film, a keogram, a star trail, a contact sheet, a report. The night's own files are left as they are.",
+  options: OPTIONS,
+  operands: {
+    name: "NIGHT",
+    help: 'a night: its folder, its date, its name, or "last"',
+    countMin: 0,
+    countMax: 1,
+  },
+} satisfies CommandDeclaration<typeof OPTIONS>;
+
+type Options = OptionValues<typeof OPTIONS>;
+
+async function main(options: Options, operands: readonly string[]): Promise<void> {
+  // A watch that runs meanwhile comes first, always.
+  setPriority(constants.priority.PRIORITY_LOW);
+  const isHouseKeeping =
+    options.list || options.verify || [options.find, options.export, options.prune].some(Boolean);
+  const words = operands[0];
+  if (isHouseKeeping) {
+    await keepHouse({ ...options, night: words ?? null, print });
+    return;
+  }
+  if (words === undefined) {
+    throw new NightError(
+      "usage.invalid",
+      'NIGHT is needed: a night\'s folder, its date, its name, or "last"; --list shows them',
+    );
+  }
+  await deliver(options, findNight(options.data, words));
+}
+
+async function deliver(options: Options, nightDir: string): Promise<void> {
+  const order = orderOf(
+    {
+      ...options,
+      sets: splitList(options.set),
+      starTrail: options["star-trail"],
+      contactSheet: options["contact-sheet"],
+    },
+    startOf(nightDir),
+  );
+  const outDir = options.out ?? join(nightDir, "deliver");
+  const stop = new AbortController();
+  const cancel = (): void => {
+    stop.abort(
+      new NightError(
+        "deliver.failed",
+        "The delivery was stopped; the frames made so far are kept, and --resume goes on from them.",
+      ),
+    );
+  };
+  process.once("SIGINT", cancel);
+  process.once("SIGTERM", cancel);
+  try {
+    const onProgress = progressPrinter(options.progress);
+    const result = await deliverNight({ nightDir, outDir, order, onProgress, signal: stop.signal });
+    for (const remark of result.remarks) process.stderr.write(`note: ${remark}\n`);
+    if (options.progress === "json") print(JSON.stringify({ kind: "result", result }));
+    else for (const file of result.files) print(`${file.label}: ${join(outDir, file.path)}`);
+  } finally {
+    process.off("SIGINT", cancel);
+    process.off("SIGTERM", cancel);
+  }
+}
+
+function startOf(nightDir: string): number {
+  const catalogue = Catalogue.open(nightDir, { readOnly: true });
+  try {
+    return nightInfoOf(catalogue)?.startUtcMs ?? 0;
+  } finally {
+    catalogue.close();
+  }
+}
+
+function splitList(text: string | null): readonly string[] {
+  return text === null ? [] : text.split(",").map((word) => word.trim());
+}
+
+/** At most one line a second; the last of each stage always. */
+function progressPrinter(kind: string): (progress: DeliverProgress) => void {
+  let lastMs = -Infinity;
+  return (progress) => {
+    const isLast = progress.doneCount === progress.totalCount;
+    if (kind === "none" || (!isLast && performance.now() - lastMs < 1000)) return;
+    lastMs = performance.now();
+    if (kind === "json") print(JSON.stringify({ kind: "progress", progress }));
+    else print(progressLine(progress));
+  };
+}
+
+function progressLine({ label, doneCount, totalCount, share, secondsLeft }: DeliverProgress) {
+  const left = secondsLeft === null ? "" : `, ${clockOf(secondsLeft)} left`;
+  return `${String(Math.floor(100 * share)).padStart(3)} %  ${label} ${doneCount}/${totalCount}${left}`;
+}
+
+function clockOf(seconds: number): string {
+  const whole = Math.round(seconds);
+  return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
+}
+
+function print(line: string): void {
+  process.stdout.write(`${line}\n`);
+}
+
+await runCommand(COMMAND, main);

@@ -1,0 +1,132 @@
+import { join } from "node:path";
+import type { DeliverResult, DeliveredFile } from "../../core/api/deliverMessages.ts";
+import { chooseKeepers, type Keeper } from "../../core/frames/keepers.ts";
+import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import { writeWhole } from "../archive/frameFiles.ts";
+import { encodeJpeg, encodePng } from "./canvas.ts";
+import { drawContactSheet } from "./contactSheet.ts";
+import type { ReadySet } from "./deliverSet.ts";
+import { xmpOf, xmpOfWork } from "./frameMetadata.ts";
+import { drawKeogram } from "./keogram.ts";
+import type { MeasuredNight } from "./measureNight.ts";
+import { framingOf, keyOf, toneResponseOf, type NightToDeliver } from "./nightToDeliver.ts";
+import { writeReport } from "./report.ts";
+
+/** What the works over a whole night are made from. */
+export type WorksInput = {
+  readonly night: NightToDeliver;
+  readonly ready: readonly ReadySet[];
+  readonly measured: MeasuredNight;
+  readonly outDir: string;
+};
+
+export const KEOGRAM_FILE = "keogram";
+
+/** One keogram for each camera, over all of its delivered frames. */
+export async function makeKeogram(works: WorksInput): Promise<DeliveredFile[]> {
+  const { night, ready, measured, outDir } = works;
+  const cameras = [...new Set(ready.map(({ set }) => set.cameraId))];
+  const files: DeliveredFile[] = [];
+  for (const [n, cameraId] of cameras.entries()) {
+    const frames = ready
+      .filter(({ set }) => set.cameraId === cameraId)
+      .flatMap(({ frames: all, corrections }) =>
+        all.map((frame, k) => ({ frame, gainStops: corrections[k]!.totalStops })),
+      )
+      .filter(({ frame }) => frame.openedUtcMs !== null)
+      .sort((a, b) => a.frame.openedUtcMs! - b.frame.openedUtcMs!);
+    if (frames.length === 0) continue;
+    const { canvas } = drawKeogram(
+      frames.map(({ frame, gainStops }) => ({
+        openedUtcMs: frame.openedUtcMs!,
+        column: measured.frames.get(keyOf(frame))!.column,
+        gainStops,
+      })),
+      {
+        framing: framingOf(night.catalogue, cameraId),
+        response: toneResponseOf(night.catalogue, cameraId),
+        gapMs: gapMsOf(frames.map(({ frame }) => frame)),
+      },
+    );
+    const path = n === 0 ? `${KEOGRAM_FILE}.png` : `${KEOGRAM_FILE}-${n + 1}.png`;
+    const first = frames[0]!.frame;
+    const bytes = await encodePng(canvas, xmpOfWork("keogram", night.info, first));
+    await writeWhole(join(outDir, path), bytes);
+    const label = `keogram of ${cameraId}`;
+    const frameCount = frames.length;
+    files.push({ kind: "keogram", label, path, bytes: bytes.byteLength, frameCount });
+  }
+  return files;
+}
+
+/** A column reaches over the next frame's usual distance, not over a gap. */
+function gapMsOf(frames: readonly FrameRecord[]): number {
+  const pauses = frames.slice(1).map((frame, n) => frame.openedUtcMs! - frames[n]!.openedUtcMs!);
+  const usualMs = [...pauses].sort((a, b) => a - b)[pauses.length >> 1] ?? 0;
+  return Math.max(60_000, 4 * usualMs);
+}
+
+export async function makeContactSheet(works: WorksInput): Promise<DeliveredFile> {
+  const frames = works.ready.flatMap(({ frames: all }) => all);
+  const canvas = await drawContactSheet(
+    frames.map((frame) => ({
+      ...frame,
+      thumbnailJpeg: works.measured.frames.get(keyOf(frame))!.thumbnailJpeg,
+    })),
+  );
+  const xmp = xmpOfWork("contact sheet", works.night.info, frames[0]!);
+  const bytes = await encodeJpeg(canvas, xmp);
+  const path = "contact-sheet.jpg";
+  await writeWhole(join(works.outDir, path), bytes);
+  const frameCount = frames.length;
+  return {
+    kind: "contactSheet",
+    label: "contact sheet",
+    path,
+    bytes: bytes.byteLength,
+    frameCount,
+  };
+}
+
+/** The night's keepers, by what was measured and by the photographer's word. */
+export function keepersOf(
+  works: Pick<WorksInput, "night" | "ready" | "measured">,
+): readonly Keeper[] {
+  const candidates = works.ready.flatMap(({ frames }) =>
+    frames.map((frame) => ({ ...frame, ...works.measured.frames.get(keyOf(frame))!.measure })),
+  );
+  return chooseKeepers(candidates, works.night.catalogue.picks());
+}
+
+export async function makeReport(works: WorksInput, result: DeliverResult): Promise<DeliveredFile> {
+  const path = "report.html";
+  const html = await writeReport({ ...works, keepers: keepersOf(works), result });
+  await writeWhole(join(works.outDir, path), html);
+  const bytes = new TextEncoder().encode(html).byteLength;
+  const frameCount = works.ready.reduce((sum, { frames }) => sum + frames.length, 0);
+  return { kind: "report", label: "report of the night", path, bytes, frameCount };
+}
+
+/**
+ * XMP files beside the night's own: always beside raw files, which cannot carry any themselves
+ * without being changed, beside JPEGs when asked.
+ */
+export async function writeSidecars(works: WorksInput, besideJpegs: boolean): Promise<void> {
+  const { night, ready } = works;
+  const picks = new Map(night.catalogue.picks().map((pick) => [keyOf(pick), pick]));
+  for (const { set, frames, corrections } of ready) {
+    for (const [n, frame] of frames.entries()) {
+      const isJpeg = /\.jpe?g$/i.test(frame.file!.path);
+      if (isJpeg && !besideJpegs) continue;
+      const xmp = xmpOf(frame, {
+        info: night.info,
+        framing: framingOf(night.catalogue, frame.cameraId),
+        setName: set.name,
+        pick: picks.get(keyOf(frame)) ?? null,
+        biasStops: corrections[n]!.totalStops,
+      });
+      const path = join(night.catalogue.nightDir, frame.file!.path.replace(/\.[^.]+$/, ".xmp"));
+      await writeWhole(path, xmp);
+    }
+  }
+}

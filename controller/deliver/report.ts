@@ -1,0 +1,247 @@
+import { existsSync } from "node:fs";
+import { join } from "node:path";
+import sharp from "sharp";
+import type { GapNotice, GuardNotice, SurgeNotice } from "../../core/api/messages.ts";
+import type { DeliverResult } from "../../core/api/deliverMessages.ts";
+import type { Keeper } from "../../core/frames/keepers.ts";
+import { gapsOf, surgesOf } from "../../core/frames/nightStory.ts";
+import { isPruned } from "../../core/frames/reconcile.ts";
+import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import { DEFAULT_KIT_INPUT, resolveKit } from "../../core/night/kit.ts";
+import { planNight, type NightPlan } from "../../core/night/plan.ts";
+import { eveningDate } from "../archive/nightFolder.ts";
+import { guardsKey, type KeptState } from "../archive/stateKeys.ts";
+import type { WorksInput } from "./deliverWorks.ts";
+import { drawCurves } from "./reportCurves.ts";
+import { keyOf } from "./nightToDeliver.ts";
+
+export type ReportInput = WorksInput & {
+  readonly keepers: readonly Keeper[];
+  readonly result: DeliverResult;
+};
+
+/** The report of a night: one HTML file that needs nothing else, on the screen and on paper. */
+export async function writeReport(input: ReportInput): Promise<string> {
+  const { night, result } = input;
+  const title = night.info?.name ?? "A night";
+  const cameras = [...new Set(night.frames.map((frame) => frame.cameraId))].sort();
+  const perCamera = cameras.map((cameraId) => cameraSection(input, cameraId, cameras.length > 1));
+  return [
+    `<!doctype html><html lang="en"><head><meta charset="utf-8">`,
+    `<meta name="viewport" content="width=device-width, initial-scale=1">`,
+    `<title>${escapeHtml(title)}: report of the night</title><style>${STYLE}</style></head><body>`,
+    `<h1>${escapeHtml(title)}</h1>`,
+    headline(input),
+    planSection(input),
+    await keogramSection(input),
+    ...perCamera,
+    setsSection(input),
+    keepersSection(input),
+    listSection("Files delivered", [
+      ...result.files.map((file) => `${file.label}: ${file.path}, ${megabytes(file.bytes)}`),
+    ]),
+    listSection("Remarks", result.remarks),
+    `</body></html>`,
+    "",
+  ].join("\n");
+}
+
+const STYLE = `
+body{font:15px/1.45 system-ui,sans-serif;color:#1a1a1a;background:#fff;max-width:960px;margin:2rem auto;padding:0 1rem}
+h1{font-size:1.6rem;margin:0 0 .2rem}h2{font-size:1.15rem;margin:1.8rem 0 .5rem;border-bottom:1px solid #bbb}
+table{border-collapse:collapse;width:100%}th,td{text-align:left;padding:.25rem .6rem .25rem 0;border-bottom:1px solid #ddd;vertical-align:top}
+img,svg{max-width:100%;height:auto}figure{margin:0}figcaption{font-size:.85rem;color:#444}
+.keepers{display:grid;grid-template-columns:repeat(auto-fill,minmax(200px,1fr));gap:.8rem}
+@media print{body{margin:0;max-width:none}section,figure,tr{break-inside:avoid}}`;
+
+function headline({ night }: ReportInput): string {
+  const kept = night.frames.filter((frame) => frame.status === "kept");
+  const missing = night.frames.filter((frame) => frame.status === "missing" && !isPruned(frame));
+  const times = kept.flatMap((frame) => (frame.openedUtcMs === null ? [] : [frame.openedUtcMs]));
+  const span =
+    times.length === 0 ? "" : `, ${clock(Math.min(...times))} to ${clock(Math.max(...times))} UT`;
+  const place = night.info === null ? "" : placeText(night.info);
+  const lost = missing.length === 0 ? "none missing" : `${missing.length} missing`;
+  return `<p>${escapeHtml(place)}<br>${kept.length} frames kept, ${lost}${span}.</p>`;
+}
+
+function placeText(info: { placeName: string; latitudeDeg: number; longitudeDeg: number }): string {
+  const latitude = `${Math.abs(info.latitudeDeg).toFixed(2)}° ${info.latitudeDeg < 0 ? "S" : "N"}`;
+  const longitude = `${Math.abs(info.longitudeDeg).toFixed(2)}° ${info.longitudeDeg < 0 ? "W" : "E"}`;
+  return [info.placeName, `${latitude}, ${longitude}`].filter((part) => part !== "").join(", ");
+}
+
+/** The plan is made again from place and date: it is the same as on the evening. */
+function planSection({ night }: ReportInput): string {
+  if (night.info === null) return "";
+  const plan = planNight({
+    latitudeDeg: night.info.latitudeDeg,
+    longitudeDeg: night.info.longitudeDeg,
+    dateIso: eveningDate(night.info),
+    kit: resolveKit(DEFAULT_KIT_INPUT),
+    placeName: night.info.placeName,
+  });
+  const times = night.frames.flatMap((frame) =>
+    frame.openedUtcMs === null || frame.status !== "kept" ? [] : [frame.openedUtcMs],
+  );
+  const first = times.length === 0 ? "no frame" : clock(Math.min(...times));
+  const last = times.length === 0 ? "no frame" : clock(Math.max(...times));
+  return section(
+    "Plan and night",
+    table(
+      ["", "planned (UT)", "happened (UT)"],
+      [
+        ["Dark (Sun below −18°) from", timeText(plan.darkStart, plan), `first frame ${first}`],
+        ["Dark until", timeText(plan.darkEnd, plan), `last frame ${last}`],
+        ["Moon", `${plan.moonPhaseName}, ${percent(plan.moonIlluminatedFraction)} lit`, ""],
+        ["Frames in the dark", "", `${framesWithin(times, plan)} of ${times.length}`],
+      ],
+    ),
+  );
+}
+
+function timeText(iso: string | null, plan: NightPlan): string {
+  if (iso !== null) return clock(Date.parse(iso));
+  return plan.darkness === "allDay" ? "all day" : "never";
+}
+
+function framesWithin(times: readonly number[], plan: NightPlan): string {
+  if (plan.darkStart === null || plan.darkEnd === null) {
+    return plan.darkness === "allDay" ? String(times.length) : "0";
+  }
+  const [from, to] = [Date.parse(plan.darkStart), Date.parse(plan.darkEnd)];
+  return String(times.filter((time) => time >= from && time <= to).length);
+}
+
+async function keogramSection({ outDir, result }: ReportInput): Promise<string> {
+  const file = result.files.find((one) => one.kind === "keogram");
+  const path = file === undefined ? "" : join(outDir, file.path);
+  if (file === undefined || !existsSync(path)) return "";
+  const jpeg = await sharp(path)
+    .resize({ width: 1600, withoutEnlargement: true })
+    .jpeg()
+    .toBuffer();
+  const alt = "Keogram: time from left to right, the sky of the frame's middle upright";
+  return section("Keogram", `<img alt="${alt}" src="${dataUri(jpeg)}">`);
+}
+
+function cameraSection(input: ReportInput, cameraId: string, isNamed: boolean): string {
+  const frames = input.night.frames.filter((frame) => frame.cameraId === cameraId);
+  const { catalogue } = input.night;
+  const guards = catalogue.getState<KeptState["guards"]>(guardsKey(cameraId)) ?? [];
+  const heading = isNamed ? `Camera ${cameraId}` : "Sky and exposure";
+  return [
+    section(heading, drawCurves(frames)),
+    surgeTable(surgesOf(frames)),
+    gapTable(gapsOf(frames)),
+    guardTable(guards),
+  ].join("\n");
+}
+
+function surgeTable(surges: readonly SurgeNotice[]): string {
+  const rows = surges.map((surge) => [
+    clock(surge.startUtcMs),
+    surge.endUtcMs === null ? "to the end" : clock(surge.endUtcMs),
+    `${surge.riseStops.toFixed(1)} stops`,
+  ]);
+  return section("Surges", tableOr(["from (UT)", "to (UT)", "rise"], rows, "No surge."));
+}
+
+function gapTable(gaps: readonly GapNotice[]): string {
+  const rows = gaps.map((gap) => [
+    clock(gap.startUtcMs),
+    gap.endUtcMs === null ? "to the end" : clock(gap.endUtcMs),
+    gap.why,
+  ]);
+  return section("Gaps", tableOr(["from (UT)", "to (UT)", "why"], rows, "No gap."));
+}
+
+function guardTable(guards: readonly GuardNotice[]): string {
+  const rows = guards.map((guard) => [clock(guard.sinceUtcMs), guard.guard, guard.sentence]);
+  return section("Guards", tableOr(["since (UT)", "guard", "what"], rows, "No guard spoke."));
+}
+
+function setsSection({ ready }: ReportInput): string {
+  const rows = ready.map(({ set, frames }) => [
+    set.name,
+    String(frames.length),
+    set.startUtcMs === null ? "" : clock(set.startUtcMs),
+    set.endUtcMs === null ? "" : clock(set.endUtcMs),
+    exposureRange(frames),
+  ]);
+  const heads = ["set", "frames", "from (UT)", "to (UT)", "exposures"];
+  return section("Frame sets", table(heads, rows));
+}
+
+function exposureRange(frames: readonly FrameRecord[]): string {
+  const exposures = frames.map((frame) => frame.happened ?? frame.ordered);
+  const range = (values: readonly number[], digits: number): string => {
+    const [low, high] = [Math.min(...values), Math.max(...values)];
+    return low === high ? low.toFixed(digits) : `${low.toFixed(digits)} to ${high.toFixed(digits)}`;
+  };
+  const seconds = range(
+    exposures.map((one) => one.exposureSeconds),
+    1,
+  );
+  const iso = range(
+    exposures.map((one) => one.iso),
+    0,
+  );
+  return `${seconds} s, ISO ${iso}`;
+}
+
+function keepersSection({ keepers, measured, night }: ReportInput): string {
+  const figures = keepers.map((keeper) => {
+    const frame = night.frames.find((one) => keyOf(one) === keyOf(keeper));
+    const thumbnail = measured.frames.get(keyOf(keeper))!.thumbnailJpeg;
+    const opened = frame?.openedUtcMs ?? null;
+    const time = opened === null ? "" : `, ${clock(opened)} UT`;
+    const caption = `Frame ${keeper.frameIndex}${time}: ${keeper.reasons.join(", ")}`;
+    return `<figure><img alt="Frame ${keeper.frameIndex}" src="${dataUri(thumbnail)}"><figcaption>${escapeHtml(caption)}</figcaption></figure>`;
+  });
+  return section("Keepers", `<div class="keepers">${figures.join("\n")}</div>`);
+}
+
+function listSection(heading: string, lines: readonly string[]): string {
+  if (lines.length === 0) return "";
+  const items = lines.map((line) => `<li>${escapeHtml(line)}</li>`);
+  return section(heading, `<ul>${items.join("")}</ul>`);
+}
+
+function section(heading: string, content: string): string {
+  return `<section><h2>${escapeHtml(heading)}</h2>${content}</section>`;
+}
+
+function tableOr(heads: readonly string[], rows: readonly string[][], none: string): string {
+  return rows.length === 0 ? `<p>${none}</p>` : table(heads, rows);
+}
+
+function table(heads: readonly string[], rows: readonly string[][]): string {
+  const cells = (row: readonly string[], tag: "th" | "td"): string =>
+    `<tr>${row.map((cell) => `<${tag}>${escapeHtml(cell)}</${tag}>`).join("")}</tr>`;
+  return `<table>${cells(heads, "th")}${rows.map((row) => cells(row, "td")).join("")}</table>`;
+}
+
+function clock(utcMs: number): string {
+  return new Date(utcMs).toISOString().slice(11, 19);
+}
+
+function percent(share: number): string {
+  return `${Math.round(100 * share)} %`;
+}
+
+function megabytes(bytes: number): string {
+  return `${(bytes / 1e6).toFixed(1)} MB`;
+}
+
+function dataUri(jpeg: Uint8Array): string {
+  return `data:image/jpeg;base64,${Buffer.from(jpeg).toString("base64")}`;
+}
+
+export function escapeHtml(text: string): string {
+  return text
+    .replace(/&/g, "&amp;")
+    .replace(/</g, "&lt;")
+    .replace(/>/g, "&gt;")
+    .replace(/"/g, "&quot;");
+}
