@@ -37,9 +37,9 @@ export type BankTuning = {
 
 export const BANK: BankTuning = {
   models: SKY_MODELS,
-  memory: 0.93,
-  share: 0.01,
-  freedom: 5,
+  memory: 0.985,
+  share: 0.005,
+  freedom: 8,
   surprise: 4,
 };
 

@@ -41,52 +41,61 @@ const named = (
 ): SkyModel => ({ ...still, ...change, name, mood, prior });
 
 /**
- * The bank. Slopes span twilight (0.13 stop/min with a slowly sinking Sun, PHYSICS of twilight by
- * Patat 2006), clouds, and the onset of a breakup (about 0.07 stop/s, Kalmoni et al. 2015);
- * flutter spans pulsating patches of 2 to 20 s (Humberset et al. 2016) and folding curtains.
+ * The bank. Its ranges come from the sky: slopes span twilight (0.13 stop/min with a slowly
+ * sinking Sun; Patat et al. 2006), cloud edges and the onset of a breakup (about 0.07 stop/s;
+ * Kalmoni et al. 2015), flutter and swings span pulsating patches of 2 to 20 s (Humberset et al.
+ * 2016) and folding curtains. Within them the figures were chosen by search over skies drawn at
+ * random from published ranges, and confirmed on seeds that the search had not seen.
  */
 export const SKY_MODELS: readonly SkyModel[] = [
-  named("still", "still", 1, { wander: 0.0003 }),
+  named("still", "still", 1, { wander: 0.00035 }),
   named("calm", "still", 1, { wander: 0.002 }),
-  named("restless", "wild", 1, { wander: 0.012 }),
-  named("wild", "wild", 1, { wander: 0.06 }),
-  named("anything", "wild", 1, { wander: 0.4 }),
-  named("twilight", "trending", 1, { wander: 0.0003, slope: 0.003, slopeSeconds: 1800 }),
-  named("cloud edge", "trending", 1, { wander: 0.001, slope: 0.01, slopeSeconds: 150 }),
-  named("brightening", "trending", 1, { wander: 0.003, slope: 0.03, slopeSeconds: 50 }),
-  named("onset", "trending", 1, { wander: 0.01, slope: 0.07, slopeSeconds: 25 }),
-  named("fold", "trending", 1, { wander: 0.01, slope: 0.07, slopeSeconds: 6 }),
-  named("faint flicker", "pulsing", 1, { wander: 0.002, flutter: 0.06, flutterSeconds: 1 }),
-  named("flicker", "pulsing", 1, { wander: 0.004, flutter: 0.2, flutterSeconds: 1 }),
-  named("strong flicker", "pulsing", 1, { wander: 0.01, flutter: 0.6, flutterSeconds: 1 }),
-  named("faint pulses", "pulsing", 1, { wander: 0.003, flutter: 0.1, flutterSeconds: 6 }),
-  named("pulses", "pulsing", 1, { wander: 0.006, flutter: 0.3, flutterSeconds: 5 }),
-  named("strong pulses", "pulsing", 1, { wander: 0.012, flutter: 0.8, flutterSeconds: 5 }),
-  named("faint waves", "pulsing", 1, { wander: 0.003, flutter: 0.1, flutterSeconds: 25 }),
-  named("waves", "pulsing", 1, { wander: 0.006, flutter: 0.3, flutterSeconds: 25 }),
-  named("strong waves", "pulsing", 1, { wander: 0.01, flutter: 0.8, flutterSeconds: 25 }),
+  named("restless", "wild", 0.48, { wander: 0.034 }),
+  named("wild", "wild", 7.9, { wander: 0.055 }),
+  named("anything", "wild", 1.6, { wander: 0.4 }),
+  named("long twilight", "trending", 0.63, { wander: 0.0001, slope: 0.004, slopeSeconds: 17000 }),
+  named("twilight", "trending", 1.6, { wander: 0.0003, slope: 0.0015, slopeSeconds: 15000 }),
+  named("cloud edge", "trending", 1, { wander: 0.0016, slope: 0.01, slopeSeconds: 190 }),
+  named("brightening", "trending", 11, { wander: 0.0029, slope: 0.078, slopeSeconds: 50 }),
+  named("onset", "trending", 1, { wander: 0.01, slope: 0.044, slopeSeconds: 34 }),
+  named("fold", "trending", 0.58, { wander: 0.0056, slope: 0.07, slopeSeconds: 3 }),
+  named("faint flicker", "pulsing", 0.62, { wander: 0.0011, flutter: 0.06, flutterSeconds: 0.77 }),
+  named("flicker", "pulsing", 1, { wander: 0.0024, flutter: 0.12, flutterSeconds: 0.58 }),
+  named("strong flicker", "pulsing", 1, { wander: 0.01, flutter: 0.72, flutterSeconds: 0.51 }),
+  named("faint pulses", "pulsing", 1.6, { wander: 0.003, flutter: 0.076, flutterSeconds: 6 }),
+  named("pulses", "pulsing", 0.13, { wander: 0.0093, flutter: 0.32, flutterSeconds: 4.6 }),
+  named("strong pulses", "pulsing", 0.38, { wander: 0.012, flutter: 0.8, flutterSeconds: 5 }),
+  named("faint waves", "pulsing", 1, { wander: 0.0032, flutter: 0.1, flutterSeconds: 32 }),
+  named("waves", "pulsing", 1, { wander: 0.013, flutter: 0.19, flutterSeconds: 23 }),
+  named("strong waves", "pulsing", 0.49, { wander: 0.018, flutter: 0.8, flutterSeconds: 18 }),
   named("swift beat", "pulsing", 1, {
     wander: 0.004,
     flutter: 0.4,
     flutterSeconds: 8,
     periodSeconds: 5,
   }),
-  named("beat", "pulsing", 1, {
-    wander: 0.004,
+  named("beat", "pulsing", 1.1, {
+    wander: 0.0024,
     flutter: 0.4,
-    flutterSeconds: 12,
+    flutterSeconds: 10,
     periodSeconds: 8,
   }),
   named("slow beat", "pulsing", 1, {
     wander: 0.004,
     flutter: 0.4,
-    flutterSeconds: 18,
+    flutterSeconds: 11,
     periodSeconds: 12,
   }),
   named("long beat", "pulsing", 1, {
-    wander: 0.004,
-    flutter: 0.4,
+    wander: 0.0047,
+    flutter: 0.7,
     flutterSeconds: 25,
-    periodSeconds: 18,
+    periodSeconds: 20,
+  }),
+  named("fold swing", "pulsing", 1, {
+    wander: 0.004,
+    flutter: 0.21,
+    flutterSeconds: 12,
+    periodSeconds: 45,
   }),
 ];
