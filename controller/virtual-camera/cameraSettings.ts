@@ -1,3 +1,5 @@
+import { EXPOSURE_INDICES, EXPOSURE_TIMES, F_NUMBERS } from "./ladders.ts";
+
 /** How the virtual camera behaves: what it is fitted with, and which faults it is to have. */
 export type CameraSettings = {
   /** Size of the card, bytes. */
@@ -22,6 +24,10 @@ export type CameraSettings = {
   readonly utcOffsetMinutes: number;
   readonly programMode: "manual" | "automatic" | "aperturePriority" | "shutterPriority";
   readonly focusMode: "manual" | "automatic";
+  /** What can be set, raw as on the wire, rising. */
+  readonly exposureTimes: readonly number[];
+  readonly exposureIndices: readonly number[];
+  readonly fNumbers: readonly number[];
   /** Lens, for Exif and the FocalLength property. */
   readonly focalLengthMm: number;
   readonly faults: CameraFaults;
@@ -55,6 +61,9 @@ export const DEFAULT_CAMERA_SETTINGS: CameraSettings = {
   utcOffsetMinutes: 120,
   programMode: "manual",
   focusMode: "manual",
+  exposureTimes: EXPOSURE_TIMES,
+  exposureIndices: EXPOSURE_INDICES,
+  fNumbers: F_NUMBERS,
   focalLengthMm: 16,
   faults: {
     busyProbability: 0,

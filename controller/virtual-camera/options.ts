@@ -266,6 +266,7 @@ function frameFault(what: string) {
 /** The camera's settings as the options say. */
 export function settingsOf(options: VirtualCameraOptions): CameraSettings {
   return {
+    ...DEFAULT_CAMERA_SETTINGS,
     cardBytes: options["card-mb"] * 1e6,
     batteryPercent: options["battery-percent"],
     batteryHours: options["battery-hours"],

@@ -26,8 +26,15 @@ export class PacketSocket {
     return this.#waitingBytes > BACKLOG_BYTES_MAX;
   }
 
+  /** Told once: a peer that has said its last word is gone, though the socket lives a moment more. */
   onClose(listener: () => void): void {
-    this.#socket.once("close", listener);
+    let isTold = false;
+    const tell = (): void => {
+      if (!isTold) listener();
+      isTold = true;
+    };
+    this.#socket.once("end", tell);
+    this.#socket.once("close", tell);
   }
 
   /** Resolves when the system has taken the packet, or the connection is gone. */

@@ -23,36 +23,6 @@ import type { Clock } from "../clock.ts";
 import type { CameraClock } from "./cameraClock.ts";
 import type { CameraSettings } from "./cameraSettings.ts";
 
-/** Denominators of the speeds below 0.3 s, then the longer ones, in the usual third stops. */
-const SPEEDS = [
-  3200, 2500, 2000, 1600, 1250, 1000, 800, 640, 500, 400, 320, 250, 200, 160, 125, 100, 80, 60, 50,
-  40, 30, 25, 20, 15, 13, 10, 8, 6, 5, 4,
-];
-const LONG_SECONDS = [
-  0.3, 0.4, 0.5, 0.6, 0.8, 1, 1.3, 1.6, 2, 2.5, 3.2, 4, 5, 6, 8, 10, 13, 15, 20, 25, 30,
-];
-/**
- * Raw exposure times, units of 0.1 ms. 1/4000 s is 2.5 of them; rounded up it would be 1/3200 s
- * once more, so this camera says 2.
- */
-export const EXPOSURE_TIMES: readonly number[] = [
-  2,
-  ...SPEEDS.map((speed) => exposureTime.encode(1 / speed)),
-  ...LONG_SECONDS.map((seconds) => exposureTime.encode(seconds)),
-];
-
-/** ISO in third stops. */
-export const EXPOSURE_INDICES: readonly number[] = [
-  100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250, 1600, 2000, 2500, 3200, 4000, 5000,
-  6400, 8000, 10000, 12800,
-];
-
-/** f-numbers × 100 in third stops, as an f/1.8 lens has them. */
-export const F_NUMBERS: readonly number[] = [
-  180, 200, 220, 250, 280, 320, 350, 400, 450, 500, 560, 630, 710, 800, 900, 1000, 1100, 1300, 1400,
-  1600, 1800, 2000, 2200,
-];
-
 /** How a wish to set a property ended. */
 export type SetOutcome = "ok" | "readOnly" | "illegal" | "unknown";
 
@@ -147,9 +117,9 @@ export class PropertyState {
       [functionalMode.code, fixed(functionalMode.code, 0, [0])],
       [imageSize.code, this.#imageSize()],
       [focalLength.code, this.#focalLength()],
-      [fNumber.code, this.#choice(fNumber.code, F_NUMBERS, 280, true)],
+      [fNumber.code, this.#choice(fNumber.code, settings.fNumbers, 280, true)],
       [exposureTime.code, this.#exposureTime()],
-      [exposureIndex.code, this.#choice(exposureIndex.code, EXPOSURE_INDICES, 1600, true)],
+      [exposureIndex.code, this.#choice(exposureIndex.code, settings.exposureIndices, 1600, true)],
       [
         exposureProgramMode.code,
         this.#choice(
@@ -167,12 +137,10 @@ export class PropertyState {
     ]);
   }
 
-  #choice(
-    code: number,
-    values: readonly number[],
-    factoryDefault: number,
-    needsProgram = false,
-  ): State {
+  #choice(code: number, values: readonly number[], wanted: number, needsProgram = false): State {
+    const factoryDefault = values.reduce((best, value) =>
+      Math.abs(value - wanted) < Math.abs(best - wanted) ? value : best,
+    );
     this.#values.set(code, factoryDefault);
     return {
       desc: () => ({
@@ -193,7 +161,12 @@ export class PropertyState {
   }
 
   #exposureTime(): State {
-    const state = this.#choice(exposureTime.code, EXPOSURE_TIMES, exposureTime.encode(1), true);
+    const state = this.#choice(
+      exposureTime.code,
+      this.#settings.exposureTimes,
+      exposureTime.encode(1),
+      true,
+    );
     return {
       ...state,
       desc: (nowMs) => ({ ...described(state.desc(nowMs)), dataType: uint32 }),

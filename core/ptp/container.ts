@@ -9,12 +9,14 @@ export const CONTAINER_HEADER_BYTES = 12;
 /** A length that says "until the short packet": data of 4 GiB and more. */
 export const LENGTH_UNKNOWN = 0xffffffff;
 
-/** Most parameters of a command or response, and of an event. Source: MTP 1.1 §4.7.3, §4.8.3. */
+/** Most parameters of a command or response. Source: MTP 1.1 §4.7.3. */
 export const PARAMETERS_MAX = 5;
+/** Most parameters of an event. Source: MTP 1.1 §4.8.3. */
 export const EVENT_PARAMETERS_MAX = 3;
 
 const TYPES = { command: 1, data: 2, response: 3, event: 4 } as const;
 
+/** What a container carries. */
 export type ContainerKind = keyof typeof TYPES;
 
 /** The first 12 bytes of a container. */

@@ -23,6 +23,7 @@ export type DataType<T extends PtpValue = PtpValue> = {
 export type ValueOf<D> = D extends DataType<infer T> ? T : never;
 
 // Codes and layouts below: MTP 1.1 §3.2.1 to §3.2.3.
+/** Signed 8 bits. */
 export const int8: DataType<number> = {
   code: 0x0001,
   name: "INT8",
@@ -31,6 +32,7 @@ export const int8: DataType<number> = {
   read: (reader) => reader.i8(),
   write: (writer, value) => writer.i8(value),
 };
+/** Unsigned 8 bits. */
 export const uint8: DataType<number> = {
   code: 0x0002,
   name: "UINT8",
@@ -39,6 +41,7 @@ export const uint8: DataType<number> = {
   read: (reader) => reader.u8(),
   write: (writer, value) => writer.u8(value),
 };
+/** Signed 16 bits. */
 export const int16: DataType<number> = {
   code: 0x0003,
   name: "INT16",
@@ -47,6 +50,7 @@ export const int16: DataType<number> = {
   read: (reader) => reader.i16(),
   write: (writer, value) => writer.i16(value),
 };
+/** Unsigned 16 bits. */
 export const uint16: DataType<number> = {
   code: 0x0004,
   name: "UINT16",
@@ -55,6 +59,7 @@ export const uint16: DataType<number> = {
   read: (reader) => reader.u16(),
   write: (writer, value) => writer.u16(value),
 };
+/** Signed 32 bits. */
 export const int32: DataType<number> = {
   code: 0x0005,
   name: "INT32",
@@ -63,6 +68,7 @@ export const int32: DataType<number> = {
   read: (reader) => reader.i32(),
   write: (writer, value) => writer.i32(value),
 };
+/** Unsigned 32 bits. */
 export const uint32: DataType<number> = {
   code: 0x0006,
   name: "UINT32",
@@ -71,6 +77,7 @@ export const uint32: DataType<number> = {
   read: (reader) => reader.u32(),
   write: (writer, value) => writer.u32(value),
 };
+/** Signed 64 bits, as bigint. */
 export const int64: DataType<bigint> = {
   code: 0x0007,
   name: "INT64",
@@ -79,6 +86,7 @@ export const int64: DataType<bigint> = {
   read: (reader) => reader.i64(),
   write: (writer, value) => writer.i64(value),
 };
+/** Unsigned 64 bits, as bigint. */
 export const uint64: DataType<bigint> = {
   code: 0x0008,
   name: "UINT64",
@@ -96,6 +104,7 @@ export const int128: DataType<bigint> = {
   read: (reader) => reader.i128(),
   write: (writer, value) => writer.i128(value),
 };
+/** Unsigned 128 bits, as bigint; word order as for INT128. */
 export const uint128: DataType<bigint> = {
   code: 0x000a,
   name: "UINT128",
@@ -104,6 +113,7 @@ export const uint128: DataType<bigint> = {
   read: (reader) => reader.u128(),
   write: (writer, value) => writer.u128(value),
 };
+/** Text of at most 254 UTF-16 units; see the reader and the writer for what is tolerated. */
 export const string: DataType<string> = {
   code: 0xffff,
   name: "STRING",

@@ -79,6 +79,7 @@ export const imageSize = property<string, string>({
 /** Relative: larger is better quality. */
 export const compressionSetting = scaled(0x5004, "CompressionSetting", uint8, 1);
 
+/** How the device finds its white; manual goes by RGBGain. */
 export const whiteBalance = choice(0x5005, "WhiteBalance", {
   undefined: 0,
   manual: 1,
@@ -108,6 +109,7 @@ export const focusDistance = property<number, number>({
   encode: (millimetres) => Math.min(0xffff, Math.round(millimetres)),
 });
 
+/** Who focuses. */
 export const focusMode = choice(0x500a, "FocusMode", {
   undefined: 0,
   manual: 1,
@@ -121,6 +123,7 @@ export const focusMode = choice(0x500a, "FocusMode", {
  */
 export const exposureTime = scaled(0x500d, "ExposureTime", uint32, 10_000);
 
+/** Who chooses aperture and time. */
 export const exposureProgramMode = choice(0x500e, "ExposureProgramMode", {
   undefined: 0,
   manual: 1,
@@ -159,6 +162,7 @@ export const dateTimeProperty = property<string, string>({
 /** Seconds from trigger to capture; on the wire in ms. */
 export const captureDelay = scaled(0x5012, "CaptureDelay", uint32, 1000);
 
+/** What one InitiateCapture takes. */
 export const stillCaptureMode = choice(0x5013, "StillCaptureMode", {
   undefined: 0,
   normal: 1,
