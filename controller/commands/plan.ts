@@ -20,7 +20,7 @@ await runCommand(PLAN_COMMAND, async (options) => {
   kpFeed.refresh();
   try {
     // The feed may answer while the ephemerides load; nothing waits for it.
-    const { PlanService, calendarOf } = await import("../planning/planService.ts");
+    const { PlanService, auroraNowOf, calendarOf } = await import("../planning/planService.ts");
     const { planText, timeWriter } = await import("../planning/planText.ts");
     const service = new PlanService({ dataFolder: options.data, kpFeedUrl: null, nowUtcMs });
     const query = queryOf(options, service.places(), nowUtcMs());
@@ -32,12 +32,13 @@ await runCommand(PLAN_COMMAND, async (options) => {
     const tonight = options.rehearse === null ? null : await rehearse(options, plan);
     await new Promise(setImmediate);
     const view = kpFeed.view();
+    const auroraNow = auroraNowOf(plan, view);
     if (options.json) {
-      const answer = { ...plan, kpFeed: view, ...(tonight === null ? {} : { tonight }) };
+      const answer = { ...plan, kpFeed: view, auroraNow, ...(tonight === null ? {} : { tonight }) };
       process.stdout.write(`${JSON.stringify(answer, null, 2)}\n`);
       return;
     }
-    process.stdout.write(planText(plan, view, writer));
+    process.stdout.write(planText({ plan, kpFeed: view, auroraNow }, writer));
     if (tonight !== null) {
       const { tonightText } = await import("../planning/planText.ts");
       process.stdout.write(`\n${tonightText(tonight, writer)}`);

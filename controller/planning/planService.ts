@@ -7,6 +7,7 @@ import {
   planQuerySchema,
   rememberedPlaceSchema,
   tonightQuerySchema,
+  type AuroraNow,
   type KpFeedView,
   type PlanAnswer,
   type PlanQuery,
@@ -19,11 +20,21 @@ import { iCalendarOf } from "../../core/frames/iCalendar.ts";
 import { checklistOf, type Checklist } from "../../core/night/checklist.ts";
 import { DEFAULT_KIT_INPUT, resolveKit, type Kit, type KitInput } from "../../core/night/kit.ts";
 import type { TonightResult } from "../../core/night/rehearseTonight.ts";
+import type { FramingReading } from "../../core/night/framing.ts";
+import {
+  kitFromCamera,
+  type CameraKitFacts,
+  type ToldKit,
+} from "../../core/night/kitFromCamera.ts";
 import { planNight, type NightPlan } from "../../core/night/plan.ts";
 import { planEvents } from "../../core/night/planCalendar.ts";
+import { auroraNowSentence } from "../../core/night/planWords.ts";
+import { auroraView } from "../../core/sky/auroraView.ts";
 import { isoOf } from "../../core/sky/calendarDate.ts";
 import { placeOf } from "../../core/sky/place.ts";
+import { readFramingOf } from "./frameFraming.ts";
 import { KpFeed } from "./kpFeed.ts";
+import { rememberedFeed, rememberFeed } from "./rememberedFeed.ts";
 import { RememberedFile } from "./rememberedFile.ts";
 import { TonightRehearsals } from "./tonightRehearsals.ts";
 
@@ -34,13 +45,14 @@ import { TonightRehearsals } from "./tonightRehearsals.ts";
 export class PlanService {
   readonly #kits: RememberedFile<KitInput>;
   readonly #places: RememberedFile<RememberedPlace>;
-  readonly #kpFeed: KpFeed;
+  #kpFeed: KpFeed;
+  readonly #dataFolder: string;
   readonly #tonight = new TonightRehearsals();
   readonly #nowUtcMs: () => number;
 
   /**
    * @param dataFolder  Kits and places are remembered in it.
-   * @param kpFeedUrl  Public Kp feed named by the user; `null`: none.
+   * @param kpFeedUrl  Public Kp feed named by the user; `null`: the remembered one, if any.
    */
   constructor(options: {
     readonly dataFolder: string;
@@ -51,7 +63,8 @@ export class PlanService {
     this.#nowUtcMs = nowUtcMs;
     this.#kits = new RememberedFile(join(dataFolder, "kits.json"), kitInputOf);
     this.#places = new RememberedFile(join(dataFolder, "places.json"), rememberedPlaceOf);
-    this.#kpFeed = new KpFeed({ url: kpFeedUrl, path: join(dataFolder, "kp.json"), nowUtcMs });
+    this.#dataFolder = dataFolder;
+    this.#kpFeed = this.#feedAt(kpFeedUrl ?? rememberedFeed(dataFolder));
   }
 
   /**
@@ -62,7 +75,8 @@ export class PlanService {
   plan(query: unknown): PlanAnswer {
     this.#kpFeed.refresh();
     const plan = this.#planOf(parseMessage(planQuerySchema, query));
-    return { plan, kpFeed: this.#kpFeed.view() };
+    const kpFeed = this.#kpFeed.view();
+    return { plan, kpFeed, auroraNow: auroraNowOf(plan, kpFeed) };
   }
 
   /** The same night as a calendar file in iCalendar. */
@@ -73,6 +87,19 @@ export class PlanService {
   kpFeed(): KpFeedView {
     this.#kpFeed.refresh();
     return this.#kpFeed.view();
+  }
+
+  /**
+   * Names the Kp feed and remembers it; `null` forgets it.
+   *
+   * @throws NightError `settings.invalid` for an address that is none.
+   */
+  nameKpFeed(url: string | null): KpFeedView {
+    const feed = this.#feedAt(url);
+    rememberFeed(this.#dataFolder, url);
+    this.#kpFeed.close();
+    this.#kpFeed = feed;
+    return this.kpFeed();
   }
 
   /** All remembered kits by name. */
@@ -115,6 +142,21 @@ export class PlanService {
   }
 
   /**
+   * What a test frame shows of its framing.
+   *
+   * @param jpeg  The frame, or its preview.
+   * @throws NightError `image.unreadable` for something that is no picture.
+   */
+  framing(jpeg: Uint8Array): Promise<FramingReading> {
+    return readFramingOf(jpeg);
+  }
+
+  /** A kit with what a connected camera tells of itself in place of what was typed. */
+  kitFromCamera(kit: unknown, facts: CameraKitFacts): ToldKit {
+    return kitFromCamera(kitInputOf(kit), facts);
+  }
+
+  /**
    * Starts a rehearsal of tonight in a thread of its own; one that still runs is given up.
    *
    * @throws NightError `settings.invalid` when the night has no watch.
@@ -144,6 +186,10 @@ export class PlanService {
     await this.#tonight.close();
   }
 
+  #feedAt(url: string | null): KpFeed {
+    return new KpFeed({ url, path: join(this.#dataFolder, "kp.json"), nowUtcMs: this.#nowUtcMs });
+  }
+
   #planOf(query: PlanQuery): NightPlan {
     const place = this.#places.find(query.placeName ?? "");
     const darkZenithMag = query.darkZenithMag ?? place?.darkZenithMag ?? null;
@@ -169,6 +215,13 @@ export class PlanService {
     if (kept === null) throw missing("kit", query.kitName);
     return resolveKit(kept);
   }
+}
+
+/** What a feed's Kp means for a plan's place; `null` while there is none. */
+export function auroraNowOf(plan: NightPlan, { kp }: KpFeedView): AuroraNow | null {
+  if (kp === null) return null;
+  const view = auroraView(plan.geomagneticLatitudeDeg, kp);
+  return { ...view, sentence: auroraNowSentence(view) };
 }
 
 /** A plan's calendar file, written at a moment. */

@@ -1,8 +1,9 @@
-import type { KpFeedView } from "../../core/api/planMessages.ts";
+import type { PlanAnswer } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { CAUTIONS_DEFER } from "../../core/night/cautions.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { NightPlan } from "../../core/night/plan.ts";
+import type { AuroraHour } from "../../core/night/planHours.ts";
 import type { PaceBudget } from "../../core/night/planBudget.ts";
 import type { TonightResult, Band } from "../../core/night/rehearseTonight.ts";
 import type { AuroraView } from "../../core/sky/auroraView.ts";
@@ -37,7 +38,8 @@ function formatOf(zone: string | null): Intl.DateTimeFormat {
 }
 
 /** The plan for a person at a terminal: a screenful, the deciding things first. */
-export function planText(plan: NightPlan, kpFeed: KpFeedView, writer: TimeWriter): string {
+export function planText(answer: PlanAnswer, writer: TimeWriter): string {
+  const { plan, kpFeed, auroraNow } = answer;
   const rows: readonly (readonly [label: string, text: string])[] = [
     ["Darkness", plan.darknessSentence],
     ["", sunLine(plan, writer)],
@@ -46,7 +48,9 @@ export function planText(plan: NightPlan, kpFeed: KpFeedView, writer: TimeWriter
     ["", moonLine(plan, writer)],
     ["Sky", skyLine(plan)],
     ["Aurora", auroraLine(plan, writer)],
-    ...(kpFeed.kind === "none" ? [] : [["Kp now", kpFeed.sentence] as const]),
+    ...(kpFeed.kind === "none"
+      ? []
+      : [["Kp now", [kpFeed.sentence, auroraNow?.sentence ?? ""].join(" ").trim()] as const]),
     ["Face", facingLine(plan)],
     ["Stars", trailLine(plan)],
     ["Begin", beginLine(plan)],
@@ -61,6 +65,7 @@ export function planText(plan: NightPlan, kpFeed: KpFeedView, writer: TimeWriter
     ...rows.flatMap(([label, text]) => labelled(label, text)),
     "",
     ...kpTable(plan.aurora),
+    ...hourTable(plan.auroraHours, writer),
     "",
     ...cautionLines(plan),
     "",
@@ -93,8 +98,19 @@ function watchLine({ watch }: NightPlan, { time }: TimeWriter): string {
 }
 
 function moonLine(plan: NightPlan, { time }: TimeWriter): string {
-  if (plan.moonPresence !== "risesOrSets") return "";
-  return `rises ${time(plan.moonrise)}, sets ${time(plan.moonset)}`;
+  const { moonHighest: highest, moonInFrame: framed } = plan;
+  const parts: string[] = [];
+  if (plan.moonPresence === "risesOrSets") {
+    parts.push(`rises ${time(plan.moonrise)}, sets ${time(plan.moonset)}`);
+  }
+  if (highest !== null) {
+    const { altitudeDeg, azimuthDeg } = highest;
+    parts.push(
+      `highest at ${time(highest.time)}: ${Math.round(altitudeDeg)}° up at ${Math.round(azimuthDeg)}°`,
+    );
+  }
+  if (framed !== null) parts.push(`in the frame from ${time(framed.from)} to ${time(framed.to)}`);
+  return parts.join("; ");
 }
 
 const LEVELS = "▁▂▃▄▅▆▇█";
@@ -164,7 +180,10 @@ function yieldLine({ budget, watch }: NightPlan): string {
 }
 
 function powerLine({ budget, watch, cold }: NightPlan): string {
-  const each = `one lasts ${hoursText(budget.batteryHours)} at ${Math.round(cold.temperatureC)} °C`;
+  const share = `${Math.round(budget.batteryShare * 100)} %`;
+  const { temperatureC } = cold;
+  const degrees = `${temperatureC < 0 ? "−" : ""}${Math.abs(Math.round(temperatureC))} °C`;
+  const each = `one lasts ${hoursText(budget.batteryHours)}, ${share} of it left at ${degrees}`;
   if (watch === null) return `${each}.`;
   const { batteries } = budget;
   return `${batteries} charged ${batteries === 1 ? "battery" : "batteries"}: ${each}.`;
@@ -181,6 +200,25 @@ function kpTable(views: readonly AuroraView[]): readonly string[] {
     row("Boundary at midnight", ({ boundaryDeg }) => `${boundaryDeg.toFixed(1)}°`),
     row("Lower border, 110 km", (view) => degrees(view, view.borderElevationDeg)),
     row("Tall rays, 250 km", (view) => degrees(view, view.topElevationDeg)),
+  ];
+}
+
+/** The Kp each hour of the watch takes; hours without a published row are left out. */
+function hourTable(hours: readonly AuroraHour[], { time }: TimeWriter): readonly string[] {
+  const known = hours.filter(
+    ({ kpForTops, kpForOverhead }) => kpForTops !== null || kpForOverhead !== null,
+  );
+  if (known.length === 0) return [];
+  // Every other hour when the night is long.
+  const shown = known.filter((_, index) => index % Math.ceil(known.length / 10) === 0);
+  const kp = (value: number | null): string => (value === null ? "–" : value.toFixed(1));
+  const row = (label: string, of: (hour: AuroraHour) => string): string =>
+    label.padEnd(LABEL_WIDTH + 16) + shown.map((hour) => of(hour).padStart(6)).join("");
+  return [
+    "",
+    row("By the hour", (hour) => time(hour.time)),
+    row("Kp for tall rays low", ({ kpForTops }) => kp(kpForTops)),
+    row("Kp for overhead", ({ kpForOverhead }) => kp(kpForOverhead)),
   ];
 }
 

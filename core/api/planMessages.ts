@@ -3,6 +3,7 @@ import * as v from "valibot";
 import { NightError } from "../errors.ts";
 import type { CameraFacts, Checklist } from "../night/checklist.ts";
 import type { Kit, KitInput } from "../night/kit.ts";
+import type { AuroraView } from "../sky/auroraView.ts";
 import type { NightPlan } from "../night/plan.ts";
 import type { TonightActivity, TonightResult } from "../night/rehearseTonight.ts";
 
@@ -24,7 +25,15 @@ export type PlanQuery = {
 };
 
 /** The answer: the plan, and the Kp of a feed when the user has named one. */
-export type PlanAnswer = { readonly plan: NightPlan; readonly kpFeed: KpFeedView };
+export type PlanAnswer = {
+  readonly plan: NightPlan;
+  readonly kpFeed: KpFeedView;
+  /** What the feed's Kp means for this place; `null` without one. */
+  readonly auroraNow: AuroraNow | null;
+};
+
+/** Aurora at one Kp as seen from a place, with a sentence. */
+export type AuroraNow = AuroraView & { readonly sentence: string };
 
 /** How the Kp feed stands; it is never waited for. */
 export type KpFeedView = {

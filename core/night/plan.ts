@@ -1,4 +1,4 @@
-import { turnBetweenDeg, type SkyDirection } from "../sky/angles.ts";
+import type { SkyDirection } from "../sky/angles.ts";
 import { auroraView, type AuroraView } from "../sky/auroraView.ts";
 import { isoOf, isoOrNull } from "../sky/calendarDate.ts";
 import { nightTimes, type DarknessKind, type NightTimes } from "../sky/darkness.ts";
@@ -24,6 +24,8 @@ import {
   type StoppingDown,
 } from "./kitStart.ts";
 import { trailLimits, type TrailLimits } from "./kitTrail.ts";
+import { moonCourse, type MoonCourse } from "./planMoon.ts";
+import { auroraHours, type AuroraHour } from "./planHours.ts";
 import { planBudget, type PlanBudget } from "./planBudget.ts";
 import { coldOf, type PlanCold } from "./planCold.ts";
 import { planWatch, type PlanWatch } from "./planWatch.ts";
@@ -96,6 +98,9 @@ export type NightPlan = {
   /** Largest and mean brightening of the sky toward the frame's centre during the watch, magnitudes. */
   readonly moonWashMaxMag: number;
   readonly moonWashMeanMag: number;
+  /** Highest stand during the watch, and when the Moon is in the frame. */
+  readonly moonHighest: MoonCourse["highest"];
+  readonly moonInFrame: MoonCourse["inFrame"];
   readonly moonSentence: string;
 
   readonly geomagneticLatitudeDeg: number;
@@ -119,6 +124,8 @@ export type NightPlan = {
   readonly fieldOfViewDeg: { readonly widthDeg: number; readonly heightDeg: number };
   readonly aurora: readonly AuroraView[];
   readonly auroraSentence: string;
+  /** By the hour of the watch; empty without one. */
+  readonly auroraHours: readonly AuroraHour[];
 
   readonly kit: Kit;
   readonly maxExposureSeconds: number;
@@ -147,14 +154,14 @@ const SAMPLE_MS = 600_000;
 export function planNight(request: PlanRequest): NightPlan {
   const place = placeOf(request);
   const times = nightTimes(request.dateIso, place);
-  const aurora = auroraPart(place, times, request.kit);
+  const watch = planWatch(times);
+  const aurora = auroraPart(place, times, { kit: request.kit, watch });
   const centre = {
     bearingDeg: aurora.facingBearingDeg,
     elevationDeg: aurora.facingElevationDeg,
   };
   const conditions = conditionsOf(request);
   const samples = samplesOf({ place, times, centre, conditions });
-  const watch = planWatch(times);
   const kit = kitPart(request.kit, centre, place);
   const cold = coldOf(request);
   const budget = planBudget({
@@ -171,7 +178,7 @@ export function planNight(request: PlanRequest): NightPlan {
     placeName: nameOrNull(request.placeName),
     date: request.dateIso,
     ...sunPart(times),
-    ...moonPart(times, samples, watch),
+    ...moonPart(times, { samples, watch, kit: request.kit, centre }),
     ...aurora,
     ...kit,
     watch,
@@ -214,13 +221,23 @@ function sunPart(times: NightTimes) {
   };
 }
 
-function moonPart(times: NightTimes, samples: readonly PlanSample[], watch: PlanWatch | null) {
+function moonPart(
+  times: NightTimes,
+  night: {
+    readonly samples: readonly PlanSample[];
+    readonly watch: PlanWatch | null;
+    readonly kit: Kit;
+    readonly centre: SkyDirection;
+  },
+) {
+  const { samples, watch } = night;
   const { illuminatedFraction } = moonLight(times.middleUtcMs);
   const during = samples.filter(
     ({ time }) => watch === null || (time >= watch.start && time <= watch.end),
   );
   const wash = during.map(({ moonlightMag }) => moonlightMag);
   const moonWashMaxMag = Math.max(0, ...wash);
+  const course = moonCourse(watch === null ? [] : during, night);
   const phaseName = moonPhaseName(moonElongationDeg(times.middleUtcMs));
   return {
     moonrise: isoOrNull(times.moon.riseUtcMs),
@@ -230,6 +247,8 @@ function moonPart(times: NightTimes, samples: readonly PlanSample[], watch: Plan
     moonPhaseName: phaseName,
     moonWashMaxMag,
     moonWashMeanMag: wash.reduce((sum, mag) => sum + mag, 0) / Math.max(1, wash.length),
+    moonHighest: course.highest,
+    moonInFrame: course.inFrame,
     moonSentence: moonSentence({
       presence: times.moon.kind,
       phaseName,
@@ -240,7 +259,11 @@ function moonPart(times: NightTimes, samples: readonly PlanSample[], watch: Plan
   };
 }
 
-function auroraPart(place: Place, times: NightTimes, kit: Kit) {
+function auroraPart(
+  place: Place,
+  times: NightTimes,
+  { kit, watch }: { readonly kit: Kit; readonly watch: PlanWatch | null },
+) {
   const field = magneticFieldAt(times.middleUtcMs);
   const northPole = geomagneticPole(field);
   const corrected = correctedPosition(field, place);
@@ -277,6 +300,16 @@ function auroraPart(place: Place, times: NightTimes, kit: Kit) {
     fieldOfViewDeg: fieldOfView,
     aurora,
     auroraSentence: auroraSentence(aurora),
+    auroraHours:
+      watch === null
+        ? []
+        : auroraHours({
+            startMs: Date.parse(watch.start),
+            endMs: Date.parse(watch.end),
+            correctedLatitudeDeg: corrected.latitudeDeg,
+            correctedLongitudeDeg: corrected.longitudeDeg,
+            field,
+          }),
   };
 }
 
@@ -315,15 +348,4 @@ function samplesOf(options: {
     });
   }
   return samples;
-}
-
-/** True when the Moon stands within the frame at a sample: its glare then spoils the picture. */
-export function isMoonInFrame(plan: NightPlan, sample: PlanSample): boolean {
-  const acrossDeg = Math.abs(turnBetweenDeg(plan.facingBearingDeg, sample.moonAzimuthDeg));
-  const upDeg = Math.abs(sample.moonAltitudeDeg - plan.facingElevationDeg);
-  return (
-    sample.moonAltitudeDeg > 0 &&
-    acrossDeg < plan.fieldOfViewDeg.widthDeg / 2 &&
-    upDeg < plan.fieldOfViewDeg.heightDeg / 2
-  );
 }

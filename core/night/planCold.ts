@@ -5,6 +5,8 @@ import { frostbiteAt, windChillC, type Frostbite } from "../sky/windChill.ts";
 /** What the expected air does to people and glass. */
 export type PlanCold = {
   readonly temperatureC: number;
+  /** True when no temperature was given and the usual one stands in. */
+  readonly isAssumed: boolean;
   readonly windKmh: number | null;
   readonly humidityPercent: number | null;
   /** `null` when no wind was given. */
@@ -34,6 +36,7 @@ export function coldOf(air: {
   readonly humidityPercent?: number | null;
 }): PlanCold {
   const temperatureC = air.temperatureC ?? USUAL_TEMPERATURE_C;
+  const isAssumed = air.temperatureC === undefined;
   const windKmh = air.windKmh ?? null;
   const humidityPercent = air.humidityPercent ?? null;
   check("The temperature", temperatureC, { from: -80, to: 50, unit: "°C" });
@@ -49,6 +52,7 @@ export function coldOf(air: {
       : temperatureC - GLASS_BELOW_AIR_K <= clearLensC(temperatureC, humidityPercent);
   return {
     temperatureC,
+    isAssumed,
     windKmh,
     humidityPercent,
     windChillC: chillC,
@@ -56,12 +60,13 @@ export function coldOf(air: {
     dewPointC: humidityPercent === null ? null : dewPointC(temperatureC, humidityPercent),
     frostPointC: humidityPercent === null ? null : frostPointC(temperatureC, humidityPercent),
     lensWillFog,
-    sentence: sentenceOf({ temperatureC, chillC, frostbite, lensWillFog }),
+    sentence: sentenceOf({ temperatureC, isAssumed, chillC, frostbite, lensWillFog }),
   };
 }
 
 function sentenceOf(air: {
   readonly temperatureC: number;
+  readonly isAssumed: boolean;
   readonly chillC: number | null;
   readonly frostbite: Frostbite;
   readonly lensWillFog: boolean | null;
@@ -69,7 +74,7 @@ function sentenceOf(air: {
   const { temperatureC, chillC, frostbite, lensWillFog } = air;
   const feels =
     chillC !== null && Math.round(chillC) < Math.round(temperatureC)
-      ? `, ${Math.round(chillC)} °C with the wind`
+      ? `, ${degrees(chillC)} with the wind`
       : "";
   const skin =
     frostbite.minutes === null
@@ -78,7 +83,12 @@ function sentenceOf(air: {
           frostbite.minutes[0] ? ` to ${frostbite.minutes[1]}` : ""
         } minutes.`;
   const glass = lensWillFog ? " Expect frost or dew on open glass: run the lens heater." : "";
-  return `${Math.round(temperatureC)} °C${feels}.${skin}${glass}`;
+  const assumed = air.isAssumed ? " assumed" : "";
+  return `${degrees(temperatureC)}${assumed}${feels}.${skin}${glass}`;
+}
+
+function degrees(temperatureC: number): string {
+  return `${temperatureC < -0.5 ? "−" : ""}${Math.round(Math.abs(temperatureC))} °C`;
 }
 
 function check(

@@ -102,12 +102,21 @@ export function auroraSentence(views: readonly AuroraView[]): string {
   const { side, standing } = views[seen]!;
   const height = standing === "high" ? "high up" : "low";
   const where = side === "equatorward" ? `${height} on the side of the equator` : height;
-  const parts = [
-    seen === overhead
-      ? `Under the oval from Kp ${seen}`
-      : `Above the horizon from Kp ${seen}, ${where}` +
-        (overhead === undefined ? "" : `; overhead from Kp ${overhead}`),
-  ];
-  if (standing === "topsOnly") parts.push("at first only the tops of tall rays");
-  return `${parts.join("; ")}.`;
+  if (seen === overhead) return `Under the oval from Kp ${seen}.`;
+  const tops = standing === "topsOnly" ? " (at first only the tops of tall rays)" : "";
+  const above = overhead === undefined ? "" : `; overhead from Kp ${overhead}`;
+  return `Above the horizon from Kp ${seen}, ${where}${tops}${above}.`;
+}
+
+const STANDING_WORDS: Readonly<Record<AuroraView["standing"], string>> = {
+  overhead: "overhead here",
+  high: "high over this horizon",
+  low: "low over this horizon",
+  topsOnly: "only the tops of tall rays reach over this horizon",
+  belowHorizon: "below this horizon",
+};
+
+/** What a Kp means here, in a few words: "4.3 brings aurora overhead here". */
+export function auroraNowSentence(view: AuroraView): string {
+  return `Kp ${view.kp.toFixed(1)} at midnight: ${STANDING_WORDS[view.standing]}.`;
 }

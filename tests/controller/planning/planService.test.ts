@@ -2,6 +2,7 @@ import { mkdirSync, readFileSync, writeFileSync } from "node:fs";
 import { createServer, type Server } from "node:http";
 import type { AddressInfo } from "node:net";
 import { join } from "node:path";
+import sharp from "sharp";
 import { describe, expect, it, onTestFinished } from "vitest";
 
 import { UNKNOWN_CAMERA } from "../../../core/night/checklist.ts";
@@ -29,6 +30,22 @@ async function feedServer(answer: (server: Server) => string | null): Promise<st
     server.close();
   });
   return `http://127.0.0.1:${(server.address() as AddressInfo).port}/kp.json`;
+}
+
+/** A grey sky over black land whose edge falls to the right, as a large JPEG. */
+function tiltedShore(tiltDeg: number): Promise<Buffer> {
+  const [width, height] = [1800, 1200];
+  const slope = Math.tan((tiltDeg * Math.PI) / 180);
+  const pixels = Buffer.alloc(width * height * 3);
+  for (let y = 0; y < height; y += 1) {
+    for (let x = 0; x < width; x += 1) {
+      const code = y > 850 + slope * (x - width / 2) ? 6 : 60;
+      pixels.fill(code, (y * width + x) * 3, (y * width + x) * 3 + 3);
+    }
+  }
+  return sharp(pixels, { raw: { width, height, channels: 3 } })
+    .jpeg()
+    .toBuffer();
 }
 
 async function until(isTrue: () => boolean): Promise<void> {
@@ -112,6 +129,17 @@ describe("the plan service", () => {
     expect(() => serviceIn(folder).putKit(KIT)).toThrow(/Cannot write .*kits\.json/);
   });
 
+  it("reads the framing of a JPEG test frame, and refuses what is no picture", async () => {
+    const service = serviceIn(temporaryFolder());
+    const jpeg = await tiltedShore(5);
+    const { horizon, isLevel } = await service.framing(jpeg);
+    expect(isLevel).toBe(false);
+    expect(horizon.kind === "found" && Math.abs(horizon.tiltDeg - 5) < 0.5).toBe(true);
+    await expect(service.framing(new TextEncoder().encode("no picture"))).rejects.toThrow(
+      /cannot be read as a picture/,
+    );
+  });
+
   it("writes the same night as a calendar", () => {
     expect(serviceIn(temporaryFolder()).calendar(QUERY)).toContain("SUMMARY:Aurora watch\r\n");
   });
@@ -175,6 +203,25 @@ describe("the Kp feed", () => {
     const service = serviceIn(temporaryFolder(), url);
     await until(() => service.kpFeed().kind !== "waiting");
     expect(service.kpFeed()).toMatchObject({ kind: "unreachable", kp: null });
+  });
+
+  it("says what its Kp means for the place: overhead at Kp 4.3 under the oval", async () => {
+    const service = serviceIn(temporaryFolder(), await feedServer(() => FEED));
+    expect(service.plan(QUERY).auroraNow).toBeNull();
+    await until(() => service.kpFeed().kind !== "waiting");
+    expect(service.plan(QUERY).auroraNow).toMatchObject({ kp: 4.33, standing: "overhead" });
+  });
+
+  it("is remembered when named on the page, and forgotten when asked", async () => {
+    const folder = temporaryFolder();
+    const url = await feedServer(() => FEED);
+    expect(serviceIn(folder).nameKpFeed(url).kind).toBe("waiting");
+    const again = serviceIn(folder);
+    await until(() => again.kpFeed().kind !== "waiting");
+    expect(again.kpFeed().kp).toBe(4.33);
+    expect(again.nameKpFeed(null).kind).toBe("none");
+    expect(serviceIn(folder).kpFeed().kind).toBe("none");
+    expect(() => again.nameKpFeed("gopher://x")).toThrow(/http or https/);
   });
 
   it("must have an address of the web", () => {

@@ -31,7 +31,7 @@ describe("cautions", () => {
     const cold = coldOf({ temperatureC: -30, windKmh: 30 });
     const [first] = cautionsOf({ cold });
     expect(first).toMatchObject({ id: "cold", isPressing: true });
-    expect(first!.text).toContain("-46 °C with the wind");
+    expect(first!.text).toContain("−46 °C with the wind");
     expect(first!.text).toContain("5 to 10 minutes");
   });
 

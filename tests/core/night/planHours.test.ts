@@ -1,0 +1,41 @@
+import { describe, expect, it } from "vitest";
+
+import { planWith } from "../../support/planFixtures.ts";
+
+describe("aurora by the hour of the watch", () => {
+  it("takes the least Kp about magnetic midnight for a place equatorward of the oval", () => {
+    const plan = planWith({ latitudeDeg: 55.9, longitudeDeg: -3.2, dateIso: "2026-10-25" });
+    const known = plan.auroraHours.filter(({ kpForOverhead }) => kpForOverhead !== null);
+    const least = Math.min(...known.map(({ kpForOverhead }) => kpForOverhead!));
+    const at = known.find(({ kpForOverhead }) => kpForOverhead === least)!;
+    const mlt = at.magneticLocalTimeHours;
+    expect(Math.min(mlt, 24 - mlt)).toBeLessThan(1.5);
+    // 52.7° corrected: the paper's midnight line 66.1 − 1.99 Kp passes it at Kp 6.7.
+    expect(least).toBeGreaterThanOrEqual(6.6);
+    expect(least).toBeLessThan(7.8);
+  });
+
+  it("orders tall rays, lower border and overhead", () => {
+    for (const hour of planWith({ latitudeDeg: 58, longitudeDeg: 12 }).auroraHours) {
+      const { kpForTops, kpForBorder, kpForOverhead } = hour;
+      if (kpForTops === null || kpForBorder === null || kpForOverhead === null) continue;
+      expect(kpForTops).toBeLessThanOrEqual(kpForBorder);
+      expect(kpForBorder).toBeLessThanOrEqual(kpForOverhead);
+    }
+  });
+
+  it("has an hour for every full hour of the watch, and no Kp by magnetic day", () => {
+    const plan = planWith();
+    const { start, end } = plan.watch!;
+    const count = Math.floor(Date.parse(end) / 3.6e6) - Math.ceil(Date.parse(start) / 3.6e6) + 1;
+    expect(plan.auroraHours).toHaveLength(count);
+    for (const { magneticLocalTimeHours: mlt, kpForOverhead } of plan.auroraHours) {
+      if (mlt > 4.01 && mlt < 17.99) expect(kpForOverhead).toBeNull();
+      else expect(kpForOverhead).not.toBeNull();
+    }
+  });
+
+  it("is empty without a watch", () => {
+    expect(planWith({ dateIso: "2026-06-21" }).auroraHours).toEqual([]);
+  });
+});
