@@ -1,0 +1,68 @@
+import type {
+  PlanAnswer,
+  PlanQuery,
+  RememberedKit,
+  RememberedPlace,
+  TonightQuery,
+  TonightView,
+} from "../../../core/api/planMessages.ts";
+import type { Checklist, ChecklistNeeds } from "../../../core/night/checklist.ts";
+import type { KitInput } from "../../../core/night/kit.ts";
+import { ApiError, ask, tell } from "./client.ts";
+
+export function fetchPlan(query: PlanQuery): Promise<PlanAnswer> {
+  return tell("POST", "/api/plan", query);
+}
+
+/** The night as a file that a calendar takes. */
+export async function fetchCalendar(query: PlanQuery): Promise<Blob> {
+  const response = await fetch("/api/plan/calendar", {
+    method: "POST",
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify(query),
+  });
+  if (response.ok) return response.blob();
+  const { code, sentence } = (await response.json()) as { code: string; sentence: string };
+  throw new ApiError(code, sentence);
+}
+
+export function fetchKits(): Promise<readonly RememberedKit[]> {
+  return ask("/api/kits");
+}
+
+export function rememberKit(kit: KitInput): Promise<RememberedKit> {
+  return tell("PUT", "/api/kits", kit);
+}
+
+export function forgetKit(name: string): Promise<readonly RememberedKit[]> {
+  return tell("DELETE", `/api/kits/${encodeURIComponent(name)}`, {});
+}
+
+export function fetchPlaces(): Promise<readonly RememberedPlace[]> {
+  return ask("/api/places");
+}
+
+export function rememberPlace(
+  place: Pick<RememberedPlace, "name" | "latitudeDeg" | "longitudeDeg">,
+): Promise<RememberedPlace> {
+  return tell("PUT", "/api/places", place);
+}
+
+export function forgetPlace(name: string): Promise<readonly RememberedPlace[]> {
+  return tell("DELETE", `/api/places/${encodeURIComponent(name)}`, {});
+}
+
+export function fetchChecklist(
+  ticks: readonly string[],
+  needs: ChecklistNeeds,
+): Promise<Checklist> {
+  return tell("POST", "/api/checklist", { ticks, needs });
+}
+
+export function startTonight(query: TonightQuery): Promise<TonightView> {
+  return tell("POST", "/api/tonight", query);
+}
+
+export function fetchTonight(): Promise<TonightView> {
+  return ask("/api/tonight");
+}

@@ -1,0 +1,116 @@
+import type { PlanQuery } from "../../../core/api/planMessages.ts";
+import type { Kit, KitInput, SensorClass } from "../../../core/night/kit.ts";
+import { planWords } from "../words/planWords.ts";
+
+/** A plan's query as it stands in the fields: texts, whatever the photographer has typed. */
+export type PlanDraft = {
+  readonly placeName: string;
+  readonly latitude: string;
+  readonly longitude: string;
+  readonly date: string;
+  readonly temperature: string;
+  readonly wind: string;
+  readonly humidity: string;
+};
+
+export type KitDraft = {
+  readonly name: string;
+  readonly sensorClass: SensorClass;
+  readonly pixelPitch: string;
+  readonly focalLength: string;
+  readonly fNumber: string;
+  readonly iso: string;
+  readonly battery: string;
+  readonly card: string;
+};
+
+export const USUAL_KIT_DRAFT: KitDraft = {
+  name: planWords.kit.usual,
+  sensorClass: "fullFrame",
+  pixelPitch: "6",
+  focalLength: "16",
+  fNumber: "2.8",
+  iso: "6400",
+  battery: "16",
+  card: "128",
+};
+
+/** A remembered kit in the fields. */
+export function draftOfKit(kit: Kit): KitDraft {
+  const text = (value: number): string => String(Number(value.toPrecision(4)));
+  return {
+    name: kit.name,
+    sensorClass: kit.sensorClass,
+    pixelPitch: text(kit.pixelPitchUm),
+    focalLength: text(kit.focalLengthMm),
+    fNumber: text(kit.fNumberWidest),
+    iso: text(kit.isoComfortMax),
+    battery: text(kit.batteryWh),
+    card: text(kit.cardBytes / 1e9),
+  };
+}
+
+/**
+ * The query of what stands in the fields.
+ *
+ * @returns Or one sentence that says which field is no number; whether a number can be is judged
+ *   by the daemon.
+ */
+export function queryOf(draft: PlanDraft, kit: KitDraft): PlanQuery | string {
+  const words = planWords.form;
+  const latitudeDeg = numberOf(draft.latitude);
+  const longitudeDeg = numberOf(draft.longitude);
+  if (latitudeDeg === null) return words.notNumber(words.latitude);
+  if (longitudeDeg === null) return words.notNumber(words.longitude);
+  const kitInput = kitInputOf(kit);
+  if (typeof kitInput === "string") return kitInput;
+  const temperatureC = numberOf(draft.temperature);
+  return {
+    latitudeDeg,
+    longitudeDeg,
+    date: draft.date.trim(),
+    placeName: draft.placeName.trim() === "" ? null : draft.placeName.trim(),
+    kit: kitInput,
+    ...(temperatureC === null ? {} : { temperatureC }),
+    windKmh: numberOf(draft.wind),
+    humidityPercent: numberOf(draft.humidity),
+  };
+}
+
+/** The kit of what stands in the fields, or one sentence. */
+export function kitInputOf(draft: KitDraft): KitInput | string {
+  const focalLengthMm = numberOf(draft.focalLength);
+  const fNumberWidest = numberOf(draft.fNumber);
+  if (focalLengthMm === null) return planWords.form.notNumber(planWords.kit.focalLength);
+  if (fNumberWidest === null) return planWords.form.notNumber(planWords.kit.fNumber);
+  const iso = numberOf(draft.iso);
+  const battery = numberOf(draft.battery);
+  const card = numberOf(draft.card);
+  return {
+    name: draft.name,
+    sensorClass: draft.sensorClass,
+    pixelPitchUm: numberOf(draft.pixelPitch),
+    focalLengthMm,
+    fNumberWidest,
+    ...(iso === null ? {} : { isoComfortMax: iso }),
+    ...(battery === null ? {} : { batteryWh: battery }),
+    ...(card === null ? {} : { cardBytes: card * 1e9 }),
+  };
+}
+
+/** A day earlier or later; what is no date stays as it was typed. */
+export function shiftedDate(date: string, days: number): string {
+  const at = Date.parse(`${date.trim()}T00:00:00Z`);
+  return Number.isNaN(at) ? date : new Date(at + days * 86_400_000).toISOString().slice(0, 10);
+}
+
+/** The evening that a moment belongs to: until noon it is still yesterday's. */
+export function eveningOf(utcMs: number, longitudeDeg: number): string {
+  const localMs = utcMs + (longitudeDeg / 15) * 3_600_000;
+  return new Date(localMs - 12 * 3_600_000).toISOString().slice(0, 10);
+}
+
+function numberOf(text: string): number | null {
+  const plain = text.trim().replace(",", ".").replace("−", "-");
+  return plain === "" || !Number.isFinite(Number(plain)) ? null : Number(plain);
+}
