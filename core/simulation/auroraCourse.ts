@@ -109,7 +109,7 @@ function fillSecond(
 ): void {
   const breath = 0.55 + 0.9 * noiseAt(slow, second / 700);
   const flicker =
-    2.2 * (noiseAt(quick, second / 26) - 0.45) + 1.1 * (noiseAt(quick, second / 8 + 700) - 0.5);
+    1.5 * (noiseAt(quick, second / 45) - 0.45) + 0.5 * (noiseAt(quick, second / 11 + 700) - 0.5);
   let quiet = plot.quietKr * breath;
   let surge = 0;
   let surgeKm = 0;

@@ -154,7 +154,7 @@ function checkOptions({ widthPx, heightPx, exposure, lens }: RenderOptions): voi
 type Framing = {
   readonly view: View;
   readonly grid: SkyGrid;
-  /** How much of each pixel the land hides, 0..255. */
+  /** How much of each pixel the land hides: 0 sky, `WATER`, up to 255. */
   readonly land: Uint8Array;
   /** Stars, Moon, window and hot pixels: linear light to add, three numbers a pixel. */
   readonly sprites: Float32Array;
@@ -200,6 +200,9 @@ function framingOf({ sky, widthPx, heightPx, lens, sensor }: RenderOptions): Fra
   return framing;
 }
 
+/** Open water in the land mask: hides next to nothing, but is not counted as sky. */
+const WATER = 1;
+
 /** No silhouette reaches higher than this, degrees. */
 const LAND_MAX_DEG = 14;
 
@@ -212,13 +215,18 @@ function landMask(view: View, foreground: Foreground | null): Uint8Array {
   for (let row = 0; row < heightPx; row += 1) {
     for (let column = 0; column < widthPx; column += 1) {
       const seen = directionAt(view, column + 0.5, row + 0.5);
-      if (Math.abs(seen[2]) > highest) continue;
+      if (seen[2] > highest) continue;
+      if (seen[2] < -highest) {
+        land[row * widthPx + column] = WATER;
+        continue;
+      }
       const altitudeDeg = Math.asin(seen[2]) / RAD_PER_DEG;
       const azimuthDeg = Math.atan2(seen[0], seen[1]) / RAD_PER_DEG;
       // In the lake the silhouette stands on its head.
       const above = altitudeDeg >= shoreDeg ? altitudeDeg : 2 * shoreDeg - altitudeDeg;
       const hiddenPx = (silhouetteDeg(foreground, azimuthDeg) - above) * RAD_PER_DEG * pxPerRad;
-      land[row * widthPx + column] = 255 * Math.min(1, Math.max(0, hiddenPx + 0.5));
+      const hidden = 255 * Math.min(1, Math.max(0, hiddenPx + 0.5));
+      land[row * widthPx + column] = altitudeDeg < shoreDeg ? Math.max(WATER, hidden) : hidden;
     }
   }
   return land;
@@ -506,7 +514,7 @@ function developRow(
     let r = (upper[from]! + part * (lower[from]! - upper[from]!)) * lit;
     let g = (upper[from + 1]! + part * (lower[from + 1]! - upper[from + 1]!)) * lit;
     let b = (upper[from + 2]! + part * (lower[from + 2]! - upper[from + 2]!)) * lit;
-    if (hidden > 0) {
+    if (hidden > WATER) {
       const open = 1 - hidden * (1 / 255);
       const dark = landLight * (1 - open) * shaded;
       r = r * open + dark;
