@@ -1,0 +1,124 @@
+import sharp from "sharp";
+import { Catalogue } from "../../controller/archive/catalogue.ts";
+import { createNightFolder } from "../../controller/archive/nightFolder.ts";
+import { DEMO_FACING, DEMO_NIGHT } from "../../controller/demoNight.ts";
+import { SILENT_LOG } from "../../controller/log.ts";
+import { FrameMeter } from "../../controller/night/frameMeter.ts";
+import { firstExposure, nextTwilight } from "../../controller/night/nightSky.ts";
+import { WatchRunner } from "../../controller/night/watchRunner.ts";
+import { DEFAULT_EXPOSURE_SETTINGS, type ExposureSettings } from "../../core/exposure/settings.ts";
+import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { WatchState } from "../../core/night/state.ts";
+import { DEFAULT_WATCH_SETTINGS } from "../../core/night/watchSettings.ts";
+import { createRandom } from "../../core/random.ts";
+import {
+  FULL_FRAME_SENSOR,
+  renderFrame,
+  TONE_CURVES,
+  type FrameTruth,
+  type ToneCurveName,
+} from "../../core/simulation/render.ts";
+import { createSky, type SkyStory } from "../../core/simulation/sky.ts";
+import { monotonicMs } from "../../core/units.ts";
+import { FakeCamera } from "./fakeCamera.ts";
+import { createManualClock } from "./manualClock.ts";
+
+export type SimulatedNightOptions = {
+  readonly dataDir: string;
+  readonly seed: string;
+  readonly story: SkyStory;
+  readonly hours: number;
+  readonly toneCurve: ToneCurveName;
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly exposure?: Partial<ExposureSettings>;
+};
+
+export type SimulatedNight = {
+  readonly nightDir: string;
+  readonly frames: readonly FrameRecord[];
+  /** What was true of each frame, by index. */
+  readonly truths: ReadonlyMap<number, FrameTruth>;
+  readonly state: WatchState;
+};
+
+/**
+ * A whole night with pictures, as fast as they can be rendered: the daemon's own watch, meter,
+ * governor and archive, on a clock that jumps from one deadline to the next.
+ */
+export async function simulateNight(options: SimulatedNightOptions): Promise<SimulatedNight> {
+  const { seed, story, toneCurve, widthPx, heightPx } = options;
+  const place = { ...DEMO_NIGHT, ...DEMO_FACING };
+  const sky = createSky({
+    seed,
+    place,
+    startUtcMs: DEMO_NIGHT.startUtcMs,
+    durationSeconds: options.hours * 3600,
+    story,
+  });
+  const grain = createRandom(seed).fork("grain");
+  const truths = new Map<number, FrameTruth>();
+  const clock = createManualClock(DEMO_NIGHT.startUtcMs);
+  const settings: ExposureSettings = { ...DEFAULT_EXPOSURE_SETTINGS, ...options.exposure };
+  const camera = new FakeCamera({
+    clock,
+    picture: async (exposure, frameIndex) => {
+      const openedUtcMs = clock.utcOf(
+        monotonicMs(camera.orders.find((order) => order.frameIndex === frameIndex)!.openAtMs),
+      );
+      const { rgb, truth } = renderFrame({
+        ...{ sky, openedUtcMs, exposure, widthPx, heightPx },
+        lens: { focalLengthMm: settings.focalLengthMm },
+        sensor: FULL_FRAME_SENSOR,
+        toneCurve: TONE_CURVES[toneCurve],
+        random: grain.fork(`frame ${frameIndex}`),
+      });
+      truths.set(frameIndex, truth);
+      const raw = { width: widthPx, height: heightPx, channels: 3 as const };
+      return await sharp(rgb, { raw }).jpeg({ quality: 92 }).toBuffer();
+    },
+  });
+  const nightDir = createNightFolder(options.dataDir, DEMO_NIGHT);
+  const catalogue = Catalogue.create(nightDir, DEMO_NIGHT);
+  let isFinished = false;
+  const runner = new WatchRunner({
+    camera,
+    catalogue,
+    clock,
+    log: SILENT_LOG,
+    createMeter: () =>
+      new FrameMeter(
+        { focalLengthMm: settings.focalLengthMm, pixelPitchUm: 6, fullWidthPx: 6000 },
+        null,
+      ),
+    onChange: () => {},
+    onFrame: () => {},
+    onFinished: () => (isFinished = true),
+  });
+  clock.isAtRest = () => runner.inHandCount === 0 && camera.developingCount === 0;
+  const site = { ...DEMO_NIGHT, elevationM: 0 };
+  const endMs = options.hours * 3_600_000;
+  const dawnUtcMs = nextTwilight(DEMO_NIGHT.startUtcMs, site, "dawn");
+  runner.start({
+    settings: {
+      ...DEFAULT_WATCH_SETTINGS,
+      exposure: settings,
+      untilMs: monotonicMs(endMs),
+      dawnMs: dawnUtcMs === null ? null : monotonicMs(dawnUtcMs - DEMO_NIGHT.startUtcMs),
+    },
+    first: firstExposure(
+      DEMO_NIGHT.startUtcMs,
+      site,
+      { bearingDeg: DEMO_FACING.azimuthDeg, elevationDeg: DEMO_FACING.altitudeDeg },
+      settings,
+    ),
+    nextFrameIndex: 0,
+    history: [],
+  });
+  while (!isFinished) await clock.advanceTo(clock.monotonicMs() + 60_000);
+  const frames = catalogue.frames({ fromIndex: 0, count: Number.MAX_SAFE_INTEGER });
+  const { state } = runner;
+  await runner.close();
+  catalogue.close();
+  return { nightDir, frames, truths, state };
+}
