@@ -262,17 +262,20 @@ export function tonightText(result: TonightResult, { time }: TimeWriter): string
     ...rows.flatMap(([label, text]) => labelled(label, text, 15)),
     "",
     `Medians from ${ends}`,
-    ...curveRow(
+    curveRow(
       "Sky",
       slices.map((slice) => -slice.skyMagArcsec2.p50),
+      (value) => `${(-value).toFixed(1)} mag/arcsec²`,
     ),
-    ...curveRow(
+    curveRow(
       "Exposure",
       slices.map((slice) => Math.log2(slice.exposureSeconds.p50)),
+      (value) => `${(2 ** value).toFixed(1)} s`,
     ),
-    ...curveRow(
+    curveRow(
       "ISO",
       slices.map((slice) => Math.log2(slice.iso.p50)),
+      (value) => `ISO ${Math.round(2 ** value)}`,
     ),
     "",
     ...wrap(result.sentence, WIDTH),
@@ -280,13 +283,18 @@ export function tonightText(result: TonightResult, { time }: TimeWriter): string
   ].join("\n");
 }
 
-function curveRow(label: string, values: readonly number[]): readonly string[] {
+/** A curve from its lowest to its highest value, and both of them in words. */
+function curveRow(
+  label: string,
+  values: readonly number[],
+  words: (value: number) => string,
+): string {
   const [low, high] = [Math.min(...values), Math.max(...values)];
   const curve = values.map((value) => {
     const share = high - low < 1e-9 ? 0 : (value - low) / (high - low);
     return LEVELS[Math.round(share * (LEVELS.length - 1))];
   });
-  return [label.padEnd(15) + curve.join("")];
+  return `${label.padEnd(15)}${curve.join("")} ${words(low)} to ${words(high)}`;
 }
 
 function labelled(label: string, text: string, width = LABEL_WIDTH): readonly string[] {

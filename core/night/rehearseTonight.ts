@@ -62,7 +62,7 @@ export const WELL_EXPOSED_STOPS = 0.5;
  * each equal part of the watch: the governor is run for real, and the whole stays within seconds.
  */
 const STRETCH_COUNT = 8;
-const STRETCH_FRAMES = 24;
+const STRETCH_FRAMES = 16;
 
 /** Rows of a stretch's sky; pulsations of two seconds are still followed. */
 const ROW_SECONDS = 1;

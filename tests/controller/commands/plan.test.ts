@@ -5,6 +5,8 @@ import type { AddressInfo } from "node:net";
 import { join } from "node:path";
 import { describe, expect, it, onTestFinished } from "vitest";
 
+import { parseCommandLine } from "../../../controller/commandLine.ts";
+import { PLAN_COMMAND } from "../../../controller/planning/planCommand.ts";
 import type { NightPlan } from "../../../core/night/plan.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
@@ -97,9 +99,15 @@ describe("the plan command", () => {
 
   it.each([
     [["--lat", "91", "--lon", "0"], "--lat must be at least -90 and at most 90, not 91"],
-    [[...HUT.slice(0, 4), "--date", "2026-02-31"], "There is no 2026-02-31 in the calendar."],
     [[...HUT, "--focal-length-mm", "0"], "--focal-length-mm must be above 0"],
     [[...HUT, "--place", ""], "--place must not be empty"],
+    [[...HUT, "--rehearse", "wild"], "--rehearse must be one of quiet, moderate, storm"],
+  ])("refuses %j", (args, sentence) => {
+    expect(() => parseCommandLine(PLAN_COMMAND, args)).toThrow(sentence);
+  });
+
+  it.each([
+    [[...HUT.slice(0, 4), "--date", "2026-02-31"], "There is no 2026-02-31 in the calendar."],
     [["--place", "Nowhere"], 'no place called "Nowhere" is remembered'],
     [["--date", "2026-11-10"], "--lat and --lon are needed"],
   ])("refuses %j with one line and exit code 2", async (args, sentence) => {
