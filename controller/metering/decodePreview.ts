@@ -73,7 +73,7 @@ export async function decodePixels(
   } catch (thrown) {
     throw new NightError(
       "image.unreadable",
-      `the image cannot be read (${reasonOf(thrown)}); the frame is kept but not metered`,
+      `the image cannot be read (${reasonOf(thrown)})`,
       { bytes: jpeg.byteLength },
       { cause: thrown },
     );

@@ -1,3 +1,4 @@
+import type { CellGrid } from "./cells.ts";
 import type { LightMap } from "./lightMap.ts";
 
 /** A compact light in the sky that is no aurora. */
@@ -25,15 +26,17 @@ const WARM_RATIO = 1.35;
  * but its rim is green) and by shape (compact); told from each other by warmth and by position.
  *
  * @param isSky  One byte a cell, changed in place.
- * @param meanLight  Rough mean luminance of the sky.
+ * @param scale  Rough mean luminance of the sky, and degrees that a pixel covers.
  */
 export function leaveOutLights(
   isSky: Uint8Array,
+  grid: CellGrid,
   light: LightMap,
-  meanLight: number,
+  scale: { readonly meanLight: number; readonly degPerPx: number },
 ): readonly BrightLight[] {
   const { columns, rows, luminance } = light;
-  const limit = Math.min(BRIGHT_FACTOR * meanLight, BRIGHT_FACTOR * 1.2);
+  const limit = Math.min(BRIGHT_FACTOR * scale.meanLight, BRIGHT_FACTOR * 1.2);
+  const moonPixels = MOON_SHARE_CLIPPED * (Math.PI / 4) * (MOON_DEG / scale.degPerPx) ** 2;
   const seen = new Uint8Array(isSky.length);
   const found: BrightLight[] = [];
   for (let cell = 0; cell < isSky.length; cell += 1) {
@@ -43,6 +46,8 @@ export function leaveOutLights(
     if (!blob.some((member) => isSky[member] === 1)) continue;
     const kind = classify(blob, light);
     if (kind === null) continue;
+    // A bright star or planet is white, too, but a point; it is left out as such.
+    if (kind === "moon" && whitePixels(blob, grid) < Math.max(2, moonPixels)) continue;
     leaveOutWithHalo(blob, isSky, light);
     const middle = blob[blob.length >> 1]!;
     found.push({
@@ -53,6 +58,14 @@ export function leaveOutLights(
     });
   }
   return found;
+}
+
+/** The Moon's width, and the share of its disc that must be at the ceiling in every channel. */
+const MOON_DEG = 0.5;
+const MOON_SHARE_CLIPPED = 0.9;
+
+function whitePixels(blob: readonly number[], grid: CellGrid): number {
+  return blob.reduce((sum, cell) => sum + grid.clippedBlue[cell]!, 0);
 }
 
 function floodFrom(start: number, light: LightMap, limit: number, seen: Uint8Array): number[] {

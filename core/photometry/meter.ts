@@ -3,7 +3,7 @@ import { drawMotionMap } from "../activity/motionMap.ts";
 import { luminanceCdM2Of, type Exposure } from "../exposure/exposure.ts";
 import { monotonicMs, type MonotonicMs } from "../units.ts";
 import { leaveOutLights, type BrightLight } from "./brightLights.ts";
-import { reduceToCells } from "./cells.ts";
+import { reduceToCells, type CellGrid } from "./cells.ts";
 import { hotPixelsOf, learnHotPixels, NO_HOT_PIXELS, type HotPixelEvidence } from "./hotPixels.ts";
 import { findPointCells, lightMapOf, type LightMap } from "./lightMap.ts";
 import type { CurtainMotion, Reading } from "./reading.ts";
@@ -120,7 +120,7 @@ export function meterFrame(
     known.evidence === null || isEvidenceDue
       ? gatherSkyEvidence(known.evidence, light)
       : known.evidence;
-  const sky = chooseSky(light, evidence, state.options.skyMaskByHand ?? null);
+  const sky = chooseSky(known, frame, grid, light, evidence);
   const statistics = measureSky(grid, light, sky.isMetered);
   const { stars, hotPixels } = measureStars(known, frame, sky.isSky);
   const { learner, response } = learnFrame(
@@ -160,14 +160,20 @@ type ChosenSky = {
 };
 
 function chooseSky(
+  { options }: MeterState,
+  frame: MeterFrame,
+  grid: CellGrid,
   light: LightMap,
   evidence: SkyEvidence,
-  byHand: SkyMaskByHand | null,
 ): ChosenSky {
+  const byHand = options.skyMaskByHand ?? null;
   let isSky = skyCells(light, evidence, byHand);
   const isWhole = !isSky.includes(1);
   if (isWhole) isSky = new Uint8Array(isSky.length).fill(1);
-  const lights = leaveOutLights(isSky, light, evidence.medianLight);
+  const lights = leaveOutLights(isSky, grid, light, {
+    meanLight: evidence.medianLight,
+    degPerPx: degPerPx(options, frame.widthPx),
+  });
   const hasGlow = byHand === null && leaveOutGlow(isSky, evidence);
   const isMetered = findPointCells(light);
   for (let cell = 0; cell < isSky.length; cell += 1) {

@@ -287,9 +287,11 @@ export function leaveOutGlow(isSky: Uint8Array, evidence: SkyEvidence): boolean 
   for (let column = 0; column < columns; column += 1) {
     const bottom = horizon[column]!;
     const before = glow.length;
-    for (let row = Math.floor(bottom * (1 - GLOW_HEIGHT)); row < bottom; row += 1) {
+    // A dome rises from the horizon; what hangs free above it is something else.
+    for (let row = bottom - 2; row > bottom * (1 - GLOW_HEIGHT); row -= 1) {
       const cell = row * columns + column;
-      if (meanStops[cell]! > GLOW_STOPS && meanWarmth[cell]! > GLOW_WARMTH) glow.push(cell);
+      if (meanStops[cell]! <= GLOW_STOPS || meanWarmth[cell]! <= GLOW_WARMTH) break;
+      glow.push(cell);
     }
     if (glow.length > before + 2) width += 1;
   }

@@ -24,8 +24,8 @@ export type SkyStatistics = {
 export const DARKEST_LIGHT = linearOfCode(0.5) / linearOfCode(MID_GREY_CODE);
 
 /** Bins a mean's worth of light is divided into for the percentile, and how far they reach. */
-const BINS_PER_MEAN = 64;
-const MEANS_MAX = 32;
+const BINS_PER_MEAN = 256;
+const MEANS_MAX = 24;
 
 /** Measures the cells marked as sky. */
 export function measureSky(grid: CellGrid, light: LightMap, isSky: Uint8Array): SkyStatistics {
@@ -83,7 +83,7 @@ function percentile(luminance: Float32Array, isSky: Uint8Array, count: number, m
   let left = count * PEAK_SHARE;
   for (let bin = top; bin > 0; bin -= 1) {
     const here = bins[bin]!;
-    if (here > left) return (bin + 1 - left / here) / scale;
+    if (here > left) return (bin + 0.5) / scale;
     left -= here;
   }
   return 0;
