@@ -68,14 +68,10 @@ describe("the command", () => {
     }
   });
 
-  test.each([
-    [["--story", "sunny"], "--story must be one of"],
-    [["--start-utc", "tonight"], "--start-utc must be a time"],
-    [["--origin-json", "{}"], "--origin-json must hold"],
-  ])("called with %j it says what to mend and ends with 2", async (args, sentence) => {
-    const { code, err } = await run("--port", "0", ...args);
+  test("called wrongly says what to mend in one line and ends with 2", async () => {
+    const { code, err } = await run("--port", "0", "--story", "sunny");
     expect(code).toBe(2);
-    expect(err).toContain(sentence);
+    expect(err).toContain("--story must be one of");
     expect(err.trim().split("\n")).toHaveLength(1);
   });
 
