@@ -185,7 +185,9 @@ function twilightOf(moment: SkyMoment): Twilight | null {
     zenithCdM2,
     zenithHue: twilightHue(sunAltitude),
     gradient: (direction) =>
-      1 + towardHorizon * glowOf(direction) + 0.8 * Math.exp(-Math.max(0, direction[2]) / 0.3),
+      1 +
+      towardHorizon * glowOf(direction) +
+      0.8 * (Math.exp(-Math.max(0, direction[2]) / 0.3) - Math.exp(-1 / 0.3)),
     warmth: (direction) => {
       const glow = glowOf(direction);
       return Math.min(

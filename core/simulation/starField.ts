@@ -73,10 +73,12 @@ export function drawStars(options: {
       const to = pointOf(view, rotated(piece, star.direction));
       if (to === null) break;
       const length = Math.hypot(to[0] - from[0], to[1] - from[1]);
-      const spots = Math.max(1, Math.ceil(length / (SPOT_SPACING * fwhmPx)));
+      const spots = 1 + Math.ceil(length / (SPOT_SPACING * fwhmPx) - 0.05);
+      // A few spots are less spread out than the even trail that they stand for.
+      const stretch = spots > 1 ? 1 / Math.sqrt(1 - 1 / (spots * spots)) : 1;
       const light = (total * through) / pieces / spots;
       for (let spot = 0; spot < spots; spot += 1) {
-        const part = (spot + 0.5) / spots;
+        const part = 0.5 + ((spot + 0.5) / spots - 0.5) * stretch;
         const x = from[0] + (to[0] - from[0]) * part;
         const y = from[1] + (to[1] - from[1]) * part;
         drawSpot(view, { x, y, sigmaPx: fwhmPx / 2.3548 }, (pixel, share) => {
