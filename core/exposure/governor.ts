@@ -18,7 +18,9 @@ import {
   lightMeterTrust,
   startLightMeter,
   type LightMeter,
+  type LightMeterTrust,
 } from "./lightMeter.ts";
+import { usableIsos } from "./ladder.ts";
 import { curtainSecondsOf } from "./limits.ts";
 import { isUsable, levelOf, middleSecondsOf, type FrameObservation } from "./observation.ts";
 import { reasonsFor, type DecisionFacts } from "./reasons.ts";
@@ -76,6 +78,8 @@ export function startGovernor(first: Exposure | null): GovernorState {
 
 /** A reading is never believed to be better than this, stops. */
 const NOISE_STOPS_MIN = 0.01;
+/** Nor worse than this: it would teach nothing anyway. */
+const NOISE_STOPS_MAX = 4;
 const RECENT_SECONDS = 90;
 
 /** Takes in what a frame's reading said; a senseless reading changes nothing. */
@@ -91,8 +95,8 @@ export function observeFrame(
   const atSeconds = middleSecondsOf(observation);
   const openedSeconds = observation.openedMs / 1000;
   const uncertainty = Number.isFinite(observation.uncertaintyStops)
-    ? Math.abs(observation.uncertaintyStops)
-    : 0.1;
+    ? Math.min(NOISE_STOPS_MAX, Math.abs(observation.uncertaintyStops))
+    : NOISE_STOPS_MAX;
   // What was cut off is only half known.
   const noise = Math.max(NOISE_STOPS_MIN, Math.hypot(uncertainty, correctionStops / 2));
   return {
@@ -184,7 +188,7 @@ export function governExposure(
   const view = lookAhead(state, openSeconds);
   const aimed = aim(state, { openSeconds, view, constraints }, settings);
   const split = aimed.split;
-  const exposureSeconds = stretch(state, split, { view, aimed, constraints }, settings);
+  const exposureSeconds = stretch(split, { aimed, constraints }, settings);
   const facts: DecisionFacts = {
     start: state.newest !== null ? "governed" : state.first !== null ? "asked" : "guessed",
     ...changeOf(state, openSeconds),
@@ -221,7 +225,7 @@ export function governExposure(
 /** The forecast as it stands when the shutter opens, the light meter's word included. */
 type View = {
   readonly forecast: Forecast;
-  readonly trust: ReturnType<typeof lightMeterTrust>;
+  readonly trust: LightMeterTrust;
 };
 
 /** Light of the last second says where the sky is now. */
@@ -245,7 +249,8 @@ type Aimed = {
   readonly split: Allocation;
   readonly limit: ExposureLimit;
   readonly level: number;
-  readonly spread: number;
+  /** How many times longer than the forecast asks for the light meter may let the frame run. */
+  readonly room: number;
   readonly loweredStops: number;
   readonly slowedStops: number;
 };
@@ -261,14 +266,16 @@ function aim(
   const unlit: Outlook = { level: DARK_SKY_LEVEL, spread: 3 };
   if (state.newest === null && state.first !== null) {
     const split = asAsked(state.first, settings);
-    return { split, limit: split.limit, ...unlit, loweredStops: 0, slowedStops: 0 };
+    const { level } = unlit;
+    return { split, limit: split.limit, level, room: 1, loweredStops: 0, slowedStops: 0 };
   }
   // How long the exposure will be depends on the forecast, and the forecast on its middle.
   let seconds = state.order?.plainSeconds ?? timeLimits(settings).max;
   let aimed: Aimed | null = null;
   for (let round = 0; round < 3; round += 1) {
     const ahead = outlook(view.forecast, openSeconds + seconds / 2) ?? unlit;
-    aimed = aimAt(state, { ...given, ahead }, settings);
+    const room = roomFor(state.light, view.trust, ahead.spread, seconds);
+    aimed = aimAt(state, { ...given, ahead, room }, settings);
     if (Math.abs(aimed.split.exposureSeconds / seconds - 1) < 0.02) break;
     seconds = aimed.split.exposureSeconds;
   }
@@ -277,20 +284,20 @@ function aim(
 
 function aimAt(
   state: GovernorState,
-  given: { openSeconds: number; ahead: Outlook; constraints: Constraints },
+  given: { openSeconds: number; ahead: Outlook; constraints: Constraints; room: number },
   settings: ExposureSettings,
 ): Aimed {
-  const { openSeconds, ahead, constraints } = given;
+  const { openSeconds, ahead, constraints, room } = given;
   const wanted = secondsIsoFor(ahead.level, settings.targetStops, settings);
   const slowed = smooth(state, wanted, openSeconds, settings);
   const bright = protect(state, slowed, ahead, settings);
-  const split = allocate(bright, constraints, settings);
+  const split = allocateWithRoom(bright, { constraints, room }, settings);
   const loweredStops = Math.log2(slowed / bright);
   return {
     split,
     limit: loweredStops > 1e-6 && split.isReachable ? "highlights" : split.limit,
     level: ahead.level,
-    spread: ahead.spread,
+    room,
     loweredStops,
     slowedStops: Math.log2(slowed / wanted),
   };
@@ -329,27 +336,52 @@ function protect(
   return Math.min(wanted, highest, wanted * 2 ** -loweredStops);
 }
 
-/**
- * With the light meter to close the shutter, the order is longer than the forecast asks for by
- * what the sky may fall short of it.
- */
-function stretch(
-  { light }: GovernorState,
-  split: Allocation,
-  given: { view: View; aimed: Aimed; constraints: Constraints },
-  settings: ExposureSettings,
-): number {
-  const { view, aimed, constraints } = given;
-  const calm = CALM * closingErrorStops(light, split.exposureSeconds);
-  if (view.trust.kind === "ignored" || aimed.spread < calm) return split.exposureSeconds;
-  const { max } = timeLimits(settings);
-  const crisp = Math.max(split.exposureSeconds, Math.min(max, constraints.curtainSeconds));
-  const longer = split.exposureSeconds * 2 ** Math.min(1, 2.5 * aimed.spread);
-  return Math.min(max, Math.max(split.exposureSeconds, Math.min(longer, 1.5 * crisp)));
-}
-
 /** A forecast's spread below so many closing errors: the bulb's exact seconds are better. */
 const CALM = 1.5;
+/** Room for the sky to fall short of the forecast, in spreads, and at most so many stops. */
+const ROOM_SPREADS = 2.5;
+const ROOM_STOPS_MAX = 1.5;
+
+/**
+ * With the light meter to close the shutter, the order may be longer than the forecast asks for,
+ * by what the sky may fall short of it. 1: the forecast is good enough, or there is no meter.
+ */
+function roomFor(
+  light: LightMeter,
+  trust: LightMeterTrust,
+  spread: number,
+  exposureSeconds: number,
+): number {
+  const isCalm = spread < CALM * closingErrorStops(light, exposureSeconds);
+  if (trust.kind === "ignored" || isCalm) return 1;
+  return 2 ** Math.min(ROOM_STOPS_MAX, ROOM_SPREADS * spread);
+}
+
+/** Splits a dose so that the exposure may run longer within the limits, at a higher ISO if need be. */
+function allocateWithRoom(
+  dose: number,
+  { constraints, room }: { constraints: Constraints; room: number },
+  settings: ExposureSettings,
+): Allocation {
+  const plain = allocate(dose, constraints, settings);
+  if (room <= 1) return plain;
+  const curtainSeconds = Math.min(timeLimits(settings).max, constraints.curtainSeconds) / room;
+  const roomy = allocate(dose, { ...constraints, curtainSeconds }, settings);
+  return { ...roomy, limit: roomy.limit === "isoCap" ? roomy.limit : plain.limit };
+}
+
+/** The order's length: room included, but never past what trails and curtains allow. */
+function stretch(
+  split: Allocation,
+  { aimed, constraints }: { aimed: Aimed; constraints: Constraints },
+  settings: ExposureSettings,
+): number {
+  if (aimed.room <= 1) return split.exposureSeconds;
+  const { max } = timeLimits(settings);
+  const isCapped = split.iso === usableIsos(settings.isoLadder, settings).at(-1);
+  const longest = isCapped ? max : Math.min(max, constraints.curtainSeconds);
+  return Math.max(split.exposureSeconds, Math.min(longest, split.exposureSeconds * aimed.room));
+}
 
 function changeOf(
   { recent }: GovernorState,
@@ -392,7 +424,9 @@ export function hasHadItsDose(
     2 ** (order.aimStops - stopsFromMidGrey(1, { ...open.exposure, exposureSeconds: 1 }));
   const had = mean * elapsed;
   if (had + (rate * light.stepSeconds) / 2 < wanted) return false;
-  // In a calm frame the bulb's own seconds are exact enough; the meter cuts in when they are not.
+  // A frame ordered for the forecast's own seconds ends exactly enough unless the sky has jumped.
+  const isStretched = open.exposure.exposureSeconds > 1.0001 * order.plainSeconds;
+  if (isStretched) return true;
   const atEnd = Math.log2((had + rate * left) / wanted);
   return atEnd > CALM * closingErrorStops(light, elapsed);
 }

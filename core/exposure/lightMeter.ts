@@ -15,13 +15,23 @@ export type LightMeter = {
   readonly blocks: readonly (readonly LightSample[])[];
   /** Usual time between samples, seconds. */
   readonly stepSeconds: number;
-  /** Since when the value has not changed at all. */
-  readonly sameSinceSeconds: number;
+  /** For how many samples the value has not changed at all. */
   readonly sameCount: number;
+  /** Longest run of equal values since the newest frame was compared, and what is usual. */
+  readonly longestRun: number;
+  readonly usualRun: number;
+  /** When the value last jumped as no sky does by itself; null: never. */
+  readonly jumpSeconds: number | null;
+  /** Opening of the newest frame that agreed; a jump before it has been confirmed. null: none has. */
+  readonly agreedSeconds: number | null;
+  /** Jumps that the frames denied: after the first, none is believed before a frame confirms it. */
+  readonly lieCount: number;
   /** Weighted sums over (value, luminance) pairs: Σw, Σwv, Σwv², Σwl, Σwvl. */
   readonly sums: readonly number[];
   readonly gain: number;
   readonly offset: number;
+  /** By how much the line has lately said too much, stops: follows a drift faster than the line. */
+  readonly biasStops: number;
   /** Frames that agreed with the meter, one after the other, since the last that did not. */
   readonly agreedCount: number;
   /** Frames that must agree before the meter is followed; grows with every lie. */
@@ -37,14 +47,19 @@ export type LightMeterTrust =
   | { readonly kind: "followed" }
   | {
       readonly kind: "ignored";
-      readonly why: "no samples" | "learning" | "jammed" | "silent" | "disagrees";
+      readonly why: "no samples" | "learning" | "jammed" | "silent" | "disagrees" | "jumped";
     };
 
 const BLOCK = 32;
 const KEEP_SECONDS = 90;
-/** A value that has not changed by a bit over so many samples and seconds is a jam. */
-const JAM_COUNT = 20;
-const JAM_SECONDS = 4;
+/** Equal values in a row that are a jam: so many, or so many times what is usual for this meter. */
+const JAM_COUNT = 5;
+const JAM_TIMES = 3;
+/** A change by more than this from one sample to the next is a jump, stops. */
+const JUMP_STOPS = 0.5;
+const JUMP_SECONDS_MAX = 0.5;
+/** Share of a new disagreement that goes into the bias. */
+const BIAS_PULL = 0.2;
 /** Agreement within this: a fifth of a stop. */
 const AGREE_STOPS = 0.2;
 const NEEDED_FIRST = 3;
@@ -62,11 +77,16 @@ export function startLightMeter(): LightMeter {
   return {
     blocks: [],
     stepSeconds: 0,
-    sameSinceSeconds: 0,
     sameCount: 0,
+    longestRun: 0,
+    usualRun: 0,
+    jumpSeconds: null,
+    agreedSeconds: null,
+    lieCount: 0,
     sums: [0, 0, 0, 0, 0],
     gain: 0,
     offset: 0,
+    biasStops: 0,
     agreedCount: 0,
     neededCount: NEEDED_FIRST,
     deniedCount: 0,
@@ -100,14 +120,23 @@ export function addLight(
     blocks = [...meter.blocks.slice(0, -1), [...last, added]];
   }
   const isSame = newest !== null && newest.value === value;
+  const sameCount = isSame ? meter.sameCount + 1 : 0;
+  const jumps =
+    newest !== null && step <= JUMP_SECONDS_MAX && isJump(newest.value, value, JUMP_STOPS);
   return {
     ...meter,
     blocks,
     stepSeconds:
       meter.stepSeconds === 0 ? step : meter.stepSeconds + 0.1 * (step - meter.stepSeconds),
-    sameSinceSeconds: isSame ? meter.sameSinceSeconds : atSeconds,
-    sameCount: isSame ? meter.sameCount + 1 : 0,
+    sameCount,
+    longestRun: Math.max(meter.longestRun, sameCount),
+    jumpSeconds: jumps ? atSeconds : meter.jumpSeconds,
   };
+}
+
+function isJump(before: number, after: number, stops: number): boolean {
+  const ratio = 2 ** stops;
+  return before > 0 && after > 0 && (after > before * ratio || before > after * ratio);
 }
 
 /** ∫ value dt from the meter's first sample to a moment; null outside of what is remembered. */
@@ -152,7 +181,7 @@ export function lightBetween(
 ): number | null {
   const value = meanValue(meter, fromSeconds, toSeconds);
   if (value === null || meter.gain <= 0) return null;
-  const light = meter.gain * value + meter.offset;
+  const light = (meter.gain * value + meter.offset) * 2 ** -meter.biasStops;
   return light > 0 ? light : null;
 }
 
@@ -170,14 +199,20 @@ export function lightMeterTrust(meter: LightMeter, nowSeconds: number): LightMet
   const newest = newestOf(meter);
   if (newest === null) return { kind: "ignored", why: "no samples" };
   if (nowSeconds - newest.atSeconds > silentAfter(meter)) return { kind: "ignored", why: "silent" };
-  const isJammed =
-    meter.sameCount >= JAM_COUNT && newest.atSeconds - meter.sameSinceSeconds >= JAM_SECONDS;
-  if (isJammed) return { kind: "ignored", why: "jammed" };
+  if (meter.sameCount >= Math.max(JAM_COUNT, JAM_TIMES * meter.usualRun))
+    return { kind: "ignored", why: "jammed" };
   if (meter.deniedCount > 0 || meter.neededCount > NEEDED_FIRST) {
     if (meter.agreedCount < meter.neededCount) return { kind: "ignored", why: "disagrees" };
   }
   if (meter.gain <= 0 || meter.agreedCount < meter.neededCount) {
     return { kind: "ignored", why: "learning" };
+  }
+  if (
+    meter.lieCount > 0 &&
+    meter.jumpSeconds !== null &&
+    meter.jumpSeconds > (meter.agreedSeconds ?? -Infinity)
+  ) {
+    return { kind: "ignored", why: "jumped" };
   }
   return { kind: "followed" };
 }
@@ -197,10 +232,13 @@ export function calibrateLight(
 ): LightMeter {
   const value = meanValue(meter, frame.openedSeconds, frame.closedSeconds);
   if (value === null) return meter;
+  // A value that stood still all the while says nothing, neither for the meter nor against it.
+  const seconds = frame.closedSeconds - frame.openedSeconds;
+  if (meter.sameCount >= JAM_COUNT && meter.sameCount * meter.stepSeconds > seconds) return meter;
   const luminance = 2 ** frame.level;
-  const said = meter.gain * value + meter.offset;
+  const said = (meter.gain * value + meter.offset) * 2 ** -meter.biasStops;
   const off = meter.gain > 0 && said > 0 ? Math.log2(said / luminance) : meter.gain > 0 ? -9 : 0;
-  if (Math.abs(off) > AGREE_STOPS) return denied(meter);
+  if (Math.abs(off) > AGREE_STOPS) return denied(meter, frame);
   const learned = fit(
     meter.sums.map((sum) => sum * MEMORY),
     value,
@@ -209,6 +247,10 @@ export function calibrateLight(
   return {
     ...meter,
     ...learned,
+    biasStops: biasAfter(meter, off),
+    usualRun: Math.max(meter.usualRun, meter.longestRun),
+    longestRun: 0,
+    agreedSeconds: frame.openedSeconds,
     agreedCount: meter.agreedCount + 1,
     deniedCount: 0,
     doubt: 0.9 * meter.doubt + 0.1 * off * off,
@@ -220,15 +262,23 @@ export function calibrateLight(
   };
 }
 
-function denied(meter: LightMeter): LightMeter {
+/** While the line is still being learned it explains everything itself. */
+function biasAfter({ agreedCount, biasStops }: LightMeter, off: number): number {
+  return agreedCount < 2 * NEEDED_FIRST ? 0 : biasStops + BIAS_PULL * off;
+}
+
+function denied(meter: LightMeter, frame: { readonly openedSeconds: number }): LightMeter {
   const deniedCount = meter.deniedCount + 1;
   if (deniedCount >= RELEARN_COUNT) {
     const { sums, gain, offset } = startLightMeter();
-    return { ...meter, sums, gain, offset, deniedCount: 0, agreedCount: 0 };
+    return { ...meter, sums, gain, offset, biasStops: 0, deniedCount: 0, agreedCount: 0 };
   }
   const wasTrusted = meter.agreedCount >= meter.neededCount;
+  const lied = meter.jumpSeconds !== null && meter.jumpSeconds >= frame.openedSeconds;
   return {
     ...meter,
+    lieCount: meter.lieCount + (lied ? 1 : 0),
+    longestRun: 0,
     deniedCount,
     agreedCount: 0,
     neededCount: wasTrusted ? Math.min(NEEDED_MAX, meter.neededCount * 2) : meter.neededCount,

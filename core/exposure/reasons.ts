@@ -96,6 +96,7 @@ function lightReasons({ light }: DecisionFacts): string[] {
   if (light.kind === "followed") return ["light meter followed"];
   if (light.why === "jammed") return ["light meter ignored: its value stands still"];
   if (light.why === "silent") return ["light meter ignored: it has gone silent"];
+  if (light.why === "jumped") return ["light meter ignored: a jump that no frame confirms yet"];
   if (light.why === "disagrees") return ["light meter ignored: the frames deny it"];
   return [];
 }

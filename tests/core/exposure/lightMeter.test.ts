@@ -68,17 +68,17 @@ describe("the sky light meter", () => {
     expect(lightBetween(still, 600.1, 600.6)! / 0.02).toBeCloseTo(1, 1);
   });
 
-  it("is ignored as jammed when its value stands still for 4 s, and followed again when it moves", () => {
+  it("is ignored as jammed when its value stands still for half a second, and followed again when it moves", () => {
     const before = watch({ seconds: 60, lightAt: wavy });
     const jammed = watch({
-      seconds: 6,
+      seconds: 0.7,
       lightAt: wavy,
-      valueAt: () => 1.5,
+      valueAt: () => 1.46,
       from: { meter: before, atSeconds: 60 },
     });
-    expect(lightMeterTrust(jammed, 66)).toEqual({ kind: "ignored", why: "jammed" });
-    const moving = addLight(jammed, { atSeconds: 66.1, value: 1.4 });
-    expect(lightMeterTrust(moving, 66.1).kind).toBe("followed");
+    expect(lightMeterTrust(jammed, 60.7)).toEqual({ kind: "ignored", why: "jammed" });
+    const moving = addLight(jammed, { atSeconds: 60.8, value: 1.45 });
+    expect(lightMeterTrust(moving, 60.8).kind).toBe("followed");
   });
 
   it("is ignored as silent half a second after its last sample", () => {
@@ -101,6 +101,27 @@ describe("the sky light meter", () => {
     const later = watch({ seconds: 20, lightAt: wavy, from: { meter: soon, atSeconds: 160 } });
     expect(lightMeterTrust(later, 180).kind).toBe("followed");
     expect(lightBetween(later, 170, 175)! / wavy(172.5)).toBeCloseTo(1, 1);
+  });
+
+  it("does not call a coarse meter jammed whose value often repeats", () => {
+    const coarse = (_seconds: number, light: number) => Math.round(light * 2e4);
+    const meter = watch({ seconds: 300, lightAt: () => 2e-3, valueAt: coarse });
+    expect(lightMeterTrust(meter, 300).kind).toBe("followed");
+  });
+
+  it("believes no second jump before a frame confirms it, once one has been a lie", () => {
+    const lamp = (seconds: number, light: number) =>
+      730 * light * (seconds > 100 && seconds < 104 ? 8 : 1);
+    const lied = watch({ seconds: 300, lightAt: wavy, valueAt: lamp });
+    expect(lightMeterTrust(lied, 300).kind).toBe("followed");
+    const again = addLight(lied, { atSeconds: 300.1, value: 730 * 8 * wavy(300) });
+    expect(lightMeterTrust(again, 300.1)).toEqual({ kind: "ignored", why: "jumped" });
+    const real = watch({
+      seconds: 30,
+      lightAt: (seconds) => 8 * wavy(seconds),
+      from: { meter: again, atSeconds: 300.1 },
+    });
+    expect(lightMeterTrust(real, 330.1).kind).toBe("followed");
   });
 
   it("follows a slow drift of its scale, 20 % an hour, within 3 %", () => {
