@@ -4,7 +4,7 @@ import type { DaemonView } from "../../../core/api/messages.ts";
 export type Part = "before" | "watch" | "morning";
 
 /** Parts that this page has, in the order of the evening. */
-export const PARTS: readonly Part[] = ["before", "watch"];
+export const PARTS: readonly Part[] = ["before", "watch", "morning"];
 
 /** The part that is due: a running watch first of all, then what was or what comes. */
 export function partDue(view: DaemonView | null, parts: readonly Part[] = PARTS): Part {
