@@ -11,7 +11,16 @@ const MEANING: Readonly<Record<string, { code: ErrorCode; sentence: (path: strin
           `The disk is full: ${path} could not be written; free some space and start again.`,
       },
     ]),
-    ...["EROFS", "EACCES", "EPERM", "ENOTDIR", "SQLITE_READONLY", "SQLITE_CANTOPEN"].map((code) => [
+    ...[
+      "EROFS",
+      "EACCES",
+      "EPERM",
+      "ENOTDIR",
+      "EEXIST",
+      "EISDIR",
+      "SQLITE_READONLY",
+      "SQLITE_CANTOPEN",
+    ].map((code) => [
       code,
       {
         code: "archive.read_only",

@@ -323,6 +323,15 @@ export class Catalogue {
     );
   }
 
+  /** What was measured of every frame, without its pictures, by rising index. */
+  measures(): { cameraId: string; frameIndex: number; measure: unknown }[] {
+    const rows = this.#all(
+      `SELECT camera_id AS cameraId, frame_index AS frameIndex, measure FROM measures
+       ORDER BY frame_index, camera_id`,
+    ) as { cameraId: string; frameIndex: number; measure: string }[];
+    return rows.map((row) => ({ ...row, measure: JSON.parse(row.measure) as unknown }));
+  }
+
   /** Keeps the photographer's word on a frame; null takes it back. */
   setPick(
     cameraId: string,

@@ -47,6 +47,7 @@ const OPTIONS = {
   "star-trail": { type: "flag", help: "the brightest of every pixel over each set" },
   "contact-sheet": { type: "flag", help: "a page of small prints" },
   report: { type: "flag", help: "the report of the night, one HTML file" },
+  "no-extras": { type: "flag", help: "none of these four" },
   sidecars: { type: "flag", help: "XMP files beside the JPEGs too; raw files always get one" },
   resume: { type: "flag", help: "go on where a broken-off delivery stopped" },
   list: { type: "flag", help: "list the nights, or a night's frame sets, and make nothing" },
@@ -113,6 +114,7 @@ async function deliver(options: Options, nightDir: string): Promise<void> {
       sets: splitList(options.set),
       starTrail: options["star-trail"],
       contactSheet: options["contact-sheet"],
+      noExtras: options["no-extras"],
     },
     startOf(nightDir),
   );

@@ -73,6 +73,7 @@ export type DeliverChoices = {
   readonly starTrail: boolean;
   readonly contactSheet: boolean;
   readonly report: boolean;
+  readonly noExtras: boolean;
   readonly sidecars: boolean;
   readonly resume: boolean;
 };
@@ -83,7 +84,7 @@ export type DeliverChoices = {
  */
 export function orderOf(choices: DeliverChoices, startUtcMs: number): DeliverOrder {
   const { keogram, starTrail, contactSheet, report } = choices;
-  const isAll = !(keogram || starTrail || contactSheet || report);
+  const isAll = !(keogram || starTrail || contactSheet || report || choices.noExtras);
   return {
     ...DEFAULT_DELIVER_ORDER,
     setIds: choices.sets,

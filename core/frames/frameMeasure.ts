@@ -26,7 +26,7 @@ export type FrameMeasure = {
   readonly clippedShare: number;
   /** Unevenness of the picture's light from cell to cell, stops RMS: arcs and rays against a plain sky. */
   readonly structure: number;
-  /** Saturation of the brighter half of the cells, 0..1. */
+  /** Saturation, brighter cells counting more, 0..1. */
   readonly colour: number;
   /** Fine contrast, over what the neighbouring noise gives: higher is sharper. */
   readonly sharpness: number;
@@ -131,18 +131,18 @@ function structureOf(luminance: readonly number[]): number {
   return count === 0 ? 0 : Math.sqrt(sum / count);
 }
 
+/** Mean saturation, each cell counting by its light: what the eye goes to. */
 function colourOf(sums: Float64Array, counts: Float64Array, luminance: readonly number[]): number {
-  const bright = [...luminance].sort((a, b) => b - a)[luminance.length >> 2]!;
   let sum = 0;
-  let count = 0;
+  let weights = 0;
   for (const [cell, value] of luminance.entries()) {
-    if (value < bright || value <= 0 || counts[cell] === 0) continue;
     const channels = [sums[3 * cell]!, sums[3 * cell + 1]!, sums[3 * cell + 2]!];
     const strongest = Math.max(...channels);
-    if (strongest > 0) sum += (strongest - Math.min(...channels)) / strongest;
-    count += 1;
+    if (strongest <= 0 || counts[cell] === 0) continue;
+    sum += (value * (strongest - Math.min(...channels))) / strongest;
+    weights += value;
   }
-  return count === 0 ? 0 : sum / count;
+  return weights === 0 ? 0 : sum / weights;
 }
 
 /**

@@ -43,6 +43,9 @@ const WEIGHTS = { structure: 0.45, colour: 0.25, sharpness: 0.3 } as const;
 /** Two pictures whose cells differ by this much, stops RMS, are different pictures. */
 const DIFFERENT_STOPS = 0.5;
 
+/** Worth of a frame that leads in nothing. */
+const FLOOR = 0.05;
+
 /** A hundredth of the picture at the ceiling halves the score. */
 const CLIPPED_HALF = 0.01;
 
@@ -96,7 +99,7 @@ type Rated = {
 function rate(candidates: readonly KeeperCandidate[]): Rated[] {
   const rankOf = (pick: (one: KeeperCandidate) => number): ((one: KeeperCandidate) => number) => {
     const values = candidates.map(pick);
-    const [low, high] = [quantileOf(values, 0.05), quantileOf(values, 0.98)];
+    const [low, high] = [quantileOf(values, 0.05), quantileOf(values, 1)];
     return (one) => (high > low ? Math.min(1, Math.max(0, (pick(one) - low) / (high - low))) : 0.5);
   };
   const structure = rankOf((one) => one.structure);
@@ -112,7 +115,8 @@ function rate(candidates: readonly KeeperCandidate[]): Rated[] {
       WEIGHTS.structure * parts.structure +
       WEIGHTS.colour * parts.colour +
       WEIGHTS.sharpness * parts.sharpness;
-    const score = sum / (1 + candidate.clippedShare / CLIPPED_HALF);
+    // Even the night's plainest frame is worth more than a second print of another.
+    const score = (FLOOR + (1 - FLOOR) * sum) / (1 + candidate.clippedShare / CLIPPED_HALF);
     return { candidate, score, reasons: reasonsFor(candidate, parts) };
   });
 }

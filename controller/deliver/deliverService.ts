@@ -1,0 +1,235 @@
+import { fork, type ChildProcess } from "node:child_process";
+import { existsSync } from "node:fs";
+import { join, relative, resolve } from "node:path";
+import { createInterface } from "node:readline";
+import { fileURLToPath } from "node:url";
+import type {
+  DeliverJob,
+  DeliverOrder,
+  DeliverProgress,
+  DeliverResult,
+  MorningView,
+} from "../../core/api/deliverMessages.ts";
+import { NightError } from "../../core/errors.ts";
+import { NO_EDITS, type SetEdits } from "../../core/frames/frameSets.ts";
+import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import { CATALOGUE_FILE, Catalogue, type FrameQuery } from "../archive/catalogue.ts";
+import { NIGHTS_FOLDER } from "../archive/nightFolder.ts";
+import { SET_EDITS_KEY } from "../archive/stateKeys.ts";
+import { findFrames } from "./keepHouse.ts";
+import { keepersOfCatalogue } from "./nightKeepers.ts";
+import { readNight } from "./nightToDeliver.ts";
+
+export const DELIVER_FOLDER = "deliver";
+
+type Line =
+  | { readonly kind: "progress"; readonly progress: DeliverProgress }
+  | { readonly kind: "result"; readonly result: DeliverResult };
+
+type Running = { job: DeliverJob; process: ChildProcess | null };
+
+/** How long a cancelled delivery may take to put things in order before it is ended, ms. */
+const CANCEL_MS = 10_000;
+
+/**
+ * Deliveries and the morning's view, for the page.
+ *
+ * Each delivery is a process of its own at low priority, the same command that runs by hand; one
+ * runs at a time, so that a night in progress keeps its machine. Catalogues are opened for as long
+ * as a question takes.
+ */
+export class DeliverService {
+  readonly #dataDir: string;
+  readonly #jobs = new Map<string, Running>();
+  readonly #listeners = new Set<(job: DeliverJob) => void>();
+  #nextJob = 1;
+
+  constructor(options: { dataDir: string }) {
+    this.#dataDir = options.dataDir;
+  }
+
+  /** Calls the listener on every change of a delivery; returns the way to stop listening. */
+  subscribe(listener: (job: DeliverJob) => void): () => void {
+    this.#listeners.add(listener);
+    return () => this.#listeners.delete(listener);
+  }
+
+  /** @throws NightError `archive.not_found`, `archive.newer`, `archive.corrupt`. */
+  morning(nightId: string): MorningView {
+    return this.#with(nightId, { readOnly: true }, (catalogue) => {
+      const { frames, sets } = readNight(catalogue);
+      return {
+        nightId,
+        frameCount: frames.length,
+        sets,
+        edits: catalogue.getState<SetEdits>(SET_EDITS_KEY) ?? NO_EDITS,
+        keepers: keepersOfCatalogue(catalogue, frames),
+        jobs: this.jobs(nightId),
+      };
+    });
+  }
+
+  jobs(nightId: string): readonly DeliverJob[] {
+    return [...this.#jobs.values()].map(({ job }) => job).filter((job) => job.nightId === nightId);
+  }
+
+  /** @throws NightError `deliver.failed` while another delivery runs. */
+  start(nightId: string, order: DeliverOrder): DeliverJob {
+    const nightDir = this.#nightDir(nightId);
+    const running = [...this.#jobs.values()].find(({ job }) => job.state === "running");
+    if (running !== undefined) {
+      throw new NightError(
+        "deliver.failed",
+        `A delivery of ${running.job.nightId} is running; wait for it or cancel it.`,
+      );
+    }
+    const jobId = `delivery-${this.#nextJob}`;
+    this.#nextJob += 1;
+    const job: DeliverJob = {
+      ...{ jobId, nightId, order, state: "running" },
+      ...{ progress: null, sentence: null, result: null },
+    };
+    const entry: Running = { job, process: null };
+    this.#jobs.set(jobId, entry);
+    this.#run(entry, nightDir);
+    return job;
+  }
+
+  /** Ends a delivery in order; what it has made stays, and `resume` goes on from there. */
+  cancel(jobId: string): void {
+    const entry = this.#entry(jobId);
+    if (entry.job.state !== "running" || entry.process === null) return;
+    const { process: child } = entry;
+    this.#change(entry, { state: "cancelled", sentence: "Stopped by hand." });
+    child.kill("SIGTERM");
+    setTimeout(() => child.kill("SIGKILL"), CANCEL_MS).unref();
+  }
+
+  /** Begins the delivery again where it stopped. */
+  resume(jobId: string): DeliverJob {
+    const { job } = this.#entry(jobId);
+    if (job.state === "running") return job;
+    return this.start(job.nightId, { ...job.order, resume: true });
+  }
+
+  /** The photographer's word on a frame; null takes it back. */
+  setPick(
+    nightId: string,
+    frame: { cameraId: string; frameIndex: number },
+    word: { pick: "keep" | "leave"; rating: number | null } | null,
+  ): void {
+    this.#with(nightId, { readOnly: false }, (catalogue) => {
+      if (catalogue.frame(frame.cameraId, frame.frameIndex) === null) {
+        throw new NightError("archive.not_found", `There is no frame ${frame.frameIndex}.`);
+      }
+      catalogue.setPick(frame.cameraId, frame.frameIndex, word);
+    });
+  }
+
+  /** Cuts, joins, names and in and out points, as a whole. */
+  setEdits(nightId: string, edits: SetEdits): void {
+    this.#with(nightId, { readOnly: false }, (catalogue) => {
+      catalogue.setState(SET_EDITS_KEY, edits);
+      catalogue.flush();
+    });
+  }
+
+  /** Frames by time and brightness, or those in surges. */
+  find(nightId: string, query: FrameQuery | "surge"): readonly FrameRecord[] {
+    return this.#with(nightId, { readOnly: true }, (catalogue) =>
+      query === "surge" ? findFrames(catalogue, "surge") : catalogue.find(query),
+    );
+  }
+
+  /** Absolute path of a delivered file; null when there is none, or when it lies elsewhere. */
+  filePath(nightId: string, path: string): string | null {
+    const folder = join(this.#nightDir(nightId), DELIVER_FOLDER);
+    const absolute = resolve(folder, path);
+    const inside = relative(folder, absolute);
+    if (inside.startsWith("..") || inside === "" || resolve(inside) === inside) return null;
+    return existsSync(absolute) ? absolute : null;
+  }
+
+  /** Ends what runs. */
+  close(): void {
+    for (const { process: child } of this.#jobs.values()) child?.kill("SIGTERM");
+    this.#listeners.clear();
+  }
+
+  #run(entry: Running, nightDir: string): void {
+    const script = fileURLToPath(new URL("../commands/deliver.ts", import.meta.url));
+    const child = fork(script, argumentsOf(nightDir, entry.job.order), {
+      execArgv: ["--import", "tsx"],
+      stdio: ["ignore", "pipe", "pipe", "ipc"],
+    });
+    entry.process = child;
+    let complaint = "";
+    child.stderr!.on("data", (text: Buffer) => (complaint = `${complaint}${text.toString()}`));
+    createInterface({ input: child.stdout! }).on("line", (text) => {
+      const line = JSON.parse(text) as Line;
+      if (line.kind === "progress") this.#change(entry, { progress: line.progress });
+      else this.#change(entry, { result: line.result });
+    });
+    child.on("close", (code) => {
+      entry.process = null;
+      if (entry.job.state !== "running") return;
+      if (code === 0) return this.#change(entry, { state: "finished" });
+      const sentence = /^error: (.*)$/m.exec(complaint)?.[1] ?? "The delivery ended by itself.";
+      this.#change(entry, { state: "failed", sentence });
+    });
+  }
+
+  #change(entry: Running, change: Partial<DeliverJob>): void {
+    entry.job = { ...entry.job, ...change };
+    for (const listener of this.#listeners) listener(entry.job);
+  }
+
+  #entry(jobId: string): Running {
+    const entry = this.#jobs.get(jobId);
+    if (entry === undefined) {
+      throw new NightError("archive.not_found", `There is no delivery ${jobId}.`);
+    }
+    return entry;
+  }
+
+  #nightDir(nightId: string): string {
+    const nightDir = join(this.#dataDir, NIGHTS_FOLDER, nightId);
+    const isName = !/[/\\]/.test(nightId) && nightId !== "." && nightId !== "..";
+    if (isName && existsSync(join(nightDir, CATALOGUE_FILE))) return nightDir;
+    throw new NightError("archive.not_found", `There is no night ${nightId}.`);
+  }
+
+  #with<T>(nightId: string, options: { readOnly: boolean }, ask: (catalogue: Catalogue) => T): T {
+    const catalogue = Catalogue.open(this.#nightDir(nightId), options);
+    try {
+      return ask(catalogue);
+    } finally {
+      catalogue.close();
+    }
+  }
+}
+
+/** The command line that an order is given to the command with. */
+function argumentsOf(nightDir: string, order: DeliverOrder): string[] {
+  const flags = {
+    keogram: order.keogram,
+    "star-trail": order.starTrail,
+    "contact-sheet": order.contactSheet,
+    report: order.report,
+    "no-extras": !(order.keogram || order.starTrail || order.contactSheet || order.report),
+    sidecars: order.sidecars,
+    resume: order.resume,
+  };
+  const time = (utcMs: number): string => new Date(utcMs).toISOString();
+  const { widthPx, heightPx } = order.videoBox;
+  return [
+    nightDir,
+    ...["--progress", "json", "--out", join(nightDir, DELIVER_FOLDER)],
+    ...["--fps", String(order.framesPerSecond), "--size", `${widthPx}x${heightPx}`],
+    ...["--sequence", order.sequence, "--video", order.videos.join(",") || "none"],
+    ...(order.setIds.length === 0 ? [] : ["--set", order.setIds.join(",")]),
+    ...(order.fromUtcMs === null ? [] : ["--from", time(order.fromUtcMs)]),
+    ...(order.toUtcMs === null ? [] : ["--to", time(order.toUtcMs)]),
+    ...Object.entries(flags).flatMap(([name, isOn]) => (isOn ? [`--${name}`] : [])),
+  ];
+}
