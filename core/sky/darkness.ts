@@ -72,7 +72,8 @@ export function meanSolarNoonUtcMs(dateIso: string, longitudeDeg: number): numbe
 export function nightTimes(dateIso: string, place: Place): NightTimes {
   const startMs = meanSolarNoonUtcMs(dateIso, place.longitudeDeg);
   const searched = { startMs, endMs: startMs + 24 * HOUR_MS };
-  const sunAltitude = (atMs: number): number => sunPosition(atMs, place).altitudeDeg;
+  // Every level is looked for along the same samples.
+  const sunAltitude = remembered((atMs) => sunPosition(atMs, place).altitudeDeg);
   const middleUtcMs = lowestMs(sunAltitude, searched);
   const below = (level: number): Darkness =>
     darknessBelow(crossingsOf(sunAltitude, level, searched), {
@@ -96,6 +97,16 @@ export function nightTimes(dateIso: string, place: Place): NightTimes {
   };
 }
 
+/** The same curve, worked out once for every moment asked. */
+function remembered(curve: (atMs: number) => number): (atMs: number) => number {
+  const known = new Map<number, number>();
+  return (atMs) => {
+    const value = known.get(atMs) ?? curve(atMs);
+    known.set(atMs, value);
+    return value;
+  };
+}
+
 function darknessBelow(
   crossings: readonly Crossing[],
   { middleMs, isBelow }: { middleMs: number; isBelow: boolean },
@@ -108,7 +119,7 @@ function darknessBelow(
 }
 
 function moonTimes(searched: Stretch, place: Place): MoonTimes {
-  const altitude = (atMs: number): number => moonPosition(atMs, place).altitudeDeg;
+  const altitude = remembered((atMs) => moonPosition(atMs, place).altitudeDeg);
   const crossings = crossingsOf(altitude, 0, searched);
   if (crossings.length === 0) {
     const kind = altitude(searched.startMs) > 0 ? "upAllDay" : "downAllDay";

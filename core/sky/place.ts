@@ -24,7 +24,8 @@ export function placeOf(numbers: {
   within("Latitude", latitudeDeg, { min: -90, max: 90, unit: "degrees, south negative" });
   within("Longitude", longitudeDeg, { min: -180, max: 180, unit: "degrees, west negative" });
   within("Height above the sea", elevationM, { min: -500, max: 9000, unit: "metres" });
-  return { latitudeDeg, longitudeDeg, elevationM };
+  // A minus zero counts as zero, so that a place is the same after a round through JSON.
+  return { latitudeDeg: latitudeDeg + 0, longitudeDeg: longitudeDeg + 0, elevationM };
 }
 
 function within(
