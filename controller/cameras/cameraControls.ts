@@ -45,7 +45,7 @@ export type CameraControls = {
   readonly bulbExcessMs: number | null;
   /** Pause between attempts while the camera says that it is busy, real milliseconds. */
   readonly busyPollMs: number;
-  /** How long a busy camera is asked again before the order fails, real milliseconds. */
+  /** How long a busy camera is asked again before the order fails, night milliseconds. */
   readonly busyMsMax: number;
   /** A camera that has not told of a frame's file so long after closing is asked, night milliseconds. */
   readonly fileGraceMs: number;

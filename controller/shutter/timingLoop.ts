@@ -360,7 +360,7 @@ export class TimingLoop {
   /** Repeats while the camera is busy; an event of the camera makes the next attempt come sooner. */
   async #insist<T>(attempt: () => Promise<T>): Promise<T> {
     const { busyPollMs, busyMsMax } = this.#options.controls;
-    const untilMs = realMs() + busyMsMax;
+    const untilMs = realMs() + busyMsMax / this.#options.origin.rate;
     for (;;) {
       try {
         return await attempt();
