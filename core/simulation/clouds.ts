@@ -1,3 +1,4 @@
+import { EARTH_RADIUS_KM } from "../sky/auroraGeometry.ts";
 import { fractalNoise } from "./noise.ts";
 import type { Direction } from "./view.ts";
 
@@ -27,12 +28,16 @@ export function cloudTransmission(
   direction: Direction,
 ): number {
   if (cover <= 0) return 1;
-  const up = Math.max(0.06, direction[2]);
-  const x = (layer.heightKm * direction[0]) / up - (layer.windMPerS[0] * atSeconds) / 1000;
-  const y = (layer.heightKm * direction[1]) / up - (layer.windMPerS[1] * atSeconds) / 1000;
-  const noise = fractalNoise(layer.pattern, x / layer.scaleKm, y / layer.scaleKm);
+  const up = Math.max(0, direction[2]);
+  const rise = EARTH_RADIUS_KM * up;
+  const pathKm = Math.sqrt(rise * rise + 2 * EARTH_RADIUS_KM * layer.heightKm) - rise;
+  const x = pathKm * direction[0] - (layer.windMPerS[0] * atSeconds) / 1000;
+  const y = pathKm * direction[1] - (layer.windMPerS[1] * atSeconds) / 1000;
+  const cloud = fractalNoise(layer.pattern, x / layer.scaleKm, y / layer.scaleKm);
+  // Toward the horizon clouds crowd together until none is seen by itself.
+  const noise = 0.5 + (cloud - 0.5) * Math.min(1, up / 0.12);
   const threshold = 0.95 - 0.95 * cover;
-  const density = Math.min(1, Math.max(0, (noise - threshold) / 0.35)) * Math.min(1, 0.4 + cover);
-  const slant = Math.min(4, 1 / up);
+  const density = Math.min(1, Math.max(0, (noise - threshold) / 0.5)) * Math.min(1, 0.4 + cover);
+  const slant = Math.min(4, 1 / Math.max(0.01, up));
   return Math.exp(-layer.thickness * density * slant);
 }

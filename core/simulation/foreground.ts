@@ -78,7 +78,7 @@ function plantSpruce(
     if (off > 1) continue;
     // Each side's branches lie at heights of their own.
     const turn = off * whorls + tree.jag * (step < 0 ? 3 : 7);
-    const notch = (0.16 * (turn - Math.floor(turn))) / (1 + 2 * off);
+    const notch = (0.3 * (turn - Math.floor(turn))) / (1 + 2 * off);
     const height = tree.heightDeg * Math.max(0, 1 - off ** 0.72 - notch * Math.min(1, 3 * off));
     const index = (middle + step + PROFILE_COUNT) % PROFILE_COUNT;
     profileDeg[index] = Math.max(profileDeg[index]!, 0.3 + height);

@@ -251,10 +251,13 @@ function addSmooth(sky: SimulatedSky, grid: SkyGrid, moment: SkyMoment, light: F
   }
 }
 
-/** Share of the hidden sky's mean light that a cloud gives off instead. Common practice, no source. */
-const CLOUD_GLOW = 0.8;
+/**
+ * What a cloud gives off of the light that it takes: of the whole sky's mean, and, while it is thin
+ * and scatters light not far, of what is right behind it. Common practice, no source.
+ */
+const CLOUD_GLOW = { everywhere: 0.7, behind: 0.6 };
 
-/** Clouds take the light behind them and shine with the mean of the sky around. */
+/** Clouds take the light behind them and shine with that of the sky around. */
 function veil(
   sky: SimulatedSky,
   light: Float32Array,
@@ -276,7 +279,8 @@ function veil(
     for (let channel = 0; channel < 3; channel += 1) {
       const index = point * 3 + channel;
       light[index] =
-        light[index]! * transmission + CLOUD_GLOW * mean[channel]! * (1 - transmission);
+        light[index]! * transmission * (1 + CLOUD_GLOW.behind * (1 - transmission)) +
+        CLOUD_GLOW.everywhere * mean[channel]! * (1 - transmission);
     }
   }
 }

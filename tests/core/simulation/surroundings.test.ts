@@ -103,8 +103,8 @@ describe("a cloud layer", () => {
     const overhead = cloudTransmission(layer, 0.6, 100, [0, 0, 1]);
     const up = 1 / Math.hypot(1.4 / 4, 0.5 / 4, 1);
     const toward = cloudTransmission(layer, 0.6, 0, [(-1.4 / 4) * up, (-0.5 / 4) * up, up]);
-    // The slanted path is a little longer.
-    expect(Math.abs(Math.log(toward) * up - Math.log(overhead))).toBeLessThan(1e-6);
+    // The slanted path is a little longer, and the layer bends with the Earth.
+    expect(Math.abs(Math.log(toward) * up - Math.log(overhead))).toBeLessThan(0.002);
   });
 });
 
