@@ -13,12 +13,19 @@ import { openPtpCamera } from "./cameras/ptpCamera.ts";
 import { createClock, realMs, type Clock, type ClockOrigin } from "./clock.ts";
 import { cameraTargets, exposureSettings, type CameraTarget, type StartOptions } from "./config.ts";
 import { DEMO_FACING, DEMO_NIGHT, DEMO_STORY } from "./demoNight.ts";
+import { FocusAid } from "./focus/focusAid.ts";
+import { FramingAid } from "./focus/framingAid.ts";
+import { TrialCamera } from "./focus/trialCamera.ts";
 import { openLog } from "./log.ts";
 import { NightHost } from "./night/nightHost.ts";
 import { firstExposure, isSunUnder, nextTwilight } from "./night/nightSky.ts";
-import { startVirtualCamera, type VirtualCameraProcess } from "./virtualCameraProcess.ts";
+import { readFramingOf } from "./planning/frameFraming.ts";
+import { DeliverService } from "./deliver/deliverService.ts";
 import { PlanService } from "./planning/planService.ts";
+import { startVirtualCamera, type VirtualCameraProcess } from "./virtualCameraProcess.ts";
+import { deliverRoutes } from "./web/deliverRoutes.ts";
 import { planRoutes } from "./web/planRoutes.ts";
+import { focusRoutes } from "./web/focusRoutes.ts";
 import { startWebServer } from "./web/server.ts";
 
 const UI_DIR = fileURLToPath(new URL("../ui/dist/", import.meta.url));
@@ -59,6 +66,14 @@ export async function startDaemon(
 
   let virtual: VirtualCameraProcess | null = null;
   const cameraIds = targets.map((_, index) => `camera-${index + 1}`);
+  const open = (cameraId: string): Camera => {
+    const target = targets[cameraIds.indexOf(cameraId)];
+    if (!target) throw new NightError("settings.invalid", `There is no camera called ${cameraId}.`);
+    return openCamera(cameraId, target, virtual, clock.origin);
+  };
+  const openTrial = (cameraId: string) => new TrialCamera(open(cameraId), clock);
+  const focus = new FocusAid(openTrial);
+  const framing = new FramingAid(openTrial, readFramingOf);
   const host = new NightHost({
     version: packageVersion(),
     dataDir,
@@ -66,9 +81,10 @@ export async function startDaemon(
     log,
     catalogue: night?.catalogue ?? null,
     cameraIds,
-    openCamera: (cameraId) => {
-      const target = targets[cameraIds.indexOf(cameraId)]!;
-      return openCamera(cameraId, target, virtual, clock.origin);
+    openCamera: open,
+    claimCamera: () => {
+      if (!focus.isRunning && !framing.isRunning) return;
+      throw new NightError("settings.invalid", "Stop the focus aid first; it has the camera.");
     },
     startOrder: () => startOrder(options, clock, night?.info ?? null),
     runningOrder: { isDemo, seed: options.seed, rate: clock.origin.rate } satisfies RunningOrder,
@@ -80,17 +96,24 @@ export async function startDaemon(
     kpFeedUrl: null,
     nowUtcMs: () => clock.utcMs(),
   });
+  const deliveries = new DeliverService({ dataDir });
   const web = await startWebServer({
     port: options.port,
     service: host,
     uiDir: UI_DIR,
     cacheDir: join(dataDir, "cache"),
-    extraRoutes: planRoutes(plans, host),
+    extraRoutes: [
+      ...planRoutes(plans, host),
+      ...focusRoutes({ focus, framing, claim: (cameraId) => claimFromWatch(host, cameraId) }),
+      ...deliverRoutes(deliveries),
+    ],
     log: (event, fields) => log.error(event, fields),
   });
   const shutDown = async (endWatches: () => Promise<void>): Promise<void> => {
+    await focus.stop();
     await endWatches();
     await web.close();
+    deliveries.close();
     await plans.close();
     await virtual?.stop();
     closeLog();
@@ -102,6 +125,7 @@ export async function startDaemon(
         origin: clock.origin,
         seed: night?.order.seed ?? options.seed,
         story: DEMO_STORY,
+        storyStartUtcMs: night?.info.startUtcMs ?? DEMO_NIGHT.startUtcMs,
       });
     }
     if (night) {
@@ -232,6 +256,14 @@ function openCamera(
         "Cameras on USB are not driven yet; connect over the network with --camera ip:HOST.",
       );
   }
+}
+
+function claimFromWatch(host: NightHost, cameraId: string): void {
+  if (!host.isWatching(cameraId)) return;
+  throw new NightError(
+    "settings.invalid",
+    "The watch has this camera; stop the watch first, focus, then start it again.",
+  );
 }
 
 function startOrder(options: StartOptions, clock: Clock, info: NightInfo | null) {

@@ -2,6 +2,7 @@ import { spawn, type ChildProcess } from "node:child_process";
 import { createInterface } from "node:readline";
 import { fileURLToPath } from "node:url";
 import { NightError } from "../core/errors.ts";
+import type { UtcMs } from "../core/units.ts";
 import type { ClockOrigin } from "./clock.ts";
 
 const MAIN = new URL("./virtual-camera/main.ts", import.meta.url);
@@ -24,6 +25,8 @@ export async function startVirtualCamera(options: {
   readonly origin: ClockOrigin;
   readonly seed: string;
   readonly story: string;
+  /** When the sky's story began: a resumed night goes on with the same sky. */
+  readonly storyStartUtcMs: UtcMs;
 }): Promise<VirtualCameraProcess> {
   const child = spawn(
     process.execPath,
@@ -32,6 +35,7 @@ export async function startVirtualCamera(options: {
       ...["--port", "0", "--exit-with-parent"],
       ...["--origin-json", JSON.stringify(options.origin)],
       ...["--seed", options.seed, "--story", options.story],
+      ...["--story-start-utc", new Date(options.storyStartUtcMs).toISOString()],
     ],
     // A group of its own: Ctrl-C reaches the daemon first, which closes the shutter in order.
     { stdio: ["pipe", "pipe", "inherit"], detached: true },

@@ -43,6 +43,8 @@ export type NightHostParts = {
   readonly startOrder: () => Omit<StartOrder, "nextFrameIndex" | "history">;
   /** What a restart needs to know to set the watch going again. */
   readonly runningOrder: unknown;
+  /** @throws NightError `settings.invalid` while something else than a watch has the camera. */
+  readonly claimCamera: (cameraId: string) => void;
   /** One line for the terminal. */
   readonly print: (line: string) => void;
 };
@@ -133,8 +135,10 @@ export class NightHost implements NightService {
     return this.#catalogueOf(nightId);
   }
 
-  runner(cameraId: string): WatchRunner | null {
-    return this.#runners.get(cameraId) ?? null;
+  /** Whether a watch has this camera now. */
+  isWatching(cameraId: string): boolean {
+    const kind = this.#runners.get(cameraId)?.state.phase.kind ?? "idle";
+    return kind !== "idle" && kind !== "finished";
   }
 
   /** Ends every watch in order: the open frame is closed and kept, the cameras are let go of. */
@@ -160,6 +164,7 @@ export class NightHost implements NightService {
   #start(cameraId: string): void {
     const { catalogue, clock, log } = this.#parts;
     if (!catalogue) throw new NightError("settings.invalid", "No night is open; name a camera.");
+    this.#parts.claimCamera(cameraId);
     const runner = new WatchRunner({
       camera: this.#parts.openCamera(cameraId),
       catalogue,

@@ -1,0 +1,66 @@
+import { asNightError, NightError } from "../../core/errors.ts";
+import type { FramingOrder, FramingView } from "../../core/api/focusMessages.ts";
+import type { FramingReading } from "../../core/night/framing.ts";
+import type { TrialCamera } from "./trialCamera.ts";
+
+/** High ISO and a few seconds show the composition at once. Common practice, no source. */
+const DEFAULT_EXPOSURE_SECONDS = 4;
+const DEFAULT_ISO = 12800;
+
+/** Takes one test frame and says what it shows of horizon, lamps and glow. */
+export class FramingAid {
+  readonly #openCamera: (cameraId: string) => TrialCamera;
+  readonly #read: (jpeg: Uint8Array) => Promise<FramingReading>;
+  #view: FramingView = { kind: "none" };
+  #picture: Uint8Array | null = null;
+  #count = 0;
+
+  constructor(
+    openCamera: (cameraId: string) => TrialCamera,
+    read: (jpeg: Uint8Array) => Promise<FramingReading>,
+  ) {
+    this.#openCamera = openCamera;
+    this.#read = read;
+  }
+
+  view(): FramingView {
+    return this.#view;
+  }
+
+  picture(): Uint8Array | null {
+    return this.#picture;
+  }
+
+  get isRunning(): boolean {
+    return this.#view.kind === "running";
+  }
+
+  /** @throws NightError `settings.invalid` while a test frame is being taken. */
+  start(order: FramingOrder): FramingView {
+    if (this.isRunning) {
+      throw new NightError("settings.invalid", "A test frame is being taken already.");
+    }
+    this.#view = { kind: "running", cameraId: order.cameraId };
+    void this.#run(order);
+    return this.#view;
+  }
+
+  async #run(order: FramingOrder): Promise<void> {
+    const { cameraId, exposureSeconds = DEFAULT_EXPOSURE_SECONDS, iso = DEFAULT_ISO } = order;
+    let camera: TrialCamera | null = null;
+    try {
+      camera = this.#openCamera(cameraId);
+      await camera.connect();
+      const { jpeg, happened } = await camera.take({ exposureSeconds, iso, fNumber: 2.8 });
+      const reading = await this.#read(jpeg);
+      this.#picture = jpeg;
+      this.#count += 1;
+      this.#view = { kind: "done", cameraId, happened, reading, pictureIndex: this.#count };
+    } catch (thrown) {
+      this.#view = { kind: "failed", cameraId, sentence: asNightError(thrown).message };
+    } finally {
+      // Let go of whatever happened; a second failure adds nothing to the first.
+      await camera?.close().catch(() => undefined);
+    }
+  }
+}
