@@ -1,7 +1,7 @@
 /** Share of the known time after which a camera is tried again: it may have become faster. */
 const TRY_EARLIER = 0.97;
 /** The same when it was ready at the first attempt, so that the true time is found soon. */
-const TRY_MUCH_EARLIER = 0.9;
+const TRY_MUCH_EARLIER = 0.5;
 
 /**
  * Learns how long a camera reads out after the shutter has closed. The standard has no event for
