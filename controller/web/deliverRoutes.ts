@@ -82,12 +82,18 @@ const morningSchema = v.looseObject({
   jobs: v.array(jobSchema),
 });
 
+/** What the routes need of the deliveries. */
+export type DeliverPart = Pick<
+  DeliverService,
+  "morning" | "jobs" | "start" | "cancel" | "resume" | "setPick" | "setEdits" | "find" | "filePath"
+>;
+
 /** The routes of the part Morning: frame sets, keepers, deliveries and what they made. */
-export function deliverRoutes(service: DeliverService): readonly Route[] {
+export function deliverRoutes(service: DeliverPart): readonly Route[] {
   return [...morningRoutes(service), ...jobRoutes(service), fileRoute(service)];
 }
 
-function morningRoutes(service: DeliverService): readonly Route[] {
+function morningRoutes(service: DeliverPart): readonly Route[] {
   const answer = { kind: "json", name: "MorningView", schema: morningSchema } as const;
   return [
     {
@@ -137,7 +143,7 @@ function morningRoutes(service: DeliverService): readonly Route[] {
   ];
 }
 
-function jobRoutes(service: DeliverService): readonly Route[] {
+function jobRoutes(service: DeliverPart): readonly Route[] {
   const answer = { kind: "json", name: "DeliverJob", schema: jobSchema } as const;
   return [
     {
@@ -180,7 +186,7 @@ function jobRoutes(service: DeliverService): readonly Route[] {
   ];
 }
 
-function fileRoute(service: DeliverService): Route {
+function fileRoute(service: DeliverPart): Route {
   return {
     method: "get",
     path: "/api/nights/:nightId/delivered",

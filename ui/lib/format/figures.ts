@@ -36,11 +36,13 @@ export function percent(share: number): string {
   return `${value < 1 ? value.toFixed(2) : value < 10 ? value.toFixed(1) : value.toFixed(0)}${SPACE}%`;
 }
 
-export function gigabytes(bytes: number): string {
+/** Bytes in the power of ten that reads best. */
+export function bytesText(bytes: number): string {
   const value = bytes / 1e9;
   if (value >= 10) return `${value.toFixed(0)}${SPACE}GB`;
   if (value >= 1) return `${value.toFixed(1)}${SPACE}GB`;
-  return `${(bytes / 1e6).toFixed(0)}${SPACE}MB`;
+  if (value >= 0.001) return `${significant(bytes / 1e6, 3)}${SPACE}MB`;
+  return `${(bytes / 1e3).toFixed(0)}${SPACE}kB`;
 }
 
 /** A whole number with thin groups of three: 2 040. */

@@ -132,6 +132,23 @@ export const planWords = {
     answers: { met: "met", notMet: "not met", cannotTell: "cannot tell" },
     tick: (title: string) => `Done: ${title}`,
   },
+  focus: {
+    title: "Focus and framing",
+    explain:
+      "Short frames, one after another, while you turn the focus ring: smaller stars are sharper. No torch toward people, vehicles or aircraft while you look for a far light.",
+    label: "Focus aid",
+    start: "Start the focus aid",
+    stop: "Stop the focus aid",
+    width: "star width now, px",
+    best: "best so far, px",
+    stars: "stars found",
+    star: "The brightest star, magnified",
+    trace: "Star width over the frames, newest at the right; lower is sharper",
+    framing: "Framing",
+    take: "Take a test frame",
+    taking: "Taking it…",
+    testFrame: "The test frame",
+  },
   rehearsal: {
     label: "Rehearse tonight",
     explain:
