@@ -12,6 +12,8 @@ export type Forecast = {
   readonly cells: readonly number[];
   /** Logarithms of the models' weights; their exponentials add up to 1. */
   readonly logWeights: readonly number[];
+  /** What a steady sky had been when the newest reading surprised it; null: it did not. */
+  readonly surprised: { readonly atSeconds: number; readonly level: number } | null;
 };
 
 /** What the sky will be. */
@@ -53,6 +55,7 @@ export function startForecast(bank: BankTuning = BANK): Forecast {
     atSeconds: null,
     cells: bank.models.flatMap((model) => freshCells(model)),
     logWeights: bank.models.map(({ prior }) => Math.log(prior / total)),
+    surprised: null,
   };
 }
 
@@ -143,30 +146,35 @@ export function learn(
   const isFirst = forecast.atSeconds === null;
   const seconds = isFirst ? 0 : reading.atSeconds - forecast.atSeconds;
   const expected = predictAll(forecast, seconds, bank);
-  const isStep = !isFirst && isSuddenStep(reading.level - expected.level, expected.spread, seconds);
+  const off = isFirst ? 0 : reading.level - expected.level;
+  const isEnd = endsStep(forecast, reading, off);
+  const isStep = isEnd || isSuddenStep(off, expected.spread, seconds);
+  const isSurprise = !isEnd && isFromSteady(off, expected.spread);
   const all = aheadOfAll;
   const cells = new Array<number>(models.length * CELLS);
   const logWeights = new Array<number>(models.length);
   for (let index = 0; index < models.length; index += 1) {
     const model = models[index]!;
     const at = index * CELLS;
-    let off = reading.level - all[at]! - all[at + 2]!;
+    let miss = reading.level - all[at]! - all[at + 2]!;
     let s = all[at + 3]! + 2 * all[at + 5]! + all[at + 8]! + r;
     logWeights[index] =
       memory * forecast.logWeights[index]! -
       0.5 * Math.log(s) -
-      0.5 * (freedom + 1) * Math.log1p((off * off) / (freedom * s));
-    if (isStep || off * off > surprise * surprise * s) {
+      0.5 * (freedom + 1) * Math.log1p((miss * miss) / (freedom * s));
+    if (isStep || miss * miss > surprise * surprise * s) {
       startOver(model, reading.level, at);
-      off = 0;
+      miss = 0;
       s = all[at + 3]! + all[at + 8]! + r;
     }
-    correct(cells, at, off, s);
+    correct(cells, at, miss, s);
   }
   return {
     atSeconds: Math.max(reading.atSeconds, forecast.atSeconds ?? -Infinity),
     cells,
     logWeights: isFirst ? forecast.logWeights : settle(logWeights, models, share),
+    surprised:
+      isSurprise && !isFirst ? { atSeconds: forecast.atSeconds, level: expected.level } : null,
   };
 }
 
@@ -235,6 +243,33 @@ const STEP_SPREADS = 4;
 function isSuddenStep(off: number, spread: number, seconds: number): boolean {
   const natural = STEP_STOPS_MIN + STEP_STOPS_PER_SECOND * Math.max(0, seconds);
   return Math.abs(off) > natural && Math.abs(off) > STEP_SPREADS * spread;
+}
+
+/** A sky counts as steady while its forecast is surer than this, stops. */
+const STEADY_SPREAD = 0.15;
+
+function isFromSteady(off: number, spread: number): boolean {
+  return spread < STEADY_SPREAD && Math.abs(off) > Math.max(0.15, STEP_SPREADS * spread);
+}
+
+/** Over two frames even the fastest onsets (0.07 stop/s) stay below this. */
+const STEP_STOPS_PER_SECOND_OF_TWO = 0.08;
+
+/**
+ * True when a steady sky surprised with its newest reading and this one goes on the same way,
+ * farther than any sky does in that time: a step that fell into the frame before, which saw only
+ * a part of it. What looks like a steep slope is over.
+ */
+function endsStep(
+  { surprised }: Forecast,
+  reading: { readonly atSeconds: number; readonly level: number },
+  off: number,
+): boolean {
+  if (surprised === null) return false;
+  const total = reading.level - surprised.level;
+  const seconds = Math.max(0, reading.atSeconds - surprised.atSeconds);
+  const natural = STEP_STOPS_MIN + STEP_STOPS_PER_SECOND_OF_TWO * seconds;
+  return Math.abs(total) > natural && Math.sign(total) === Math.sign(off) && Math.abs(off) > 0.05;
 }
 
 /** Brings the weights to a sum of 1 and deals a share of it out by the priors; in place. */

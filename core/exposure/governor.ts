@@ -282,6 +282,9 @@ function aim(
   return aimed!;
 }
 
+/** Less than this under the target is not worth a word. */
+const LOWERED_STOPS_MIN = 0.02;
+
 function aimAt(
   state: GovernorState,
   given: { openSeconds: number; ahead: Outlook; constraints: Constraints; room: number },
@@ -295,7 +298,7 @@ function aimAt(
   const loweredStops = Math.log2(slowed / bright);
   return {
     split,
-    limit: loweredStops > 1e-6 && split.isReachable ? "highlights" : split.limit,
+    limit: loweredStops > LOWERED_STOPS_MIN && split.isReachable ? "highlights" : split.limit,
     level: ahead.level,
     room,
     loweredStops,
@@ -317,6 +320,9 @@ function smooth(
   return order.secondsIso * 2 ** Math.min(most, Math.max(-most, change));
 }
 
+/** Peaks this close under the ceiling allow no bet on the sky becoming darker. */
+const NEAR_CEILING_STOPS = 0.7;
+
 /**
  * Keeps the brightest parts under the ceiling, by the forecast and by the newest reading alike, so
  * that no frame clips which a rule without foresight would have kept.
@@ -332,7 +338,13 @@ function protect(
   const level = Math.max(ahead.level, state.recent.at(-1)?.level ?? -Infinity);
   const marginStops = settings.highlightHeadroomStops + Math.min(0.5, ahead.spread);
   const peakStops = Math.log2(Math.max(1, newest.peakRatio));
-  const highest = secondsIsoFor(level, CEILING_STOPS - marginStops - peakStops, settings);
+  const isNear = settings.targetStops + peakStops > CEILING_STOPS - NEAR_CEILING_STOPS;
+  const highestStops = CEILING_STOPS - marginStops - peakStops;
+  const highest = secondsIsoFor(
+    level,
+    isNear ? Math.min(settings.targetStops, highestStops) : highestStops,
+    settings,
+  );
   return Math.min(wanted, highest, wanted * 2 ** -loweredStops);
 }
 

@@ -165,7 +165,7 @@ export function oracleRule({ sky, settings, first }: RuleContext): ExposureRule 
         const level = Math.log2(window.meanCdM2);
         const secondsIso = secondsIsoFor(level, settings.targetStops, settings);
         split = allocate(secondsIso, { curtainSeconds, heldIso: heldIso ?? split.iso }, settings);
-        if (Math.abs(split.exposureSeconds / seconds - 1) < 1e-6) break;
+        if (Math.abs(split.exposureSeconds / seconds - 1) < 1e-4) break;
         // Half steps: the mean depends on the length it is taken over.
         seconds = Math.sqrt(seconds * split.exposureSeconds);
       }

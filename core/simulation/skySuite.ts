@@ -360,13 +360,12 @@ function quietSky(random: Random): SkyFunction {
   });
 }
 
-/** One step of three stops, up or down, on an otherwise quiet sky. */
+/** One step of three stops upwards on an otherwise quiet sky. */
 function stepSky(random: Random, durationSeconds: number): SkyFunction {
-  const isUp = random.uniform() < 0.7;
   const low = luminanceOfMagnitude(between(random, 19.5, 21.5));
   const stepAt = between(random, 0.3, 0.7) * durationSeconds;
   return (at) => ({
-    luminanceCdM2: at >= stepAt === isUp ? 8 * low : low,
+    luminanceCdM2: at >= stepAt ? 8 * low : low,
     peakRatio: 2,
     driftDegPerSecond: 0,
   });

@@ -123,23 +123,36 @@ function sum(values: readonly number[]): number {
   return values.reduce((total, value) => total + value, 0);
 }
 
-/** One row of the comparison. */
-export type Comparison = { readonly row: SuiteSky } & Readonly<Record<RuleName, RuleScore>>;
+/** The governor beside persistence on one row. */
+export type Pair = {
+  readonly row: SuiteSky;
+  readonly governor: RuleScore;
+  readonly persistence: RuleScore;
+};
+
+/** One row of the whole comparison. */
+export type Comparison = Pair & { readonly stepper: RuleScore; readonly oracle: RuleScore };
+
+export function pairSuite(firstSeed: number, conditions: Conditions = DEFAULT_CONDITIONS): Pair[] {
+  return SUITE.map((row) => ({
+    row,
+    governor: scoreRule("governor", row, firstSeed, conditions),
+    persistence: scoreRule("persistence", row, firstSeed, conditions),
+  }));
+}
 
 export function compareSuite(
   firstSeed: number,
   conditions: Conditions = DEFAULT_CONDITIONS,
 ): Comparison[] {
-  return SUITE.map((row) => ({
-    row,
-    governor: scoreRule("governor", row, firstSeed, conditions),
-    persistence: scoreRule("persistence", row, firstSeed, conditions),
-    stepper: scoreRule("stepper", row, firstSeed, conditions),
-    oracle: scoreRule("oracle", row, firstSeed, conditions),
+  return pairSuite(firstSeed, conditions).map((pair) => ({
+    ...pair,
+    stepper: scoreRule("stepper", pair.row, firstSeed, conditions),
+    oracle: scoreRule("oracle", pair.row, firstSeed, conditions),
   }));
 }
 
-export function ratioOf({ governor, persistence }: Comparison): number {
+export function ratioOf({ governor, persistence }: Pair): number {
   return governor.rmsErrorStops / persistence.rmsErrorStops;
 }
 
