@@ -18,6 +18,15 @@ const SHARE_MAX = 0.04;
 const NEUTRAL_RATIO = 0.8;
 const WARM_RATIO = 1.35;
 
+/** What a light is compared with. */
+export type SkyScale = {
+  /** Rough mean luminance of the sky. */
+  readonly meanLight: number;
+  /** Its red over green. */
+  readonly redOverGreen: number;
+  readonly degPerPx: number;
+};
+
 /**
  * Finds the Moon and lamps (a hut's window over the ridge, a torch that passes) and takes them and
  * their nearest halo out of the sky.
@@ -26,13 +35,12 @@ const WARM_RATIO = 1.35;
  * but its rim is green) and by shape (compact); told from each other by warmth and by position.
  *
  * @param isSky  One byte a cell, changed in place.
- * @param scale  Rough mean luminance of the sky, and degrees that a pixel covers.
  */
 export function leaveOutLights(
   isSky: Uint8Array,
   grid: CellGrid,
   light: LightMap,
-  scale: { readonly meanLight: number; readonly degPerPx: number },
+  scale: SkyScale,
 ): readonly BrightLight[] {
   const { columns, rows, luminance } = light;
   const limit = Math.min(BRIGHT_FACTOR * scale.meanLight, BRIGHT_FACTOR * 1.2);
@@ -44,7 +52,7 @@ export function leaveOutLights(
     const blob = floodFrom(cell, light, limit, seen);
     if (blob.length > SHARE_MAX * isSky.length) continue;
     if (!blob.some((member) => isSky[member] === 1)) continue;
-    const kind = classify(blob, light);
+    const kind = classify(blob, light, scale.redOverGreen);
     if (kind === null) continue;
     // A bright star or planet is white, too, but a point; it is left out as such.
     if (kind === "moon" && whitePixels(blob, grid) < Math.max(2, moonPixels)) continue;
@@ -60,9 +68,9 @@ export function leaveOutLights(
   return found;
 }
 
-/** The Moon's width, and the share of its disc that must be at the ceiling in every channel. */
+/** The Moon's width, and the area, in discs, that must be at the ceiling in every channel: it always blooms. */
 const MOON_DEG = 0.5;
-const MOON_SHARE_CLIPPED = 0.9;
+const MOON_SHARE_CLIPPED = 1.3;
 
 function whitePixels(blob: readonly number[], grid: CellGrid): number {
   return blob.reduce((sum, cell) => sum + grid.clippedBlue[cell]!, 0);
@@ -91,7 +99,11 @@ function floodFrom(start: number, light: LightMap, limit: number, seen: Uint8Arr
   return blob;
 }
 
-function classify(blob: readonly number[], light: LightMap): BrightLight["kind"] | null {
+function classify(
+  blob: readonly number[],
+  light: LightMap,
+  skyRatio: number,
+): BrightLight["kind"] | null {
   const box = boxOf(blob, light.columns);
   const width = box.right - box.left + 1;
   const height = box.bottom - box.top + 1;
@@ -101,8 +113,9 @@ function classify(blob: readonly number[], light: LightMap): BrightLight["kind"]
   const rim = ratioOf(rimOf(box, light), light);
   // A lamp's beam may have any shape, but it is warm right through.
   if (core.redOverGreen > WARM_RATIO) return "lamp";
-  if (!isCompact || core.redOverGreen < NEUTRAL_RATIO || rim.redOverGreen < NEUTRAL_RATIO)
-    return null;
+  if (!isCompact || core.redOverGreen < NEUTRAL_RATIO) return null;
+  // Around the Moon the sky is whiter than elsewhere; around a clipped curtain it is as green.
+  if (rim.redOverGreen < Math.min(NEUTRAL_RATIO, (1 + skyRatio) / 2)) return null;
   return rim.redOverGreen > WARM_RATIO ? "lamp" : "moon";
 }
 
@@ -121,13 +134,12 @@ function boxOf(blob: readonly number[], columns: number): Box {
   return box;
 }
 
-/** The cells around a box, one apart from it. */
+/** The cells around a box. */
 function rimOf(box: Box, { columns, rows }: LightMap): number[] {
   const rim: number[] = [];
-  for (let row = Math.max(0, box.top - 2); row <= Math.min(rows - 1, box.bottom + 2); row += 1) {
-    for (let x = Math.max(0, box.left - 2); x <= Math.min(columns - 1, box.right + 2); x += 1) {
-      const isInside =
-        row >= box.top - 1 && row <= box.bottom + 1 && x >= box.left - 1 && x <= box.right + 1;
+  for (let row = Math.max(0, box.top - 1); row <= Math.min(rows - 1, box.bottom + 1); row += 1) {
+    for (let x = Math.max(0, box.left - 1); x <= Math.min(columns - 1, box.right + 1); x += 1) {
+      const isInside = row >= box.top && row <= box.bottom && x >= box.left && x <= box.right;
       if (!isInside) rim.push(row * columns + x);
     }
   }

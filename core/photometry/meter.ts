@@ -172,6 +172,7 @@ function chooseSky(
   if (isWhole) isSky = new Uint8Array(isSky.length).fill(1);
   const lights = leaveOutLights(isSky, grid, light, {
     meanLight: evidence.medianLight,
+    redOverGreen: evidence.redOverGreen,
     degPerPx: degPerPx(options, frame.widthPx),
   });
   const hasGlow = byHand === null && leaveOutGlow(isSky, evidence);

@@ -251,7 +251,7 @@ function addPrior(
   };
   const known = prior.deviationStops;
   for (let knot = 0; knot < RESPONSE_KNOTS; knot += 1) {
-    add([knot], [1], known[knot]!, prior.isSure ? prior.uncertaintyStops[knot]! + 0.05 : 1);
+    add([knot], [1], known[knot]!, prior.isSure ? prior.uncertaintyStops[knot]! + 0.02 : 1);
     if (knot === 0 || knot === RESPONSE_KNOTS - 1) continue;
     const bend = known[knot - 1]! - 2 * known[knot]! + known[knot + 1]!;
     add([knot - 1, knot, knot + 1], [1, -2, 1], bend, BEND_STOPS);

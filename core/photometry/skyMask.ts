@@ -8,8 +8,9 @@ import type { LightMap } from "./lightMap.ts";
 export type SkyEvidence = {
   readonly columns: number;
   readonly rows: number;
-  /** Median luminance of the newest frame, relative to mid-grey. */
+  /** Median luminance of the newest frame, relative to mid-grey, and its red over green. */
   readonly medianLight: number;
+  readonly redOverGreen: number;
   /** Frames seen, at most `MEMORY_FRAMES`. */
   readonly frames: number;
   /** Running mean of log2 luminance over the frame's median, cell by cell. */
@@ -60,6 +61,7 @@ export function gatherSkyEvidence(before: SkyEvidence | null, light: LightMap): 
     columns,
     rows,
     medianLight: median,
+    redOverGreen: 2 ** sampledMedian(warmth),
     frames,
     meanStops: stops,
     meanWarmth: warmth,
@@ -166,7 +168,7 @@ function traceBack(best: Float32Array, from: Int16Array, columns: number, states
 }
 
 /** The ground is darker than even the dark parts of the sky by this much, stops. */
-const GROUND_UNDER_SKY_STOPS = 0.6;
+const GROUND_UNDER_SKY_STOPS = 0.9;
 /** Rows under the line in which the ground must be dark; a lake below them may shine. */
 const DARK_ROWS = 6;
 /** A line that covers less of the frame's width with ground is no horizon. */
@@ -270,6 +272,9 @@ const GLOW_WARMTH = 0.15;
 /** A dome over a town is narrower than this share of the width; dusk and dawn are broader. */
 const GLOW_WIDTH_MAX = 0.6;
 const GLOW_WIDTH_MIN = 0.05;
+/** Its edge is let go where it is no brighter and no warmer than this. */
+const GLOW_EDGE_STOPS = 0.2;
+const GLOW_EDGE_WARMTH = -0.2;
 const GLOW_FRAMES = 3;
 
 /**
@@ -286,14 +291,15 @@ export function leaveOutGlow(isSky: Uint8Array, evidence: SkyEvidence): boolean 
   let width = 0;
   for (let column = 0; column < columns; column += 1) {
     const bottom = horizon[column]!;
-    const before = glow.length;
+    let strong = 0;
     // A dome rises from the horizon; what hangs free above it is something else.
     for (let row = bottom - 2; row > bottom * (1 - GLOW_HEIGHT); row -= 1) {
       const cell = row * columns + column;
-      if (meanStops[cell]! <= GLOW_STOPS || meanWarmth[cell]! <= GLOW_WARMTH) break;
+      if (meanStops[cell]! <= GLOW_EDGE_STOPS || meanWarmth[cell]! <= GLOW_EDGE_WARMTH) break;
+      if (meanStops[cell]! > GLOW_STOPS && meanWarmth[cell]! > GLOW_WARMTH) strong += 1;
       glow.push(cell);
     }
-    if (glow.length > before + 2) width += 1;
+    if (strong > 2) width += 1;
   }
   if (width < columns * GLOW_WIDTH_MIN || width > columns * GLOW_WIDTH_MAX) return false;
   for (const cell of glow) isSky[cell] = 0;

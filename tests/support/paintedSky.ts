@@ -40,7 +40,7 @@ const MID_GREY = linearOfCode(118);
 export const sRgbCurve: ToneCurve = (light) => encodeSrgb(light * MID_GREY);
 
 /** Curtain-like structure: tall, narrow folds over broad bands; 0..1, periodic. */
-export function paintTexture(random: Random, size = 256, narrow = 1): Texture {
+export function paintTexture(random: Random, size = 128, narrow = 1): Texture {
   const waves = Array.from({ length: 40 }, (_, index) => {
     const scale = 1 + 11 * narrow * (index / 40);
     return {
@@ -53,11 +53,13 @@ export function paintTexture(random: Random, size = 256, narrow = 1): Texture {
   const values = new Float32Array(size * size);
   let low = Infinity;
   let high = -Infinity;
+  const cosines = Float32Array.from({ length: 4096 }, (_, step) => Math.cos(step / FINE));
   for (let y = 0; y < size; y += 1) {
     for (let x = 0; x < size; x += 1) {
       let value = 0;
       for (const { kx, ky, phase, height } of waves) {
-        value += height * Math.cos((2 * Math.PI * (kx * x + ky * y)) / size + phase);
+        const turn = (2 * Math.PI * (kx * x + ky * y)) / size + phase;
+        value += height * cosines[Math.round(turn * FINE) & 4095]!;
       }
       values[y * size + x] = value;
       low = Math.min(low, value);
@@ -69,6 +71,9 @@ export function paintTexture(random: Random, size = 256, narrow = 1): Texture {
   }
   return { size, values };
 }
+
+/** Steps of the cosine table to a radian. */
+const FINE = 4096 / (2 * Math.PI);
 
 function textureAt({ size, values }: Texture, u: number, v: number): number {
   const x = ((u % 1) + 1) * size;
