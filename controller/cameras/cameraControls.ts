@@ -43,9 +43,12 @@ export type CameraControls = {
    * sending of closing, real milliseconds; null: not measured, the link's round trip stands in.
    */
   readonly bulbExcessMs: number | null;
-  /** Pause between attempts while the camera says that it is busy, real milliseconds. */
+  /** First pause between attempts while the camera is busy, real milliseconds; it grows slowly. */
   readonly busyPollMs: number;
-  /** How long a busy camera is asked again before the order fails, night milliseconds. */
+  /**
+   * How long a busy camera is asked again before the order fails, real milliseconds, beyond the time
+   * of the exposure before it: a camera that takes a dark frame is busy for as long again.
+   */
   readonly busyMsMax: number;
   /** A camera that has not told of a frame's file so long after closing is asked, night milliseconds. */
   readonly fileGraceMs: number;

@@ -71,6 +71,9 @@ const ORDER_EXPECTED_MS = 3_000;
 const RESCUE_PAUSES_MS = [0, 250, 500, 1_000, 2_000, 5_000];
 /** Attempts that a program that is ending still makes. */
 const LAST_RESCUES = 3;
+/** Pauses on a busy camera grow with the time that it has been busy, to this at most. */
+const BUSY_PAUSE_SHARE = 0.02;
+const BUSY_PAUSE_MS_MAX = 100;
 /** How long a camera may be busy with itself when it has just been connected. */
 const FIRST_LIST_BUSY_MS = 5_000;
 
@@ -100,6 +103,8 @@ export class TimingLoop {
   /** A frame is being read out by the camera; `ready` is owed at this moment at the latest. */
   #readyAtMs: number | null = null;
   #orderExpectedUntilMs = 0;
+  /** Length of the exposure before, real milliseconds. */
+  #lastExposureMs = 0;
   #rescue = { attempts: 0, atMs: 0 };
 
   constructor(options: TimingLoopOptions) {
@@ -319,6 +324,7 @@ export class TimingLoop {
     { closedMs, exposureSeconds }: { closedMs: number; exposureSeconds: number },
   ): void {
     this.#shutter = { kind: "closed" };
+    this.#lastExposureMs = (exposureSeconds * 1000) / this.#options.origin.rate;
     this.#tell({
       kind: "shutterClosed",
       frameIndex,
@@ -357,17 +363,23 @@ export class TimingLoop {
     return this.#shutter.kind === "closed" ? null : this.#shutter.order.frameIndex;
   }
 
-  /** Repeats while the camera is busy; an event of the camera makes the next attempt come sooner. */
+  /**
+   * Repeats while the camera is busy; an event of the camera makes the next attempt come sooner. A
+   * wish to connect anew lets go of the order.
+   */
   async #insist<T>(attempt: () => Promise<T>): Promise<T> {
     const { busyPollMs, busyMsMax } = this.#options.controls;
-    const untilMs = realMs() + busyMsMax / this.#options.origin.rate;
+    const startMs = realMs();
+    const untilMs = startMs + busyMsMax + this.#lastExposureMs;
     for (;;) {
       try {
         return await attempt();
       } catch (thrown) {
         const isBusy = asNightError(thrown).code === "camera.busy";
-        if (!isBusy || this.#isEnding || realMs() > untilMs) throw thrown;
-        await this.#wake.pause(busyPollMs);
+        const isOver = this.#isEnding || this.#isConnectWanted || realMs() > untilMs;
+        if (!isBusy || isOver) throw thrown;
+        const longerMs = Math.min((realMs() - startMs) * BUSY_PAUSE_SHARE, BUSY_PAUSE_MS_MAX);
+        await this.#wake.pause(Math.max(busyPollMs, longerMs));
       }
     }
   }

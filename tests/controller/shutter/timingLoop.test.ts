@@ -149,6 +149,32 @@ describe("the timing loop", () => {
     expect((await rig.diary.next("shutterClosed")).frameIndex).toBe(5);
   });
 
+  it("bears a camera that is busy for as long again as the exposure, beyond the bound of 20 ms", async () => {
+    await connected({ busyMsMax: 20 });
+    order(0, 0.4);
+    const { atMs } = await rig.diary.next("shutterClosed");
+    // A dark frame as long as the exposure follows each.
+    const isDark = (): boolean => performance.now() < darkUntilMs;
+    const darkUntilMs = performance.now() + 300;
+    camera.override = (request) =>
+      request.operationCode === OPEN && isDark() ? { code: RESPONSES.DeviceBusy } : undefined;
+    order(1);
+    expect((await rig.diary.next("shutterOpened")).frameIndex).toBe(0);
+    expect((await rig.diary.next("shutterOpened")).atMs).toBeGreaterThan(atMs);
+    expect(rig.diary.kinds()).not.toContain("failed");
+  });
+
+  it("lets go of an order that it insists on when the night connects anew", async () => {
+    await connected();
+    camera.override = (request) =>
+      request.operationCode === OPEN ? { code: RESPONSES.DeviceBusy } : undefined;
+    order(0);
+    while (!camera.asked.includes(OPEN)) await pause(5);
+    rig.loop.take({ kind: "connect" });
+    expect(await rig.diary.next("failed")).toMatchObject({ code: "camera.busy", frameIndex: 0 });
+    await rig.diary.next("connected");
+  });
+
   it("fails the frame with the camera's own answer when it refuses to open", async () => {
     await connected();
     camera.override = (request) =>
