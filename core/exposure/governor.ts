@@ -276,7 +276,7 @@ function aim(
     const ahead = outlook(view.forecast, openSeconds + seconds / 2) ?? unlit;
     const room = roomFor(state.light, view.trust, ahead.spread, seconds);
     aimed = aimAt(state, { ...given, ahead, room }, settings);
-    if (Math.abs(aimed.split.exposureSeconds / seconds - 1) < 0.02) break;
+    if (Math.abs(aimed.split.exposureSeconds / seconds - 1) < 0.05) break;
     seconds = aimed.split.exposureSeconds;
   }
   return aimed!;

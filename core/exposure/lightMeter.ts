@@ -11,8 +11,11 @@ type LightSample = {
  * from the frames: L = gain · value + offset.
  */
 export type LightMeter = {
-  /** Samples of the last minute and a half, oldest first, in blocks that are never changed. */
+  /** Samples of the last minute and a half, oldest first: full blocks, then the newest samples. */
   readonly blocks: readonly (readonly LightSample[])[];
+  readonly tail: readonly LightSample[];
+  /** Since when the samples have come without a break. */
+  readonly unbrokenSeconds: number;
   /** Usual time between samples, seconds. */
   readonly stepSeconds: number;
   /** For how many samples the value has not changed at all. */
@@ -76,6 +79,8 @@ const FRAME_ERROR = 0.02;
 export function startLightMeter(): LightMeter {
   return {
     blocks: [],
+    tail: [],
+    unbrokenSeconds: 0,
     stepSeconds: 0,
     sameCount: 0,
     longestRun: 0,
@@ -95,7 +100,7 @@ export function startLightMeter(): LightMeter {
 }
 
 function newestOf(meter: LightMeter): LightSample | null {
-  return meter.blocks.at(-1)?.at(-1) ?? null;
+  return meter.tail[meter.tail.length - 1] ?? null;
 }
 
 /** Takes in a sample; one that is not finite, negative, or not later than the newest is dropped. */
@@ -109,29 +114,34 @@ export function addLight(
   if (newest !== null && atSeconds <= newest.atSeconds) return meter;
   const step = newest === null ? 0 : atSeconds - newest.atSeconds;
   const sum = newest === null ? 0 : newest.sum + ((newest.value + value) / 2) * step;
-  const last = meter.blocks.at(-1);
   const added: LightSample = { atSeconds, value, sum };
-  let blocks: readonly (readonly LightSample[])[];
-  if (last === undefined || last.length >= BLOCK) {
-    const oldest = meter.blocks[1]?.[0];
-    const drops = oldest !== undefined && oldest.atSeconds < atSeconds - KEEP_SECONDS;
-    blocks = [...(drops ? meter.blocks.slice(1) : meter.blocks), [added]];
-  } else {
-    blocks = [...meter.blocks.slice(0, -1), [...last, added]];
-  }
+  const isFull = meter.tail.length >= BLOCK;
+  const isBroken = newest === null || step > silentAfter(meter);
   const isSame = newest !== null && newest.value === value;
   const sameCount = isSame ? meter.sameCount + 1 : 0;
   const jumps =
     newest !== null && step <= JUMP_SECONDS_MAX && isJump(newest.value, value, JUMP_STOPS);
   return {
     ...meter,
-    blocks,
-    stepSeconds:
-      meter.stepSeconds === 0 ? step : meter.stepSeconds + 0.1 * (step - meter.stepSeconds),
+    blocks: isFull ? blocksAfter(meter, atSeconds) : meter.blocks,
+    tail: isFull ? [added] : meter.tail.concat(added),
+    unbrokenSeconds: isBroken ? atSeconds : meter.unbrokenSeconds,
+    stepSeconds: stepAfter(meter, step, isBroken),
     sameCount,
     longestRun: Math.max(meter.longestRun, sameCount),
     jumpSeconds: jumps ? atSeconds : meter.jumpSeconds,
   };
+}
+
+function blocksAfter({ blocks, tail }: LightMeter, atSeconds: number): LightMeter["blocks"] {
+  const second = blocks[1]?.[0];
+  const drops = second !== undefined && second.atSeconds < atSeconds - KEEP_SECONDS;
+  return [...(drops ? blocks.slice(1) : blocks), tail];
+}
+
+function stepAfter({ stepSeconds }: LightMeter, step: number, isBroken: boolean): number {
+  if (stepSeconds === 0) return step;
+  return isBroken ? stepSeconds : stepSeconds + 0.1 * (step - stepSeconds);
 }
 
 function isJump(before: number, after: number, stops: number): boolean {
@@ -142,31 +152,37 @@ function isJump(before: number, after: number, stops: number): boolean {
 /** ∫ value dt from the meter's first sample to a moment; null outside of what is remembered. */
 function sumAt(meter: LightMeter, atSeconds: number): number | null {
   const newest = newestOf(meter);
-  const oldest = meter.blocks[0]?.[0];
+  const oldest = meter.blocks[0]?.[0] ?? meter.tail[0];
   if (newest === null || oldest === undefined || atSeconds < oldest.atSeconds) return null;
   if (atSeconds >= newest.atSeconds) {
     const since = atSeconds - newest.atSeconds;
     return since > silentAfter(meter) ? null : newest.sum + newest.value * since;
   }
-  let block = meter.blocks.length - 1;
-  while (block > 0 && meter.blocks[block]![0]!.atSeconds > atSeconds) block -= 1;
-  const samples = meter.blocks[block]!;
+  let block = meter.blocks.length;
+  let samples = meter.tail;
+  let next: LightSample | undefined;
+  while (block > 0 && samples[0]!.atSeconds > atSeconds) {
+    block -= 1;
+    next = samples[0];
+    samples = meter.blocks[block]!;
+  }
   let index = samples.length - 1;
   while (index > 0 && samples[index]!.atSeconds > atSeconds) index -= 1;
   const before = samples[index]!;
-  const after = samples[index + 1] ?? meter.blocks[block + 1]?.[0];
+  const after = samples[index + 1] ?? next;
   if (after === undefined) return before.sum;
   const part = (atSeconds - before.atSeconds) / (after.atSeconds - before.atSeconds);
   const value = before.value + part * (after.value - before.value);
   return before.sum + ((before.value + value) / 2) * (atSeconds - before.atSeconds);
 }
 
-function silentAfter(meter: LightMeter): number {
-  return Math.max(0.5, 4 * meter.stepSeconds);
+function silentAfter({ stepSeconds }: LightMeter): number {
+  return stepSeconds === 0 ? Infinity : Math.max(0.5, 4 * stepSeconds);
 }
 
 /** Mean value between two moments; null when the meter was silent in it or at its ends. */
 function meanValue(meter: LightMeter, fromSeconds: number, toSeconds: number): number | null {
+  if (fromSeconds < meter.unbrokenSeconds) return null;
   const from = sumAt(meter, fromSeconds);
   const to = sumAt(meter, toSeconds);
   if (from === null || to === null || !(toSeconds > fromSeconds)) return null;

@@ -146,6 +146,14 @@ describe("the sky light meter", () => {
     expect(lightBetween(after, 395, 400)! / wavy(397.5)).toBeCloseTo(1, 1);
   });
 
+  it("says nothing of a frame during which it was silent", () => {
+    const meter = watch({ seconds: 60, lightAt: wavy });
+    const back = addLight(meter, { atSeconds: 70, value: 1 });
+    const going = addLight(back, { atSeconds: 70.1, value: 1.01 });
+    expect(lightBetween(going, 55, 70.1)).toBeNull();
+    expect(lightBetween(going, 70, 70.1)).not.toBeNull();
+  });
+
   it("drops samples that are no numbers or not later than the newest", () => {
     const meter = addLight(startLightMeter(), { atSeconds: 1, value: 3 });
     expect(addLight(meter, { atSeconds: 1, value: 4 })).toBe(meter);
@@ -155,7 +163,7 @@ describe("the sky light meter", () => {
 
   it("remembers a minute and a half at 10 samples a second, not the whole night", () => {
     const meter = watch({ seconds: 600, lightAt: wavy });
-    const count = meter.blocks.reduce((sum, block) => sum + block.length, 0);
+    const count = meter.blocks.reduce((sum, block) => sum + block.length, meter.tail.length);
     expect(count).toBeGreaterThan(890);
     expect(count).toBeLessThan(1000);
   });
