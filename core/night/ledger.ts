@@ -73,10 +73,10 @@ export function recordInLedger(
         ),
       );
     case "lightSampled": {
+      // While a frame is exposed the light decides when to close: that phase takes it in itself.
+      if (state.phase.kind === "exposing") return null;
       const governor = observeLight(state.governor, { atMs: event.atMs, value: event.value });
-      const next = { ...state, governor };
-      // While a frame is exposed the light decides when to close, so the phase has a say too.
-      return state.phase.kind === "exposing" ? null : just(next);
+      return just({ ...state, governor });
     }
     default:
       return null;
