@@ -99,7 +99,7 @@ const HARD_KR = 220;
 
 /** Red over green: strong in faint and tall aurora, weak in bright. Source: ratios from memory. */
 function redOfGreen(greenKr: number): number {
-  return (0.6 * greenKr) / (1 + greenKr / 9);
+  return (0.5 * greenKr) / (1 + greenKr / 9);
 }
 
 /** Everything about a set of points of the sky that does not change with time. */

@@ -94,10 +94,13 @@ const RAYS: readonly { widthKm: number; contrast: number; speed: number }[] = [
 const STILL_SIGMA_KM = 6.5;
 const ACTIVE_SIGMA_KM = 1.4;
 
+/** Moments of an exposure, at most; what moves further is drawn broader instead. */
+const MOMENTS_MAX = 11;
+
 /** Moments into which an exposure is cut so that motion smears without gaps. */
 export function momentCount(moment: AuroraMoment, seconds: number, finest: number): number {
   const smearKm = Math.max(foldKmPerSecond(moment), 0.4 * rayKmPerSecond(moment)) * seconds;
-  return Math.min(14, Math.max(1, Math.ceil(smearKm / Math.max(1.1, finest))));
+  return Math.min(MOMENTS_MAX, Math.max(1, Math.ceil(smearKm / Math.max(1.1, finest))));
 }
 
 const SINE_STEPS = 4096;
@@ -157,7 +160,7 @@ function addArc(options: Parameters<typeof addCurtains>[0], arc: Arc, share: num
 
   // Steps even in angle: fine where the arc is near, coarse where it is far.
   const nearKm = Math.max(60, Math.abs(baseKm));
-  const step = Math.max(map.thetaStep * 0.5, (0.55 * sigma) / nearKm / 3);
+  const step = Math.max(map.thetaStep * 0.65, (0.55 * sigma) / nearKm / 3);
   const reach = Math.atan(1100 / nearKm);
   const count = Math.ceil((2 * reach) / step);
   let [beforeX, beforeY] = [NaN, NaN];

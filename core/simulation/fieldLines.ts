@@ -103,8 +103,8 @@ export function fieldLineMap(
   const span = isCircle ? 2 * Math.PI : high - low + 4 * stepRad;
   const columnCount = Math.max(4, Math.ceil(span / stepRad));
   const thetaStep = isCircle ? span / columnCount : stepRad;
-  // W changes about three times as fast as the angle it stands for.
-  const wStep = stepRad * 2.6;
+  // W changes more than twice as fast as the angle it stands for.
+  const wStep = stepRad * 2.4;
   // Room below for feet of lines whose upper parts only are in the picture.
   const wStart = Math.max(-4.6, wLow - 1.2);
   return {
@@ -271,15 +271,15 @@ export function heightProfile(
 }
 
 /** Steps of the altitude for which the sums along field lines are prepared. */
-const ALTITUDE_STEPS = 900;
+const ALTITUDE_STEPS = 500;
 
 /** For each step of altitude and each height: where to read the feet and with what weight. */
 export type LineOfSight = {
   readonly heightCount: number;
-  /** Rows to add, whole part and fraction. */
+  /** Rows to add, rounded down, and the weights of that row and of the one above it. */
   readonly rowOffset: Int16Array;
-  readonly fraction: Float32Array;
   readonly weight: Float32Array;
+  readonly weightAbove: Float32Array;
   readonly blurs: readonly number[];
   /** Smallest and largest row offset among the heights of each blur. */
   readonly reach: readonly (readonly [lowest: number, highest: number])[];
@@ -299,8 +299,8 @@ export function lineOfSight(
   const heightCount = profile.heightsKm.length;
   const size = (ALTITUDE_STEPS + 1) * heightCount;
   const rowOffset = new Int16Array(size);
-  const fraction = new Float32Array(size);
   const weight = new Float32Array(size);
+  const weightAbove = new Float32Array(size);
   for (let step = 0; step <= ALTITUDE_STEPS; step += 1) {
     const sine = Math.max(MIN_SIN_ALTITUDE, sineOfStep(step));
     const cosine = Math.sqrt(1 - sine * sine);
@@ -318,25 +318,23 @@ export function lineOfSight(
       const crossing = Math.sqrt(
         1 - ((EARTH_RADIUS_KM * cosine) / (EARTH_RADIUS_KM + heightKm)) ** 2,
       );
-      if (footZ < 3) {
-        weight[at] = 0;
-        continue;
-      }
+      if (footZ < 3) continue;
       const rows = Math.log(footZ / z) / map.wStep;
       rowOffset[at] = Math.floor(rows);
-      fraction[at] = rows - Math.floor(rows);
-      weight[at] = profile.shares[tap]! / crossing;
+      const part = rows - Math.floor(rows);
+      weight[at] = ((1 - part) * profile.shares[tap]!) / crossing;
+      weightAbove[at] = (part * profile.shares[tap]!) / crossing;
     }
   }
   const reach = [0, 1, 2].map((blur): readonly [number, number] => {
     let [lowest, highest] = [0, 0];
     rowOffset.forEach((offset, at) => {
-      if (profile.blurs[at % heightCount] !== blur || weight[at] === 0) return;
+      if (profile.blurs[at % heightCount] !== blur) return;
       [lowest, highest] = [Math.min(lowest, offset), Math.max(highest, offset + 1)];
     });
     return [lowest, highest];
   });
-  return { heightCount, rowOffset, fraction, weight, blurs: profile.blurs, reach };
+  return { heightCount, rowOffset, weight, weightAbove, blurs: profile.blurs, reach };
 }
 
 /** Altitude steps are even in the square root of the sine: finer near the horizon. */
@@ -419,7 +417,9 @@ export function sumAlongLines(
     const first = sight.blurs.findIndex((value) => value >= blur);
     blurStart[blur] = first < 0 ? blurStart[blur + 1]! : first;
   }
-  const padded = rowCount + 2 * PAD_ROWS;
+  // Room for every offset, so that reading outside a column finds darkness unasked.
+  const below = -Math.min(...sight.reach.map(([lowest]) => lowest));
+  const padded = rowCount + below + Math.max(...sight.reach.map(([, highest]) => highest)) + 1;
   const columns = [new Float32Array(padded), new Float32Array(padded), new Float32Array(padded)];
   for (let column = 0; column < columnCount; column += 1) {
     const base = column * rowCount;
@@ -434,14 +434,17 @@ export function sumAlongLines(
     into.fill(0, base, base + rowCount);
     if (highest < 0) continue;
     for (let blur = 0; blur < 3; blur += 1) {
-      columns[blur]!.set(feet[blur]!.subarray(base, base + rowCount), PAD_ROWS);
+      columns[blur]!.set(feet[blur]!.subarray(base, base + rowCount), below);
     }
-    sumColumn({ columns, blurStart, sight, steps, base, lowest, highest, into });
+    sumColumn({ columns, below, rowCount, blurStart, sight, steps, base, lowest, highest, into });
   }
 }
 
 function sumColumn(options: {
   readonly columns: readonly Float32Array[];
+  /** Dark rows before a column's first. */
+  readonly below: number;
+  readonly rowCount: number;
   readonly blurStart: readonly number[];
   readonly sight: LineOfSight;
   readonly steps: Uint16Array;
@@ -451,9 +454,8 @@ function sumColumn(options: {
   readonly highest: number;
   readonly into: Float32Array;
 }): void {
-  const { columns, blurStart, steps, base, lowest, highest, into } = options;
-  const { heightCount, rowOffset, fraction, weight } = options.sight;
-  const last = columns[0]!.length - 2;
+  const { columns, below, rowCount, blurStart, steps, base, lowest, highest, into } = options;
+  const { heightCount, rowOffset, weight, weightAbove } = options.sight;
   for (let blur = 0; blur < 3; blur += 1) {
     const source = columns[blur]!;
     const [tapFrom, tapTo] = [blurStart[blur]!, blurStart[blur + 1]!];
@@ -461,25 +463,20 @@ function sumColumn(options: {
     // Rows from which no height of this blur reads a lit foot stay dark.
     const [down, up] = options.sight.reach[blur]!;
     const from = Math.max(0, lowest - up);
-    const to = Math.min(last - 2 * PAD_ROWS + 1, highest - down);
+    const to = Math.min(rowCount - 1, highest - down);
     for (let row = from; row <= to; row += 1) {
       const start = steps[base + row]! * heightCount;
-      const at = row + PAD_ROWS;
+      const at = row + below;
+      const end = start + tapTo;
       let sum = 0;
-      for (let index = start + tapFrom; index < start + tapTo; index += 1) {
-        let read = at + rowOffset[index]!;
-        if (read < 0) read = 0;
-        else if (read > last) read = last;
-        const a = source[read]!;
-        sum += weight[index]! * (a + fraction[index]! * (source[read + 1]! - a));
+      for (let index = start + tapFrom; index < end; index += 1) {
+        const read = at + rowOffset[index]!;
+        sum += weight[index]! * source[read]! + weightAbove[index]! * source[read + 1]!;
       }
       into[base + row] = into[base + row]! + sum;
     }
   }
 }
-
-/** Empty rows around a column, so that reading a little outside it finds darkness. */
-const PAD_ROWS = 8;
 
 /** Feet fainter than this leave no trace. */
 const FAINT_KR = 1e-4;

@@ -418,6 +418,15 @@ type Bath = {
 /** Pixels of open sky: how many, and how many are at the ceiling in each channel. */
 type ClipCount = { skyPixels: number; red: number; green: number; blue: number };
 
+const toneTables = new WeakMap<ToneCurve, Uint8Array>();
+
+/** The table of a curve; kept, as making one costs a hundredth of a frame. */
+function tonesOf(curve: ToneCurve): Uint8Array {
+  const table = toneTables.get(curve) ?? toneTable(curve);
+  toneTables.set(curve, table);
+  return table;
+}
+
 /** Turns light into codes, row by row; counts what clips in the open sky. */
 function develop(
   options: RenderOptions,
@@ -450,11 +459,11 @@ function develop(
     red: grainOf("red"),
     green: grainOf("green"),
     blue: grainOf("blue"),
-    tones: toneTable(toneCurve),
+    tones: tonesOf(toneCurve),
     rgb,
   };
-  const upper = new Float32Array(widthPx * 3);
-  const lower = new Float32Array(widthPx * 3);
+  let upper = new Float32Array(widthPx * 3);
+  let lower = new Float32Array(widthPx * 3);
   const clips: ClipCount = { skyPixels: 0, red: 0, green: 0, blue: 0 };
   let drawnRow = -1;
   for (let y = 0; y < heightPx; y += 1) {
@@ -462,7 +471,9 @@ function develop(
     const at = (y + 0.5) / grid.stepPx;
     const gridRow = Math.floor(at);
     if (gridRow !== drawnRow) {
-      stretchRow(grid, light, gridRow, upper);
+      // The row below becomes the row above, but for the first of all.
+      [upper, lower] = [lower, upper];
+      if (drawnRow < 0) stretchRow(grid, light, gridRow, upper);
       stretchRow(grid, light, gridRow + 1, lower);
       drawnRow = gridRow;
     }

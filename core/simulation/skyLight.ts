@@ -58,7 +58,7 @@ export function skyGrid(sky: SimulatedSky, view: View, stepPx: number): SkyGrid 
     isSky,
     smoothStep: Math.max(2, Math.round(0.035 / stepRad)),
     // The aurora's own map: about as fine as the grid, which is as fine as it can be seen.
-    sight: sky.aurora === null ? null : auroraSight(sky.aurora.axes, directions, 0.72 * stepRad),
+    sight: sky.aurora === null ? null : auroraSight(sky.aurora.axes, directions, 0.85 * stepRad),
   };
 }
 
@@ -219,33 +219,34 @@ function addSmooth(sky: SimulatedSky, grid: SkyGrid, moment: SkyMoment, light: F
       coarse[at + 3] = moonlightCdM2(sky, moment, direction);
     }
   }
-  const moonDirection = directionOf(moment.moon.azimuthDeg, moment.moon.altitudeDeg);
   const nearMoon = moment.moon.altitudeDeg > 0 ? Math.cos(MOON_GLOW_DEG * RAD_PER_DEG) : 2;
+  const moonDirection = directionOf(moment.moon.azimuthDeg, moment.moon.altitudeDeg);
+  const line = new Float32Array(across * 4);
   for (let row = 0; row < rows; row += 1) {
     const j = Math.min(down - 2, Math.floor(row / smoothStep));
     const end = Math.min(rows - 1, (j + 1) * smoothStep);
-    const v = down === 1 ? 0 : (row - j * smoothStep) / Math.max(1, end - j * smoothStep);
+    const v = (row - j * smoothStep) / (end - j * smoothStep);
+    const base = j * across * 4;
+    for (let at = 0; at < line.length; at += 1) {
+      const upper = coarse[base + at]!;
+      line[at] = upper + v * (coarse[base + across * 4 + at]! - upper);
+    }
     for (let column = 0; column < columns; column += 1) {
       const i = Math.min(across - 2, Math.floor(column / smoothStep));
       const right = Math.min(columns - 1, (i + 1) * smoothStep);
-      const u = (column - i * smoothStep) / Math.max(1, right - i * smoothStep);
-      const a = (j * across + i) * 4;
-      const b = a + across * 4;
+      const u = (column - i * smoothStep) / (right - i * smoothStep);
+      const a = i * 4;
       const point = row * columns + column;
-      const [wa, wb, wc, wd] = [(1 - u) * (1 - v), u * (1 - v), (1 - u) * v, u * v];
-      for (let channel = 0; channel < 3; channel += 1) {
-        light[point * 3 + channel]! +=
-          wa * coarse[a + channel]! +
-          wb * coarse[a + 4 + channel]! +
-          wc * coarse[b + channel]! +
-          wd * coarse[b + 4 + channel]!;
-      }
+      const to = point * 3;
+      light[to] = light[to]! + line[a]! + u * (line[a + 4]! - line[a]!);
+      light[to + 1] = light[to + 1]! + line[a + 1]! + u * (line[a + 5]! - line[a + 1]!);
+      light[to + 2] = light[to + 2]! + line[a + 2]! + u * (line[a + 6]! - line[a + 2]!);
       if (nearMoon === 2) continue;
       const direction = directions[point]!;
-      const isNear = dot(direction, moonDirection) > nearMoon;
-      const moonlight = isNear
-        ? moonlightCdM2(sky, moment, direction)
-        : wa * coarse[a + 3]! + wb * coarse[a + 7]! + wc * coarse[b + 3]! + wd * coarse[b + 7]!;
+      const moonlight =
+        dot(direction, moonDirection) > nearMoon
+          ? moonlightCdM2(sky, moment, direction)
+          : line[a + 3]! + u * (line[a + 7]! - line[a + 3]!);
       addMoonlight(light, point, moonlight);
     }
   }
