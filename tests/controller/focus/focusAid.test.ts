@@ -47,6 +47,7 @@ describe("the focus aid", () => {
       clock,
       picture: (_exposure, index) => starsOfWidth(widths[index] ?? widths.at(-1)!, `n${index}`),
     });
+    clock.isAtRest = () => camera.developingCount === 0;
     const aid = new FocusAid(() => new TrialCamera(camera, clock));
     aid.start({ cameraId: "camera-1" });
     const measured = (): number => {
@@ -62,9 +63,15 @@ describe("the focus aid", () => {
     );
     const view = aid.view();
     const picture = aid.picture();
-    const stopped = aid.stop();
-    await clock.advanceTo(clock.monotonicMs() + 60_000);
-    await stopped;
+    let isStopped = false;
+    void aid.stop().then(() => (isStopped = true));
+    await vi.waitFor(
+      async () => {
+        await clock.advanceTo(clock.monotonicMs() + 500);
+        expect(isStopped).toBe(true);
+      },
+      { timeout: 30_000, interval: 1 },
+    );
     return { view, picture, camera, after: aid.view() };
   }
 
