@@ -118,7 +118,7 @@ function sineOfTurn(turn: number): number {
  *
  * @param weight  Share of the exposure that the moment stands for.
  * @param spanSeconds  The time it stands for: what moves is drawn that much broader.
- * @param coarseness  1: as fine as the map; more: fewer and broader spots.
+ * @param sigmaKmMin  Draws nothing thinner than this; for what has spread since.
  */
 export function addCurtains(options: {
   readonly curtains: Curtains;
