@@ -16,6 +16,8 @@ import {
   closingErrorStops,
   lightBetween,
   lightMeterTrust,
+  lightNoiseStops,
+  lightStepSeconds,
   startLightMeter,
   type LightMeter,
   type LightMeterTrust,
@@ -240,7 +242,7 @@ function lookAhead({ forecast, light }: GovernorState, openSeconds: number): Vie
   const reading = {
     atSeconds: openSeconds - LIGHT_NOW_SECONDS / 2,
     level: Math.log2(luminance),
-    noise: Math.max(0.015, Math.sqrt(light.doubt)),
+    noise: lightNoiseStops(light),
   };
   return { forecast: learn(forecast, reading), trust };
 }
@@ -427,15 +429,16 @@ export function hasHadItsDose(
   const nowSeconds = nowMs / 1000;
   const elapsed = nowSeconds - openedSeconds;
   const left = open.exposure.exposureSeconds - elapsed;
-  if (elapsed < settings.exposureSecondsMin || left <= light.stepSeconds / 2) return false;
+  const stepSeconds = lightStepSeconds(light);
+  if (elapsed < settings.exposureSecondsMin || left <= stepSeconds / 2) return false;
   if (lightMeterTrust(light, nowSeconds).kind === "ignored") return false;
   const mean = lightBetween(light, openedSeconds, nowSeconds);
-  const rate = lightBetween(light, nowSeconds - light.stepSeconds, nowSeconds);
+  const rate = lightBetween(light, nowSeconds - stepSeconds, nowSeconds);
   if (mean === null || rate === null) return false;
   const wanted =
     2 ** (order.aimStops - stopsFromMidGrey(1, { ...open.exposure, exposureSeconds: 1 }));
   const had = mean * elapsed;
-  if (had + (rate * light.stepSeconds) / 2 < wanted) return false;
+  if (had + (rate * stepSeconds) / 2 < wanted) return false;
   // A frame ordered for the forecast's own seconds ends exactly enough unless the sky has jumped.
   const isStretched = open.exposure.exposureSeconds > 1.0001 * order.plainSeconds;
   if (isStretched) return true;

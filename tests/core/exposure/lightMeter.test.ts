@@ -163,7 +163,10 @@ describe("the sky light meter", () => {
 
   it("remembers a minute and a half at 10 samples a second, not the whole night", () => {
     const meter = watch({ seconds: 600, lightAt: wavy });
-    const count = meter.blocks.reduce((sum, block) => sum + block.length, meter.tail.length);
+    const count = meter.record.blocks.reduce(
+      (sum, block) => sum + block.length,
+      meter.record.tail.length,
+    );
     expect(count).toBeGreaterThan(890);
     expect(count).toBeLessThan(1000);
   });
