@@ -11,6 +11,8 @@ export type CameraDescription = {
   readonly profileId: string;
   /** ISO values that can be set, ascending; empty: cannot be set, the photographer sets it by hand. */
   readonly isoLadder: readonly number[];
+  /** ISO that stands on the camera and cannot be set from here; left out or null: it can be, or is not known. */
+  readonly fixedIso?: number | null;
   /** f-numbers that can be set, ascending; empty: fixed or by hand. */
   readonly fNumberLadder: readonly number[];
   /** Timed exposures that can be set, seconds, ascending; empty: bulb only. */

@@ -244,6 +244,7 @@ export class WatchRunner {
         return this.#take({
           kind: "cameraConnected",
           isoLadder: event.description.isoLadder,
+          fixedIso: event.description.fixedIso ?? null,
           fNumber: event.description.fNumber,
           program: event.description.program,
           canTakeFrames:

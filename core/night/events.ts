@@ -31,6 +31,8 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
   | {
       readonly kind: "cameraConnected";
       readonly isoLadder: readonly number[];
+      /** ISO that stands on the camera and cannot be set from here; left out or null: it can be. */
+      readonly fixedIso?: number | null;
       readonly fNumber: number | null;
       readonly program: "manual" | "other" | "unknown";
       readonly canTakeFrames: boolean;

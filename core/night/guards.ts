@@ -31,6 +31,20 @@ export function clearGuard(state: WatchState, name: GuardState["guard"]): WatchS
     : state;
 }
 
+/** Says what has to be set by hand on a camera whose ISO cannot be set from here. */
+export function guardFromFixedIso(
+  state: WatchState,
+  fixedIso: number | null,
+  atMs: MonotonicMs,
+): WatchState {
+  if (fixedIso === null) return state;
+  return raiseGuard(state, atMs, {
+    guard: "camera",
+    level: "note",
+    sentence: `ISO cannot be set from here: set ISO ${fixedIso} on the camera by hand and leave it there. The exposure is governed by time alone.`,
+  });
+}
+
 /** Battery and card against their limits. */
 export function guardsFromStatus(state: WatchState, atMs: MonotonicMs): WatchState {
   return guardCard(guardBattery(state, atMs), atMs);

@@ -3,7 +3,7 @@ import { hasHadItsDose, observeFrame, observeLight, startGovernor } from "../exp
 import type { MonotonicMs } from "../units.ts";
 import type { WatchEffect } from "./effects.ts";
 import type { WatchEvent } from "./events.ts";
-import { clearGuard, endReason, raiseGuard } from "./guards.ts";
+import { clearGuard, endReason, guardFromFixedIso, raiseGuard } from "./guards.ts";
 import { recordInLedger, recordTaken } from "./ledger.ts";
 import {
   afterWish,
@@ -167,11 +167,12 @@ function connected(
   }
   const exposure = {
     ...state.settings.exposure,
-    isoLadder: event.isoLadder,
+    // The only rung there is: the exposure is then governed by time alone, whatever the ISO cap.
+    isoLadder: event.fixedIso ? [event.fixedIso] : event.isoLadder,
     fNumber: event.fNumber ?? state.settings.exposure.fNumber,
   };
   const ready: WatchState = {
-    ...clearGuard(state, "camera"),
+    ...guardFromFixedIso(clearGuard(state, "camera"), event.fixedIso ?? null, event.atMs),
     settings: { ...state.settings, exposure },
     statusAskedMs: null,
   };
@@ -398,7 +399,7 @@ function reduceReadingOut(
 function reducePaused(state: WatchState, event: WatchEvent): WatchStep {
   switch (event.kind) {
     case "resumed":
-      return state.guards.some((guard) => guard.guard === "camera")
+      return state.guards.some(({ guard, level }) => guard === "camera" && level !== "note")
         ? connect(state, event.atMs, 1)
         : proceed(state, event.atMs);
     case "stopped":

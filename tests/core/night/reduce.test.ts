@@ -308,3 +308,25 @@ describe("the watch under any order of events", () => {
     );
   });
 });
+
+describe("a camera whose ISO cannot be set from here", () => {
+  it("is governed by time alone at ISO 1600, whatever ISO is allowed, and the photographer is asked to set it", () => {
+    const { state, effects } = play([
+      at(0, started({ exposure: { ...idleWatch().settings.exposure, isoMin: 100, isoMax: 800 } })),
+      at(100, connectedCamera({ fixedIso: 1600 })),
+    ]);
+    const order = effects.find((effect) => effect.kind === "expose");
+    expect(order?.exposure.iso).toBe(1600);
+    expect(state.guards).toMatchObject([
+      { guard: "camera", level: "note", sentence: expect.stringContaining("ISO 1600") as string },
+    ]);
+  });
+
+  it("does not connect anew after a pause only because of that note", () => {
+    const connected = play([at(0, started()), at(100, connectedCamera({ fixedIso: 1600 }))]);
+    const paused = { ...connected.state, phase: { kind: "paused" } as const };
+    expect(kinds(play([at(9000, { kind: "resumed" })], paused).effects)).not.toContain(
+      "connectCamera",
+    );
+  });
+});

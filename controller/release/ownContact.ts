@@ -1,0 +1,29 @@
+import { ContactOwner } from "./contactOwner.ts";
+import type { ContactDevice } from "./contactDevice.ts";
+import type { ToContact } from "./contactMessages.ts";
+import type { ReleaseTarget } from "./releaseTarget.ts";
+
+/** A device that does not let itself be closed does not keep the process. */
+const END_MS = 3_000;
+
+/**
+ * Makes this process the owner of a release contact, in the service of the one that forked it: when
+ * that one ends, however it ends, the contact opens and this process ends, too.
+ */
+export function ownContact(open: (target: ReleaseTarget) => Promise<ContactDevice>): void {
+  const owner = new ContactOwner({
+    open,
+    tell: (message) => {
+      if (process.connected) process.send?.(message, undefined, undefined, () => undefined);
+    },
+    onEnd: () => process.exit(0),
+  });
+  const end = (): void => {
+    owner.end();
+    setTimeout(() => process.exit(1), END_MS).unref();
+  };
+  process.on("message", (message: ToContact) => owner.take(message));
+  process.on("disconnect", end);
+  for (const signal of ["SIGINT", "SIGTERM", "SIGHUP"] as const) process.on(signal, end);
+  process.on("uncaughtException", end);
+}
