@@ -2,16 +2,17 @@ import { createHash } from "node:crypto";
 import { hostname } from "node:os";
 import { IpTransport } from "./ipTransport.ts";
 import type { Transport } from "./transport.ts";
+import { UsbTransport } from "./usbTransport.ts";
 
 /** Where a camera is reached. */
-export type CameraTarget = {
-  readonly kind: "ip";
-  readonly host: string;
-  readonly port: number;
-};
+export type CameraTarget =
+  | { readonly kind: "ip"; readonly host: string; readonly port: number }
+  /** By serial number or place on the bus ("1-2.3"); null: the only camera there is. */
+  | { readonly kind: "usb"; readonly which: string | null };
 
 /** A fresh transport to a camera; one serves one connection. */
 export function createTransport(target: CameraTarget): Transport {
+  if (target.kind === "usb") return new UsbTransport({ which: target.which });
   return new IpTransport({
     host: target.host,
     port: target.port,

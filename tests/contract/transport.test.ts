@@ -1,4 +1,16 @@
 import { IP_KIND } from "../support/fakeIpCamera.ts";
+import { usbKind } from "../support/usbKind.ts";
 import { describeTransport } from "./transport.contract.ts";
 
-for (const kind of [IP_KIND]) describeTransport(kind);
+const KINDS = [
+  IP_KIND,
+  usbKind("PTP over USB at high speed", {}),
+  usbKind("PTP over USB at full speed, headers apart", { packetBytes: 64, splitsHeaders: true }),
+  usbKind("PTP over USB at super speed, no empty packets", {
+    packetBytes: 1024,
+    eventPacketBytes: 8,
+    skipsEmptyPackets: true,
+  }),
+];
+
+for (const kind of KINDS) describeTransport(kind);
