@@ -16,7 +16,7 @@ export const START_COMMAND = {
     camera: {
       type: "text",
       value: "WHICH",
-      help: "usb, ip:HOST or ip:HOST:PORT; several with commas between them",
+      help: "usb, usb:SERIAL, usb:PLACE, ip:HOST or ip:HOST:PORT; several with commas between them",
     },
     port: {
       type: "number",
@@ -128,7 +128,8 @@ export type StartOptions = OptionValues<(typeof START_COMMAND)["options"]>;
 /** Which camera to use, as asked for on the command line. */
 export type CameraTarget =
   | { readonly kind: "virtual" }
-  | { readonly kind: "usb" }
+  /** By serial number or place on the bus; null: the only one there is. */
+  | { readonly kind: "usb"; readonly which: string | null }
   | { readonly kind: "ip"; readonly host: string; readonly port: number };
 
 /** @throws NightError `usage.invalid` for words that name no camera. */
@@ -138,13 +139,14 @@ export function cameraTargets(options: StartOptions): readonly CameraTarget[] {
 }
 
 function targetOf(word: string): CameraTarget {
-  if (word === "usb") return { kind: "usb" };
+  if (word === "usb") return { kind: "usb", which: null };
+  if (/^usb:./.test(word)) return { kind: "usb", which: word.slice("usb:".length) };
   const ip = /^ip:(\[[0-9a-fA-F:]+\]|[^:[\]]+)(?::(\d{1,5}))?$/.exec(word);
   const port = Number(ip?.[2] ?? PTP_IP_PORT);
   if (!ip || port < 1 || port > 65535) {
     throw new NightError(
       "usage.invalid",
-      `--camera takes usb, ip:HOST or ip:HOST:PORT, not "${word}"`,
+      `--camera takes usb, usb:SERIAL, usb:PLACE, ip:HOST or ip:HOST:PORT, not "${word}"`,
     );
   }
   return { kind: "ip", host: ip[1]!.replace(/^\[|\]$/g, ""), port };
