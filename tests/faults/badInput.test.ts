@@ -1,0 +1,115 @@
+import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { createServer, type Server } from "node:net";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import SqliteDatabase from "better-sqlite3";
+import { afterEach, beforeEach, describe, expect, it } from "vitest";
+import { Catalogue } from "../../controller/archive/catalogue.ts";
+import { createNightFolder } from "../../controller/archive/nightFolder.ts";
+import { DEMO_NIGHT } from "../../controller/demoNight.ts";
+import { startProgram, type Program } from "../support/program.ts";
+
+/** What a person may do wrong, or meet, at the start: one clear sentence each, never a stack trace. */
+describe("starting with something wrong", () => {
+  let folder: string;
+  const programs: Program[] = [];
+
+  beforeEach(() => {
+    folder = mkdtempSync(join(tmpdir(), "nattvakt-bad-"));
+  });
+
+  afterEach(() => {
+    for (const program of programs.splice(0)) program.child.kill("SIGKILL");
+    rmSync(folder, { recursive: true, force: true });
+  });
+
+  function run(file: string, ...args: readonly string[]): Program {
+    const program = startProgram(file, args);
+    programs.push(program);
+    return program;
+  }
+
+  function errorLines(program: Program): string[] {
+    return program
+      .printed()
+      .split("\n")
+      .filter((line) => line !== "" && !/^(Building the page|The page:)/.test(line));
+  }
+
+  it.each([
+    ["an option that does not exist", ["--cammera", "usb"], /--cammera.*--camera/],
+    ["a rate of 0", ["--rate", "0"], /--rate/],
+    ["a camera of another kind", ["--camera", "ftp:host"], /--camera takes usb/],
+    ["a port that is none", ["--camera", "ip:host:99999"], /--camera takes/],
+    ["latitude 91", ["--lat", "91", "--lon", "0"], /--lat/],
+  ])("%s ends with 2 and one line that says what to mend", async (_what, args, line) => {
+    const program = run("controller/main.ts", ...args, "--data", folder);
+    expect(await program.ended).toBe(2);
+    expect(errorLines(program)).toHaveLength(1);
+    expect(program.printed()).toMatch(line);
+  });
+
+  it("a port that is taken ends with 1 and one line", async () => {
+    const taken = await new Promise<Server>((resolve) => {
+      const server = createServer().listen(0, "127.0.0.1", () => resolve(server));
+    });
+    const { port } = taken.address() as { port: number };
+    const program = run("controller/main.ts", "--port", String(port), "--data", folder);
+    expect(await program.ended).toBe(1);
+    taken.close();
+    expect(errorLines(program)).toHaveLength(1);
+    expect(program.printed()).toContain(String(port));
+  });
+
+  it("a data folder that cannot be written ends with 1 and one line", async () => {
+    const file = join(folder, "a-file");
+    writeFileSync(file, "not a folder");
+    const program = run("controller/main.ts", "--port", "0", "--data", file);
+    expect(await program.ended).toBe(1);
+    expect(errorLines(program)).toHaveLength(1);
+    expect(program.printed()).not.toMatch(/\n\s+at /);
+  });
+
+  it("an unreachable camera is told in one sentence, and tried again", async () => {
+    const program = run(
+      "controller/main.ts",
+      ...["--camera", "ip:127.0.0.1:1", "--port", "0", "--data", folder],
+    );
+    await program.prints(/No camera answers at 127\.0\.0\.1:1/);
+    program.child.kill("SIGINT");
+    expect(await program.ended).toBe(0);
+    expect(program.printed()).not.toMatch(/\n\s+at /);
+  });
+
+  it("a camera that is not in manual is told in one sentence, and no frame is taken", async () => {
+    const virtual = run(
+      "controller/virtual-camera/main.ts",
+      ...["--port", "0", "--program-mode", "automatic"],
+    );
+    const [, port] = await virtual.prints(/"port":(\d+)/);
+    const program = run(
+      "controller/main.ts",
+      ...["--camera", `ip:127.0.0.1:${port}`, "--port", "0", "--data", folder],
+    );
+    await program.prints(/not in manual/);
+    program.child.kill("SIGINT");
+    expect(await program.ended).toBe(0);
+    expect(program.printed()).not.toMatch(/#0000/);
+  });
+
+  it("a night from a newer version is refused in one sentence and left as it is", async () => {
+    const nightDir = createNightFolder(folder, DEMO_NIGHT);
+    Catalogue.create(nightDir, DEMO_NIGHT).close();
+    const path = join(nightDir, "catalogue.sqlite");
+    const database = new SqliteDatabase(path);
+    database.pragma("user_version = 999");
+    database.close();
+    const program = run("controller/commands/replay.ts", nightDir);
+    expect(await program.ended).toBe(1);
+    expect(errorLines(program)).toHaveLength(1);
+    expect(program.printed()).toMatch(/newer/);
+    const after = new SqliteDatabase(path, { readonly: true });
+    expect(after.pragma("user_version", { simple: true })).toBe(999);
+    after.close();
+  });
+});
