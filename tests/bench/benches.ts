@@ -1,0 +1,8 @@
+import type { BenchRow } from "./benchRow.ts";
+
+/** Every bench by its group; loaded only when it is run. */
+export const BENCHES: Readonly<Record<string, () => Promise<() => Promise<BenchRow[]>>>> = {
+  render: async () => (await import("./render.ts")).benchRender,
+  governor: async () => (await import("./governor.ts")).benchGovernor,
+  shutter: async () => (await import("./shutter.ts")).benchShutter,
+};
