@@ -249,12 +249,8 @@ function openCamera(
         origin,
       });
     case "ip":
-      return openPtpCamera({ cameraId, target, origin });
     case "usb":
-      throw new NightError(
-        "camera.unsupported",
-        "Cameras on USB are not driven yet; connect over the network with --camera ip:HOST.",
-      );
+      return openPtpCamera({ cameraId, target, origin });
   }
 }
 
