@@ -64,15 +64,21 @@ export function addSample(
   const jumps =
     newest !== null && step <= JUMP_SECONDS_MAX && isJump(newest.value, value, JUMP_STOPS);
   return {
-    ...record,
     blocks: isFull ? blocksAfter(record, atSeconds) : record.blocks,
-    tail: isFull ? [added] : record.tail.concat(added),
+    tail: isFull ? [added] : withOneMore(record.tail, added),
     unbrokenSeconds: isBroken ? atSeconds : record.unbrokenSeconds,
     stepSeconds: stepAfter(record, step, isBroken),
     sameCount,
     longestRun: Math.max(record.longestRun, sameCount),
     jumpSeconds: jumps ? atSeconds : record.jumpSeconds,
   };
+}
+
+/** A copy with one more: several times faster than spreading, ten times a second all night. */
+function withOneMore(tail: readonly LightSample[], added: LightSample): readonly LightSample[] {
+  const longer = tail.slice();
+  longer.push(added);
+  return longer;
 }
 
 function blocksAfter({ blocks, tail }: LightRecord, atSeconds: number): LightRecord["blocks"] {
