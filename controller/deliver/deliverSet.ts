@@ -62,6 +62,11 @@ export async function deliverSet(delivery: SetDelivery, ready: ReadySet): Promis
     throw archiveError(thrown, folder);
   });
   const encoders = startEncoders(delivery, ready, ending === "jpg" ? "pipe" : null);
+  const cancelAll = (): Promise<unknown> =>
+    Promise.all(encoders.map(({ encoder }) => encoder.cancel()));
+  // An encoder may have minutes of work in hand; being stopped does not wait for them.
+  const onAbort = (): void => void cancelAll();
+  signal.addEventListener("abort", onAbort, { once: true });
   try {
     const rendered = renderInOrder(delivery, ready, pathOf);
     for (const [n, done] of rendered.entries()) {
@@ -91,8 +96,11 @@ export async function deliverSet(delivery: SetDelivery, ready: ReadySet): Promis
     if (!isKept) await rm(folder, { recursive: true, force: true });
     return files;
   } catch (thrown) {
-    await Promise.all(encoders.map(({ encoder }) => encoder.cancel()));
+    await cancelAll();
+    signal.throwIfAborted();
     throw thrown;
+  } finally {
+    signal.removeEventListener("abort", onAbort);
   }
 }
 

@@ -1,4 +1,11 @@
-import { mkdirSync, readFileSync, readdirSync, writeFileSync } from "node:fs";
+import {
+  existsSync,
+  mkdirSync,
+  readFileSync,
+  readdirSync,
+  symlinkSync,
+  writeFileSync,
+} from "node:fs";
 import { join } from "node:path";
 import { describe, expect, it } from "vitest";
 import { archiveError } from "../../../controller/archive/archiveError.ts";
@@ -59,6 +66,20 @@ describe("frame files", () => {
     });
     expect(readdirSync(folder)).toEqual(["frames"]);
   });
+
+  it.skipIf(!existsSync("/dev/full"))(
+    "say that the disk is full when it is, and leave nothing half-written",
+    async () => {
+      const folder = nightDir();
+      // The system's own always-full device in place of the file that is written aside.
+      symlinkSync("/dev/full", join(folder, "frames/a.jpg.part"));
+      await expect(keepFrameFile(folder, "a.jpg", Uint8Array.of(1))).rejects.toMatchObject({
+        code: "archive.disk_full",
+        message: expect.stringMatching(/^The disk is full: .*free some space/) as string,
+      });
+      expect(readdirSync(join(folder, "frames"))).toEqual([]);
+    },
+  );
 
   it("name a full disk and a read-only one in one sentence", () => {
     const full = Object.assign(new Error("write"), { code: "ENOSPC" });

@@ -1,0 +1,183 @@
+import { mkdirSync, mkdtempSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { Catalogue } from "../../controller/archive/catalogue.ts";
+import { recoverNight } from "../../controller/archive/recover.ts";
+import { cutFrameSets } from "../../core/frames/frameSets.ts";
+import { monotonicMs } from "../../core/units.ts";
+import { NIGHT_START_UTC_MS, makeFrame } from "../support/frameRecords.ts";
+import { killNight } from "../support/killNight.ts";
+import type { BenchRow } from "./benchRow.ts";
+
+/** Kills of the full check; fewer for a quick look: `NATTVAKT_KILLS=20`. */
+const KILLS = Number(process.env.NATTVAKT_KILLS ?? 500);
+const SMALL_NIGHT = 1000;
+const LARGE_NIGHT = 10_000;
+/** What a page may take before it counts as a delay; common practice, no source. */
+const NO_DELAY_MS = 100;
+
+/** Nothing lost under random kills, and large nights without delay. */
+export async function benchArchive(): Promise<BenchRow[]> {
+  const folder = mkdtempSync(join(tmpdir(), "nattvakt-bench-"));
+  try {
+    return [...writingRows(folder), ...pagingRows(folder), ...(await killRows(folder))];
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+  }
+}
+
+const NIGHT = {
+  ...{ name: "bench", startUtcMs: NIGHT_START_UTC_MS, latitudeDeg: 68.9, longitudeDeg: 27 },
+  ...{ placeName: "Hut Seven", isRehearsal: true },
+};
+
+function createNight(folder: string, name: string): Catalogue {
+  const nightDir = join(folder, name);
+  mkdirSync(nightDir);
+  return Catalogue.create(nightDir, NIGHT);
+}
+
+/** A frame's row with its flush, beside an event's without. */
+function writingRows(folder: string): BenchRow[] {
+  const catalogue = createNight(folder, "writing");
+  const frame = makeFrame();
+  const frameMs = millisecondsOf(300, (frameIndex) => {
+    catalogue.putFrame({ ...frame, frameIndex });
+  });
+  const eventMs = millisecondsOf(300, (n) => {
+    const atMs = monotonicMs(n);
+    catalogue.appendEvent({ atMs, utcMs: NIGHT_START_UTC_MS, kind: "woke", body: { n } });
+  });
+  catalogue.close();
+  return [
+    row({
+      ...{ name: "a frame's row, flushed to the disk", value: frameMs, unit: "ms" },
+      ...{ comparedWith: "an event's row, not flushed", comparedValue: eventMs },
+    }),
+  ];
+}
+
+function millisecondsOf(count: number, step: (n: number) => void): number {
+  const start = performance.now();
+  for (let n = 0; n < count; n += 1) step(n);
+  return (performance.now() - start) / count;
+}
+
+function fillNight(folder: string, count: number): string {
+  const catalogue = createNight(folder, `night-${count}`);
+  const thumbnailJpeg = new Uint8Array(2500).fill(7);
+  const column = new Uint8Array(96 * 3).fill(9);
+  catalogue.transaction(() => {
+    for (let frameIndex = 0; frameIndex < count; frameIndex += 1) {
+      catalogue.putFrame(makeFrame({ frameIndex }));
+      catalogue.putSlice("made-up", frameIndex, { thumbnailJpeg, column });
+    }
+  });
+  catalogue.close();
+  return catalogue.nightDir;
+}
+
+/** Each figure of a 10,000-frame night beside the same of one a tenth as long. */
+function pagingRows(folder: string): BenchRow[] {
+  const small = pageFigures(fillNight(folder, SMALL_NIGHT), SMALL_NIGHT);
+  const large = pageFigures(fillNight(folder, LARGE_NIGHT), LARGE_NIGHT);
+  const names: Readonly<Record<keyof typeof large, string>> = {
+    open: "opens and gives its newest frame",
+    page: "pages 100 frames from its middle",
+    strip: "gives every keogram column for the strip",
+    find: "finds frames by brightness",
+    sets: "is cut into frame sets",
+  };
+  return (Object.keys(names) as (keyof typeof large)[]).map((key) =>
+    row({
+      ...{ name: `a night of ${LARGE_NIGHT} frames ${names[key]}`, value: large[key], unit: "ms" },
+      ...{ comparedWith: `a night of ${SMALL_NIGHT} frames`, comparedValue: small[key] },
+      ...(key === "open" || key === "page" ? { note: `limit ${NO_DELAY_MS} ms` } : {}),
+    }),
+  );
+}
+
+function pageFigures(nightDir: string, count: number) {
+  const timed = (step: () => void): number => {
+    const times = Array.from({ length: 5 }, () => millisecondsOf(1, step));
+    return times.sort((a, b) => a - b)[2]!;
+  };
+  const open = timed(() => {
+    const catalogue = Catalogue.open(nightDir, { readOnly: true });
+    catalogue.newest("made-up");
+    catalogue.close();
+  });
+  const catalogue = Catalogue.open(nightDir, { readOnly: true });
+  const page = timed(() => catalogue.frames({ fromIndex: count / 2, count: 100 }));
+  const strip = timed(() => catalogue.columns(0, count));
+  const find = timed(() => catalogue.find({ luminanceCdM2Min: 0.01 }));
+  const all = catalogue.frames({ fromIndex: 0, count });
+  const sets = timed(() => cutFrameSets(all));
+  catalogue.close();
+  return { open, page, strip, find, sets };
+}
+
+async function killRows(folder: string): Promise<BenchRow[]> {
+  const dataDir = join(folder, "killed");
+  const outcome = await killNight({ dataDir, kills: KILLS, seed: 7, lifeMs: 250 });
+  const resumed = [...outcome.resumeSeconds].sort((a, b) => a - b);
+  const note = `${outcome.kills} kills, ${outcome.framesTaken} frames taken`;
+  const nothing = { unit: "frames", comparedWith: "allowed", comparedValue: 0, note };
+  return [
+    row({ name: "frames lost", value: outcome.lost, ...nothing }),
+    row({ name: "frames doubled", value: outcome.doubled, ...nothing }),
+    row({ name: "files that differ from the card's", value: outcome.damaged, ...nothing }),
+    row({
+      ...{ name: "complaints of SQLite's integrity check", ...nothing, unit: "lines" },
+      value: outcome.integrityProblems.length + (outcome.recognised ? 0 : 1),
+    }),
+    row({
+      ...{ name: "from the process's start to the watch going again, slowest", unit: "s" },
+      ...{ value: resumed.at(-1)!, comparedWith: "limit", comparedValue: 2, note },
+    }),
+    row({
+      ...{ name: "from the process's start to the watch going again, median", unit: "s" },
+      ...{ value: resumed[resumed.length >> 1]!, comparedWith: "limit", comparedValue: 2, note },
+    }),
+    await largeRecoveryRow(folder),
+  ];
+}
+
+/** Reconciling a card of 3000 files with a catalogue that lacks the last. */
+async function largeRecoveryRow(folder: string): Promise<BenchRow> {
+  const catalogue = createNight(folder, "reconciled");
+  const count = 3000;
+  mkdirSync(join(catalogue.nightDir, "frames"));
+  const card = Array.from({ length: count }, (_, n) => ({
+    ...{ cameraHandle: n + 1, cameraName: `IMG_${n}.JPG`, bytes: 1000 },
+    captureDate: new Date(NIGHT_START_UTC_MS + n * 16_000)
+      .toISOString()
+      .slice(0, 19)
+      .replace(/[-:]/g, ""),
+  }));
+  catalogue.transaction(() => {
+    for (let frameIndex = 0; frameIndex < count; frameIndex += 1) {
+      const frame = makeFrame({ frameIndex, status: "taken", file: null });
+      catalogue.putFrame(frame);
+    }
+  });
+  const start = performance.now();
+  await recoverNight(catalogue, {
+    cameraId: "made-up",
+    camera: {
+      listCard: () => Promise.resolve(card),
+      fetchFile: () => Promise.resolve(new Uint8Array(1000)),
+    },
+    clockOffsetMs: 0,
+  });
+  const seconds = (performance.now() - start) / 1000;
+  catalogue.close();
+  return row({
+    ...{ name: "fetching and writing down 3000 frames that were all missing", value: seconds },
+    ...{ unit: "s", comparedWith: "limit for a single one", comparedValue: 2 },
+  });
+}
+
+function row(fields: Omit<BenchRow, "group" | "ratio">): BenchRow {
+  return { group: "archive", ...fields, ratio: fields.value / fields.comparedValue };
+}
