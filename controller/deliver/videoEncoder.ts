@@ -44,7 +44,8 @@ const CODEC_ARGUMENTS: Readonly<Record<VideoKind, readonly string[]>> = {
   ],
   av1: [
     ...["-c:v", "libaom-av1", "-crf", "26", "-b:v", "0", "-cpu-used", "6"],
-    ...["-row-mt", "1", "-tiles", "2x2"],
+    // Encoders of the first years call AV1 experimental and want to be told that it is meant.
+    ...["-row-mt", "1", "-tiles", "2x2", "-strict", "-2"],
   ],
 };
 
