@@ -50,6 +50,8 @@ const named = (
 export const SKY_MODELS: readonly SkyModel[] = [
   named("still", "still", 1, { wander: 0.00035 }),
   named("calm", "still", 1, { wander: 0.002 }),
+  named("drifting", "still", 1, { wander: 0.006 }),
+  named("uneasy", "wild", 1, { wander: 0.014 }),
   named("restless", "wild", 0.48, { wander: 0.034 }),
   named("wild", "wild", 7.9, { wander: 0.055 }),
   named("anything", "wild", 1.6, { wander: 0.4 }),
