@@ -18,8 +18,8 @@ import {
   type FrameTruth,
   type ToneCurveName,
 } from "../../core/simulation/render.ts";
-import { createSky, type SkyStory } from "../../core/simulation/sky.ts";
-import { monotonicMs } from "../../core/units.ts";
+import { createSky, DEMO_NIGHT as SKY_NIGHT, type SkyStory } from "../../core/simulation/sky.ts";
+import { monotonicMs, utcMs } from "../../core/units.ts";
 import { FakeCamera } from "./fakeCamera.ts";
 import { createManualClock } from "./manualClock.ts";
 
@@ -27,6 +27,8 @@ export type SimulatedNightOptions = {
   readonly dataDir: string;
   readonly seed: string;
   readonly story: SkyStory;
+  /** When the watch begins, hours after the story does; 0 by default. */
+  readonly fromHours?: number;
   readonly hours: number;
   readonly toneCurve: ToneCurveName;
   readonly widthPx: number;
@@ -47,18 +49,19 @@ export type SimulatedNight = {
  * governor and archive, on a clock that jumps from one deadline to the next.
  */
 export async function simulateNight(options: SimulatedNightOptions): Promise<SimulatedNight> {
-  const { seed, story, toneCurve, widthPx, heightPx } = options;
+  const { seed, story, toneCurve, widthPx, heightPx, fromHours = 0 } = options;
+  const startUtcMs = utcMs(DEMO_NIGHT.startUtcMs + fromHours * 3_600_000);
   const place = { ...DEMO_NIGHT, ...DEMO_FACING };
   const sky = createSky({
     seed,
     place,
     startUtcMs: DEMO_NIGHT.startUtcMs,
-    durationSeconds: options.hours * 3600,
+    durationSeconds: SKY_NIGHT.durationSeconds,
     story,
   });
   const grain = createRandom(seed).fork("grain");
   const truths = new Map<number, FrameTruth>();
-  const clock = createManualClock(DEMO_NIGHT.startUtcMs);
+  const clock = createManualClock(startUtcMs);
   const settings: ExposureSettings = { ...DEFAULT_EXPOSURE_SETTINGS, ...options.exposure };
   const camera = new FakeCamera({
     clock,
@@ -98,16 +101,16 @@ export async function simulateNight(options: SimulatedNightOptions): Promise<Sim
   clock.isAtRest = () => runner.inHandCount === 0 && camera.developingCount === 0;
   const site = { ...DEMO_NIGHT, elevationM: 0 };
   const endMs = options.hours * 3_600_000;
-  const dawnUtcMs = nextTwilight(DEMO_NIGHT.startUtcMs, site, "dawn");
+  const dawnUtcMs = nextTwilight(startUtcMs, site, "dawn");
   runner.start({
     settings: {
       ...DEFAULT_WATCH_SETTINGS,
       exposure: settings,
       untilMs: monotonicMs(endMs),
-      dawnMs: dawnUtcMs === null ? null : monotonicMs(dawnUtcMs - DEMO_NIGHT.startUtcMs),
+      dawnMs: dawnUtcMs === null ? null : monotonicMs(dawnUtcMs - startUtcMs),
     },
     first: firstExposure(
-      DEMO_NIGHT.startUtcMs,
+      startUtcMs,
       site,
       { bearingDeg: DEMO_FACING.azimuthDeg, elevationDeg: DEMO_FACING.altitudeDeg },
       settings,
