@@ -1,34 +1,38 @@
 import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import { fileURLToPath } from "node:url";
 
-import { AxeBuilder } from "@axe-core/playwright";
 import type { Browser, Page } from "playwright-core";
-import sharp from "sharp";
 import { afterAll, afterEach, beforeAll, beforeEach, expect, test } from "vitest";
 
-import { buildPageIfStale } from "../../controller/pageBuild.ts";
 import { startWebServer, type WebServer } from "../../controller/web/server.ts";
+import { copyOfBuiltPage } from "../support/builtPage.ts";
 import { launchChromium } from "../support/chromium.ts";
 import { createFakeNight, writePicture, type FakeNight } from "../support/fakeNight.ts";
 import { fillNight } from "../support/livelyNight.ts";
+import {
+  axeFaults,
+  LAPTOP,
+  openPage,
+  PHONE,
+  settle,
+  smallTargets,
+  strongest,
+} from "./openedPage.ts";
 
-const LAPTOP = { width: 1366, height: 768 };
-const PHONE = { width: 360, height: 740 };
 const FRAME_COUNT = 30;
-const uiDir = fileURLToPath(new URL("../../ui/dist/", import.meta.url));
 
 let browser: Browser;
+let uiDir: string;
 let dir: string;
 let framesDir: string;
 let night: FakeNight;
 let server: WebServer;
 let page: Page;
-const problems: string[] = [];
+let problems: string[];
 
 beforeAll(async () => {
-  await buildPageIfStale();
+  uiDir = await copyOfBuiltPage();
   browser = await launchChromium();
   dir = mkdtempSync(join(tmpdir(), "nattvakt-page-"));
   framesDir = join(dir, "frames");
@@ -36,14 +40,13 @@ beforeAll(async () => {
 
 afterAll(async () => {
   await browser?.close();
-  rmSync(dir, { recursive: true, force: true });
+  for (const folder of [dir, uiDir]) rmSync(folder, { recursive: true, force: true });
 });
 
 beforeEach(async () => {
   night = createFakeNight({ framesDir });
   await fillNight(night, { framesDir, count: FRAME_COUNT, picture: { width: 240, height: 160 } });
   server = await startWebServer({ port: 0, service: night, uiDir });
-  problems.length = 0;
 });
 
 afterEach(async () => {
@@ -52,17 +55,7 @@ afterEach(async () => {
 });
 
 async function open(viewport = LAPTOP, hash = "#watch"): Promise<void> {
-  const context = await browser.newContext({ viewport, reducedMotion: "reduce" });
-  page = await context.newPage();
-  page.setDefaultTimeout(15_000);
-  page.on("pageerror", (error) => problems.push(error.message));
-  page.on("console", (message) => {
-    // The browser itself complains of a lost connection; the page's own word is tested for.
-    if (message.type() === "error" && !/ERR_CONNECTION|WebSocket/.test(message.text())) {
-      problems.push(message.text());
-    }
-  });
-  await page.goto(`${server.address}${hash}`);
+  ({ page, problems } = await openPage(browser, `${server.address}${hash}`, viewport));
   await page.getByTestId("frame-picture").waitFor();
 }
 
@@ -77,29 +70,6 @@ function sentence(): Promise<string> {
 
 function shownFrame(): Promise<string | null> {
   return page.getByRole("slider").getAttribute("aria-valuenow");
-}
-
-/** The strongest green and blue, and the strongest red, anywhere in what is on the screen. */
-async function strongest(masked: string[] = []): Promise<{ red: number; other: number }> {
-  const png = await page.screenshot({
-    mask: masked.map((selector) => page.locator(selector)),
-    maskColor: "#000000",
-  });
-  const { data, info } = await sharp(png).removeAlpha().raw().toBuffer({ resolveWithObject: true });
-  let [red, other] = [0, 0];
-  for (let at = 0; at < info.width * info.height * 3; at += 3) {
-    red = Math.max(red, data[at] ?? 0);
-    other = Math.max(other, data[at + 1] ?? 0, data[at + 2] ?? 0);
-  }
-  return { red, other };
-}
-
-/** Waits until every slice of the keogram is drawn, so that a screenshot shows the whole strip. */
-async function settle(): Promise<void> {
-  await page.waitForLoadState("networkidle");
-  await page.evaluate(
-    () => new Promise((resolve) => requestAnimationFrame(() => requestAnimationFrame(resolve))),
-  );
 }
 
 test("shows frames as they arrive, the newest large with its exposure and its reasons", async () => {
@@ -240,24 +210,24 @@ test.each([
   ["a phone", PHONE],
 ])("by night sends out no green or blue light on %s, frames in red included", async (_, size) => {
   await open(size);
-  await settle();
+  await settle(page);
   for (const key of [null, "e", "?", "x"]) {
     if (key !== null) await page.keyboard.press(key);
-    const { red, other } = await strongest();
+    const { red, other } = await strongest(page);
     expect(other, `after ${key}`).toBe(0);
     expect(red).toBe(255);
   }
   await page.evaluate(() => window.scrollTo(0, document.body.scrollHeight));
-  expect((await strongest()).other).toBe(0);
+  expect((await strongest(page)).other).toBe(0);
 });
 
 test("with frames in colour the frames alone carry green", async () => {
   await open();
-  await settle();
+  await settle(page);
   await page.keyboard.press("r");
-  await settle();
-  expect((await strongest()).other).toBeGreaterThan(100);
-  expect((await strongest([".picture"])).other).toBe(0);
+  await settle(page);
+  expect((await strongest(page)).other).toBeGreaterThan(100);
+  expect((await strongest(page, { masked: ".picture" })).other).toBe(0);
 });
 
 test("every colour of the night theme has a red part only", async () => {
@@ -280,14 +250,14 @@ test("every colour of the night theme has a red part only", async () => {
 test("goes down to nearly black by the minus key, and remembers it", async () => {
   await open();
   for (let press = 0; press < 10; press += 1) await page.keyboard.press("-");
-  await settle();
-  const { red, other } = await strongest();
+  await settle(page);
+  const { red, other } = await strongest(page);
   expect(other).toBe(0);
   expect(red).toBeGreaterThan(5);
   expect(red).toBeLessThan(30);
   await page.reload();
   await page.getByTestId("frame-picture").waitFor();
-  expect((await strongest()).red).toBeLessThan(30);
+  expect((await strongest(page)).red).toBeLessThan(30);
 });
 
 test.each(["night", "day"])(
@@ -303,15 +273,8 @@ test.each(["night", "day"])(
     expect(await page.evaluate(() => document.documentElement.dataset["theme"])).toBe(theme);
     for (const size of [LAPTOP, PHONE]) {
       await page.setViewportSize(size);
-      await settle();
-      const { violations } = await new AxeBuilder({ page })
-        .options({ resultTypes: ["violations"] })
-        .withTags(["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"])
-        .analyze();
-      expect(
-        violations.map(({ id, nodes }) => `${id}: ${nodes.map(({ target }) => target).join(", ")}`),
-        `${size.width} px`,
-      ).toEqual([]);
+      await settle(page);
+      expect(await axeFaults(page), `${size.width} px`).toEqual([]);
     }
   },
 );
@@ -320,13 +283,7 @@ test("has targets of 44 px at least and no sideways scrolling at 360 px", async 
   await open(PHONE);
   await page.keyboard.press("e");
   await page.keyboard.press("?");
-  const small = await page.evaluate(() =>
-    [...document.querySelectorAll("button, a, input:not([type=checkbox]), label:has(input)")]
-      .map((element) => ({ name: element.textContent, box: element.getBoundingClientRect() }))
-      .filter(({ box }) => box.width < 44 || box.height < 44)
-      .map(({ name, box }) => `${name}: ${box.width} × ${box.height}`),
-  );
-  expect(small).toEqual([]);
+  expect(await smallTargets(page)).toEqual([]);
   const width = await page.evaluate(() => document.documentElement.scrollWidth);
   expect(width).toBe(PHONE.width);
 });
