@@ -124,7 +124,7 @@ function drawColumn(
 
 function drawTimeAxis(canvas: Canvas, layout: KeogramLayout): void {
   const bottom = layout.top + layout.heightPx;
-  for (const mark of timeMarks(layout.startUtcMs, layout.endUtcMs, 12)) {
+  for (const mark of timeMarks(layout.startUtcMs, layout.endUtcMs, 8)) {
     const x = layout.left + Math.round(mark.at * (layout.widthPx - 1));
     fillRectangle(canvas, { x, y: bottom, widthPx: 1, heightPx: TICK_PX }, INK);
     const half = textWidthPx(mark.label, DOT_PX) / 2;

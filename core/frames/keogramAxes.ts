@@ -43,8 +43,8 @@ export function altitudeMarks(framing: Framing): readonly AxisMark[] {
   return marks;
 }
 
-/** Steps between time marks, minutes. */
-const TIME_STEPS_MINUTES = [1, 2, 5, 10, 20, 30, 60, 120, 180];
+/** Steps between time marks, seconds. */
+const TIME_STEPS_SECONDS = [5, 10, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 10_800];
 
 /**
  * Marks of Universal Time from left to right, at most `countMax`, on whole steps.
@@ -57,12 +57,13 @@ export function timeMarks(
   countMax: number,
 ): readonly AxisMark[] {
   const spanMs = Math.max(1, endUtcMs - startUtcMs);
-  const stepMinutes =
-    TIME_STEPS_MINUTES.find((minutes) => spanMs / (minutes * 60_000) <= countMax) ?? 360;
-  const stepMs = stepMinutes * 60_000;
+  const stepSeconds =
+    TIME_STEPS_SECONDS.find((seconds) => spanMs / (seconds * 1000) <= countMax) ?? 21_600;
+  const stepMs = stepSeconds * 1000;
+  const labelEnd = stepSeconds < 60 ? 19 : 16;
   const marks: AxisMark[] = [];
   for (let at = Math.ceil(startUtcMs / stepMs) * stepMs; at <= endUtcMs; at += stepMs) {
-    const label = new Date(at).toISOString().slice(11, 16);
+    const label = new Date(at).toISOString().slice(11, labelEnd);
     marks.push({ at: (at - startUtcMs) / spanMs, label });
   }
   return marks;

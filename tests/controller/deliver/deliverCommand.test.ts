@@ -1,7 +1,9 @@
 import { spawnSync } from "node:child_process";
+import { writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { fileURLToPath } from "node:url";
 import { describe, expect, it } from "vitest";
+import { keepHouse } from "../../../controller/deliver/keepHouse.ts";
 import { renderNight } from "../../support/renderedNight.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
@@ -12,16 +14,38 @@ function run(...args: string[]) {
 }
 
 describe("npm run deliver", () => {
-  it("lists, finds, verifies, exports and delivers a night, telling how far it is", async () => {
+  it("lists, finds, verifies, exports and prunes", async () => {
     const dataDir = temporaryFolder();
     const { nightId } = await renderNight({ dataDir, count: 4, widthPx: 96, heightPx: 64 });
+    const nothing = {
+      ...{ data: dataDir, night: null, list: false, find: null, from: null, to: null, set: null },
+      ...{ export: null, verify: false, prune: null, yes: false },
+    };
+    const lines: string[] = [];
+    const house = { ...nothing, print: (line: string) => lines.push(line) };
+    await keepHouse({ ...house, list: true });
+    await keepHouse({ ...house, night: "last", list: true });
+    await keepHouse({ ...house, night: "last", find: "brighter 0.001", from: "20:00:15" });
+    await keepHouse({ ...house, night: "last", verify: true, export: temporaryFolder() });
+    await keepHouse({ ...house, night: "last", prune: "sentinel" });
+    const said = lines.join("\n");
+    expect(said).toContain(`${nightId}: 4 frames, Hut Seven`);
+    expect(said).toMatch(/made-up-000000: Set 1, 4 frames/);
+    expect(said).toMatch(/20:00:20 UT {2}0\.00200 cd\/m²\n.*\n2 frames/);
+    expect(said).toMatch(/4 files are as they were kept[\s\S]*4 files were copied/);
+    expect(said).toMatch(/0 previews would be deleted/);
+    await expect(keepHouse({ ...house, night: "last", find: "nice" })).rejects.toThrow(/--find/);
+    await expect(keepHouse({ ...house, night: "last", prune: "all" })).rejects.toThrow(/--prune/);
+    writeFileSync(join(dataDir, "nights", nightId, "frames/000001.jpg"), "altered");
+    await expect(keepHouse({ ...house, night: "last", verify: true })).rejects.toThrow(
+      /1 of 4 files/,
+    );
+  });
+
+  it("delivers a night, telling how far it is", async () => {
+    const dataDir = temporaryFolder();
+    await renderNight({ dataDir, count: 4, widthPx: 96, heightPx: 64 });
     const data = ["--data", dataDir];
-    expect(run("--list", ...data).stdout).toBe(`${nightId}: 4 frames, Hut Seven\n`);
-    expect(run("last", "--list", ...data).stdout).toMatch(/^made-up-000000: Set 1, 4 frames/);
-    expect(run("last", "--find", "brighter 0.001", ...data).stdout).toMatch(/4 frames\n$/);
-    const target = temporaryFolder();
-    const moved = run("last", "--verify", "--export", target, ...data);
-    expect(moved.stdout).toMatch(/4 files are as they were kept[\s\S]*4 files were copied/);
     const out = join(temporaryFolder(), "out");
     const made = run("last", "--keogram", "--video", "none", "--out", out, ...data);
     expect(made.stderr).toBe("");

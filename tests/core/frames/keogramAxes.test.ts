@@ -35,6 +35,8 @@ describe("keogram axes", () => {
     const marks = timeMarks(start, start + 8 * 3_600_000, 12);
     expect(marks.map((mark) => mark.label).slice(0, 3)).toEqual(["21:00", "22:00", "23:00"]);
     expect(marks[0]!.at).toBeCloseTo(40 / 480, 9);
+    const short = timeMarks(start, start + 27_000, 8).map((mark) => mark.label);
+    expect(short).toEqual(["20:20:00", "20:20:05", "20:20:10", "20:20:15", "20:20:20", "20:20:25"]);
     expect(timeMarks(start, start, 12).length).toBeLessThanOrEqual(1);
   });
 });
