@@ -148,8 +148,11 @@ export function learn(
   const expected = predictAll(forecast, seconds, bank);
   const off = isFirst ? 0 : reading.level - expected.level;
   const isEnd = endsStep(forecast, reading, off);
-  const isStep = isEnd || isSuddenStep(off, expected.spread, seconds);
-  const isSurprise = !isEnd && isFromSteady(off, expected.spread);
+  const isSurprise = !isFirst && !isEnd && isFromSteady(off, expected.spread);
+  const isStep =
+    isEnd ||
+    isSuddenStep(off, expected.spread, seconds) ||
+    (isSurprise && Math.abs(off) > LONE_STOPS);
   const all = aheadOfAll;
   const cells = new Array<number>(models.length * CELLS);
   const logWeights = new Array<number>(models.length);
@@ -174,7 +177,9 @@ export function learn(
     cells,
     logWeights: isFirst ? forecast.logWeights : settle(logWeights, models, share),
     surprised:
-      isSurprise && !isFirst ? { atSeconds: forecast.atSeconds, level: expected.level } : null,
+      isSurprise && forecast.atSeconds !== null
+        ? { atSeconds: forecast.atSeconds, level: expected.level }
+        : null,
   };
 }
 
@@ -247,6 +252,9 @@ function isSuddenStep(off: number, spread: number, seconds: number): boolean {
 
 /** A sky counts as steady while its forecast is surer than this, stops. */
 const STEADY_SPREAD = 0.15;
+
+/** A lone jump of more than this out of a steady sky makes no slope yet; the next reading may. */
+const LONE_STOPS = 0.4;
 
 function isFromSteady(off: number, spread: number): boolean {
   return spread < STEADY_SPREAD && Math.abs(off) > Math.max(0.15, STEP_SPREADS * spread);
