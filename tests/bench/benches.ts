@@ -5,4 +5,6 @@ export const BENCHES: Readonly<Record<string, () => Promise<() => Promise<BenchR
   render: async () => (await import("./render.ts")).benchRender,
   governor: async () => (await import("./governor.ts")).benchGovernor,
   shutter: async () => (await import("./shutter.ts")).benchShutter,
+  archive: async () => (await import("./archive.ts")).benchArchive,
+  deliver: async () => (await import("./deliver.ts")).benchDeliver,
 };
