@@ -227,6 +227,9 @@ function coarsen(map: MotionMap): CoarseMap {
   return { columns, rows, values, isSky };
 }
 
+/** Every second row is enough to find the match that is then refined. */
+const SEARCH_ROWS = 2;
+
 /** Sums of products for each shift, row by row from −reach. */
 type Surface = { cross: Float64Array; newer: Float64Array; older: Float64Array };
 
@@ -247,7 +250,7 @@ function correlate(older: CoarseMap, newer: CoarseMap, field: Field, reach: numb
       let [cross, squaresB, squaresA] = [0, 0, 0];
       const rowEnd = Math.min(bottom, rows + dy);
       const columnEnd = Math.min(right, columns + dx);
-      for (let row = Math.max(top, dy); row < rowEnd; row += 1) {
+      for (let row = Math.max(top, dy); row < rowEnd; row += SEARCH_ROWS) {
         const base = row * columns;
         const other = (row - dy) * columns - dx;
         for (let column = Math.max(left, dx); column < columnEnd; column += 1) {
@@ -437,6 +440,8 @@ type RefinedField = FieldShift & {
 };
 
 const REFINE_ITERATIONS = 4;
+/** The maps are smoothed over three rows, so that every second one holds nearly all there is. */
+const REFINE_ROWS = 2;
 /** Share of the stronger direction's structure that is added to both: along a plain arc no shift shows. */
 const DAMPING = 0.01;
 
@@ -450,15 +455,16 @@ function refineField(older: MotionMap, newer: MotionMap, start: FieldShift): Ref
   let sums = normalSums(older, newer, field, x, y);
   for (let iteration = 0; iteration < REFINE_ITERATIONS && sums !== null; iteration += 1) {
     const step = solveShift(sums);
-    if (Math.hypot(step.x, step.y) < 0.01) break;
+    if (Math.hypot(step.x, step.y) < 0.02) break;
     x += Math.max(-2, Math.min(2, step.x));
     y += Math.max(-2, Math.min(2, step.y));
     sums = normalSums(older, newer, field, x, y);
   }
-  if (sums === null || sums.count < FIELD_CELLS_MIN / 2) return null;
+  if (sums === null || sums.count < FIELD_CELLS_MIN / 4) return null;
   if (Math.hypot(x - start.x, y - start.y) > 3 * COARSE) return null;
-  // Neighbouring cells share their noise after smoothing: about nine of them make one fact.
-  const doubt = Math.sqrt((9 * sums.residual * 2) / Math.max(1e-9, sums.gxx + sums.gyy));
+  // Neighbouring cells share their noise after smoothing: about nine of them make one fact,
+  // four and a half where every second row is left out.
+  const doubt = Math.sqrt((4.5 * sums.residual * 2) / Math.max(1e-9, sums.gxx + sums.gyy));
   return { field, x, y, match: sums.match, doubt };
 }
 
@@ -497,7 +503,7 @@ function normalSums(
   const b = newer.values;
   let [gxx, gxy, gyy, gxe, gye] = [0, 0, 0, 0, 0];
   let [cross, squaresA, squaresB, error, count] = [0, 0, 0, 0, 0];
-  for (let row = 1; row < height - 1; row += 1) {
+  for (let row = 1; row < height - 1; row += REFINE_ROWS) {
     for (let column = 1; column < width - 1; column += 1) {
       const cell = row * width + column;
       if (isBoth[cell] === 0) continue;

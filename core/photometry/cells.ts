@@ -30,7 +30,10 @@ const COLUMNS_WANTED = 180;
 
 /** Side of a cell for an image of this width, pixels. */
 export function cellSize(widthPx: number): number {
-  return widthPx < 64 ? 1 : Math.max(2, Math.round(widthPx / COLUMNS_WANTED));
+  if (widthPx < 64) return 1;
+  // A thumbnail must be metered in a fraction of a millisecond; it gets fewer, larger cells.
+  if (widthPx < 240) return widthPx < 120 ? 2 : 3;
+  return Math.max(2, Math.round(widthPx / COLUMNS_WANTED));
 }
 
 /**
@@ -54,15 +57,16 @@ export function reduceToCells(widthPx: number, heightPx: number, rgb: Uint8Array
   const pixels = cellPx * cellPx;
   const stride = widthPx * 3;
   const skip = stride - cellPx * 3;
+  let sampled = 0;
 
   for (let row = 0, cell = 0; row < rows; row += 1) {
     for (let column = 0; column < columns; column += 1, cell += 1) {
-      let at = row * cellPx * stride + column * cellPx * 3;
+      const first = row * cellPx * stride + column * cellPx * 3;
+      let at = first;
       let r = 0;
       let g = 0;
       let b = 0;
-      let gSquares = 0;
-      let brightest = 0;
+      let reach = 0;
       for (let y = 0; y < cellPx; y += 1, at += skip) {
         for (let x = 0; x < cellPx; x += 1, at += 3) {
           const pr = rgb[at]!;
@@ -71,18 +75,21 @@ export function reduceToCells(widthPx: number, heightPx: number, rgb: Uint8Array
           r += pr;
           g += pg;
           b += pb;
-          gSquares += pg * pg;
-          brightest |= pr | pg | pb;
+          // Bit 8 is set once a code lies at the ceiling; no branch in the innermost loop.
+          reach |= (pr + TO_BIT_8) | (pg + TO_BIT_8) | (pb + TO_BIT_8);
         }
       }
       red[cell] = r / pixels;
       green[cell] = g / pixels;
       blue[cell] = b / pixels;
-      const variance = (gSquares - (g * g) / pixels) / Math.max(1, pixels - 1);
-      variances[Math.min(VARIANCE_BINS - 1, (variance * 2) | 0)]! += 1;
-      // The OR of all codes can only reach the ceiling where some pixel's upper bits are set.
-      if (brightest >= CLIPPED_CODE) {
-        at = row * cellPx * stride + column * cellPx * 3;
+      if ((cell & NOISE_EVERY) === 0 && pixels > 1) {
+        const variance = greenVariance(rgb, first, cellPx, stride, g / pixels);
+        variances[Math.min(VARIANCE_BINS - 1, (variance * 2) | 0)]! += 1;
+        sampled += 1;
+      }
+      // Clipped pixels are rare, so they are counted in a pass of their own.
+      if ((reach & 256) !== 0) {
+        at = first;
         for (let y = 0; y < cellPx; y += 1, at += skip) {
           for (let x = 0; x < cellPx; x += 1, at += 3) {
             if (rgb[at]! >= CLIPPED_CODE) clippedRed[cell]! += 1;
@@ -103,8 +110,27 @@ export function reduceToCells(widthPx: number, heightPx: number, rgb: Uint8Array
     clippedRed,
     clippedGreen,
     clippedBlue,
-    noiseVariance: pixels > 1 ? medianOfBins(variances, count) / 2 : 0,
+    noiseVariance: medianOfBins(variances, sampled) / 2,
   };
+}
+
+/** What lifts `CLIPPED_CODE` to 256. */
+const TO_BIT_8 = 256 - CLIPPED_CODE;
+/** The noise is measured in every eighth cell. */
+const NOISE_EVERY = 7;
+
+function greenVariance(
+  rgb: Uint8Array,
+  first: number,
+  cellPx: number,
+  stride: number,
+  mean: number,
+): number {
+  let sum = 0;
+  for (let y = 0; y < cellPx; y += 1) {
+    for (let x = 0; x < cellPx; x += 1) sum += (rgb[first + y * stride + x * 3 + 1]! - mean) ** 2;
+  }
+  return sum / (cellPx * cellPx - 1);
 }
 
 /** Bins of half a code², for the median variance; noisier than 256 codes² is one bin. */

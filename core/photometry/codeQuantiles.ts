@@ -4,7 +4,7 @@ import type { CellGrid } from "./cells.ts";
 import { QUANTILES, type FrameCodes } from "./responseLearner.ts";
 
 /** Histogram bins to a code: cells are means, so their codes have fractions. */
-const BINS_PER_CODE = 4;
+const BINS_PER_CODE = 2;
 
 /** What the tone curve is learned from: the metered cells' codes at the quantiles, per channel. */
 export function codesAtQuantiles(

@@ -28,11 +28,14 @@ export function lightMapOf(grid: CellGrid, table: Float32Array): LightMap {
   const blue = new Float32Array(count);
   const luminance = new Float32Array(count);
   const { red: wr, green: wg, blue: wb } = LUMINANCE_WEIGHTS;
-  const curved = withNoise(table, grid.noiseVariance);
+  const lift = noiseLift(table, grid.noiseVariance);
   for (let cell = 0; cell < count; cell += 1) {
-    const r = curved[(grid.red[cell]! * TABLE_STEPS + 0.5) | 0]!;
-    const g = curved[(grid.green[cell]! * TABLE_STEPS + 0.5) | 0]!;
-    const b = curved[(grid.blue[cell]! * TABLE_STEPS + 0.5) | 0]!;
+    const redCode = grid.red[cell]!;
+    const greenCode = grid.green[cell]!;
+    const blueCode = grid.blue[cell]!;
+    const r = table[(redCode * TABLE_STEPS + 0.5) | 0]! + lift[redCode | 0]!;
+    const g = table[(greenCode * TABLE_STEPS + 0.5) | 0]! + lift[greenCode | 0]!;
+    const b = table[(blueCode * TABLE_STEPS + 0.5) | 0]! + lift[blueCode | 0]!;
     red[cell] = r;
     green[cell] = g;
     blue[cell] = b;
@@ -42,19 +45,19 @@ export function lightMapOf(grid: CellGrid, table: Float32Array): LightMap {
 }
 
 /**
- * The mean light of noisy codes around each mean code: light + ½ light″ · variance, light″ by
- * differences over ± 8 codes. Noise below half a code is not worth the pass.
+ * What the mean light of noisy codes exceeds the light of their mean by, for each whole code:
+ * ½ light″ · variance, light″ by differences over ± 8 codes.
  */
-function withNoise(table: Float32Array, noiseVariance: number): Float32Array {
-  if (noiseVariance < 0.25) return table;
-  const step = 8 * TABLE_STEPS;
-  const curved = Float32Array.from(table);
-  for (let index = step; index < table.length - step; index += 1) {
-    const second = (table[index - step]! - 2 * table[index]! + table[index + step]!) / 64;
+function noiseLift(table: Float32Array, noiseVariance: number): Float32Array {
+  const lift = new Float32Array(256);
+  for (let code = 8; code <= 247; code += 1) {
+    const here = table[code * TABLE_STEPS]!;
+    const around = table[(code - 8) * TABLE_STEPS]! + table[(code + 8) * TABLE_STEPS]!;
+    const second = (around - 2 * here) / 64;
     // Under the noise the toe is no longer a parabola; half the light itself is the most it can hide.
-    curved[index]! += Math.min(0.5 * Math.max(0, second) * noiseVariance, 0.5 * table[index]!);
+    lift[code] = Math.min(0.5 * Math.max(0, second) * noiseVariance, 0.5 * here);
   }
-  return curved;
+  return lift;
 }
 
 /**

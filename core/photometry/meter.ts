@@ -88,12 +88,14 @@ export function startMeter(
   };
 }
 
-/** The evidence of the sky is renewed with each of the first frames, then with every fourth. */
-const EVIDENCE_FRAMES = 10;
+/** The evidence of the sky is renewed with each of the first frames, then now and then. */
+const EVIDENCE_FRAMES = 12;
 const EVIDENCE_EVERY = 4;
+const EVIDENCE_EVERY_SURE = 12;
 /** Narrower images show no stars that could be measured. */
 const STARS_WIDTH_PX_MIN = 320;
 const STAR_CANDIDATES_MAX = 80;
+const STAMP_RADIUS_MAX = 14;
 /** Dew and focus change slowly: stars are measured in every so many frames. */
 const STARS_EVERY = 4;
 /** Narrower images show no curtains whose shift could be measured. */
@@ -114,8 +116,8 @@ export function meterFrame(
   const grid = reduceToCells(frame.widthPx, frame.heightPx, frame.rgb);
   const light = lightMapOf(grid, state.table);
   const known = frame.widthPx === state.widthPx ? state : forgetPlaces(state, frame.widthPx);
-  const isEvidenceDue =
-    known.frameCount < EVIDENCE_FRAMES || known.frameCount % EVIDENCE_EVERY === 0;
+  const every = known.evidence?.isSure === true ? EVIDENCE_EVERY_SURE : EVIDENCE_EVERY;
+  const isEvidenceDue = known.frameCount < EVIDENCE_FRAMES || known.frameCount % every === 0;
   const evidence =
     known.evidence === null || isEvidenceDue
       ? gatherSkyEvidence(known.evidence, light)
@@ -189,7 +191,12 @@ function measureStars(state: MeterState, frame: MeterFrame, isSky: Uint8Array) {
     return { stars, hotPixels };
   }
   const { table, options } = state;
-  const found = findStars(frame, { table, isSky, candidatesMax: STAR_CANDIDATES_MAX });
+  const found = findStars(frame, {
+    table,
+    isSky,
+    candidatesMax: STAR_CANDIDATES_MAX,
+    stampRadiusMax: STAMP_RADIUS_MAX,
+  });
   const hot = hotPixelsOf(hotPixels, frame.widthPx, degPerPx(options, frame.widthPx));
   const cold = found.stars.filter(
     ({ x, y }) => !hot.has(Math.round(y) * frame.widthPx + Math.round(x)),

@@ -29,6 +29,7 @@ export type ResponseLearner = {
   /** Oldest first. */
   readonly pairs: readonly CodePair[];
   readonly pairsSinceSolve: number;
+  readonly isSure: boolean;
   /** Pairs taken in, also those that have been dropped since. */
   readonly pairCount: number;
 };
@@ -57,8 +58,9 @@ export const QUANTILES = [0.05, 0.2, 0.4, 0.6, 0.8, 0.95] as const;
 
 /** Pairs kept; the oldest goes first. */
 const PAIRS_MAX = 48;
-/** New pairs until the curve is solved again; solving takes about half a millisecond. */
+/** New pairs until the curve is solved again, which takes a millisecond; a sure one needs it rarely. */
 const PAIRS_PER_SOLVE = 4;
+const PAIRS_PER_SOLVE_SURE = 24;
 /** A pair says something of the curve from this change of exposure on, stops. */
 const CHANGE_STOPS_MIN = 0.1;
 /** Frames further apart show another sky. */
@@ -68,7 +70,8 @@ const CODE_MIN = 3;
 const CODE_MAX = 249;
 
 export function startResponseLearner(prior: ToneResponse = startToneResponse()): ResponseLearner {
-  return { prior, last: null, pairs: [], pairsSinceSolve: 0, pairCount: 0 };
+  const { isSure } = prior;
+  return { prior, last: null, pairs: [], pairsSinceSolve: 0, isSure, pairCount: 0 };
 }
 
 /**
@@ -93,8 +96,10 @@ export function learnFrame(
     pairsSinceSolve: learner.pairsSinceSolve + 1,
     pairCount: learner.pairCount + 1,
   };
-  if (grown.pairsSinceSolve < PAIRS_PER_SOLVE) return { learner: grown, response: null };
-  return { learner: { ...grown, pairsSinceSolve: 0 }, response: solveResponse(grown) };
+  const perSolve = learner.isSure ? PAIRS_PER_SOLVE_SURE : PAIRS_PER_SOLVE;
+  if (grown.pairsSinceSolve < perSolve) return { learner: grown, response: null };
+  const response = solveResponse(grown);
+  return { learner: { ...grown, pairsSinceSolve: 0, isSure: response.isSure }, response };
 }
 
 function isMatch(last: FrameCodes, frame: FrameCodes): boolean {

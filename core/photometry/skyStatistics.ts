@@ -24,16 +24,22 @@ export type SkyStatistics = {
 export const DARKEST_LIGHT = linearOfCode(0.5) / linearOfCode(MID_GREY_CODE);
 
 /** Bins a mean's worth of light is divided into for the percentile, and how far they reach. */
-const BINS_PER_MEAN = 256;
-const MEANS_MAX = 24;
+const BINS_PER_MEAN = 128;
+const MEANS_MAX = 16;
 
 /** Measures the cells marked as sky. */
 export function measureSky(grid: CellGrid, light: LightMap, isSky: Uint8Array): SkyStatistics {
-  const histogram = new Array<number>(64).fill(0);
+  const counts = new Uint32Array(64);
   const { red: wr, green: wg, blue: wb } = LUMINANCE_WEIGHTS;
   const { luminance } = light;
-  let [count, sum, red, green, blue] = [0, 0, 0, 0, 0];
-  let [clippedRed, clippedGreen, clippedBlue] = [0, 0, 0];
+  let count = 0;
+  let sum = 0;
+  let red = 0;
+  let green = 0;
+  let blue = 0;
+  let clippedRed = 0;
+  let clippedGreen = 0;
+  let clippedBlue = 0;
   for (let cell = 0; cell < isSky.length; cell += 1) {
     if (isSky[cell] === 0) continue;
     count += 1;
@@ -47,7 +53,7 @@ export function measureSky(grid: CellGrid, light: LightMap, isSky: Uint8Array): 
     clippedRed += grid.clippedRed[cell]!;
     clippedGreen += grid.clippedGreen[cell]!;
     clippedBlue += grid.clippedBlue[cell]!;
-    histogram[(wr * r + wg * g + wb * b) >> 2]! += 1;
+    counts[(wr * r + wg * g + wb * b) >> 2]! += 1;
   }
   const cells = Math.max(1, count);
   const pixels = cells * grid.cellPx ** 2;
@@ -64,7 +70,7 @@ export function measureSky(grid: CellGrid, light: LightMap, isSky: Uint8Array): 
       green: clippedGreen / pixels,
       blue: clippedBlue / pixels,
     },
-    histogram,
+    histogram: Array.from(counts),
   };
 }
 

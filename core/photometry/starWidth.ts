@@ -52,6 +52,8 @@ export type StarOptions = {
   readonly isSky?: Uint8Array;
   /** How many of the brightest candidates are measured; default 250. */
   readonly candidatesMax?: number;
+  /** Half side of the largest stamp that is tried, pixels; default 24, for stars up to 12 px wide. */
+  readonly stampRadiusMax?: number;
 };
 
 /**
@@ -63,11 +65,11 @@ export type StarOptions = {
  * Source: Bernstein & Jarvis 2002, Hirata & Seljak 2003 (adaptive moments); FWHM = 2.3548 σ.
  */
 export function findStars(image: StarImage, options: StarOptions): StarField {
-  const { table, candidatesMax = 250 } = options;
+  const { table, candidatesMax = 250, stampRadiusMax = 24 } = options;
   const light = pixelTables(table);
   const stars: MeasuredStar[] = [];
   for (const candidate of candidatesOf(image, candidatesMax, options.isSky)) {
-    const star = measureStar(image, light, candidate);
+    const star = measureStar(image, light, candidate, stampRadiusMax);
     if (star !== null && !isTwin(stars, star)) stars.push(star);
   }
   return starFieldOf(stars);
@@ -186,8 +188,14 @@ function pixelTables(table: Float32Array): PixelTables {
 /** Half sides of the stamps that are tried, pixels; a star must fit well inside its stamp. */
 const STAMP_RADII = [7, 14, 24] as const;
 
-function measureStar(image: StarImage, light: PixelTables, at: Candidate): MeasuredStar | null {
+function measureStar(
+  image: StarImage,
+  light: PixelTables,
+  at: Candidate,
+  radiusMax: number,
+): MeasuredStar | null {
   for (const radius of STAMP_RADII) {
+    if (radius > radiusMax) return null;
     const stamp = cutStamp(image, light, at, radius);
     if (stamp === null) return null;
     const star = adaptiveMoments(stamp, at);
