@@ -18,7 +18,7 @@ export const words = {
   },
   night: {
     none: "No night is open.",
-    rehearsal: "Rehearsal, made-up sky",
+    rehearsal: "rehearsal",
     rate: (rate: number) => `${rate} × faster than life`,
     clock: "Night time",
   },
