@@ -19,7 +19,7 @@ import type { BenchRow } from "./benchRow.ts";
 
 /** Seeds of the committed table, and seeds on which nothing was ever chosen. */
 const TABLE_SEED = 1;
-const HELD_OUT_SEED = 90_001;
+const HELD_OUT_SEED = 730_001;
 
 /** The governor against its rivals over the suite, its light meter, and its speed. */
 export function benchGovernor(): Promise<BenchRow[]> {
