@@ -10,6 +10,8 @@ export type CameraSettings = {
   readonly batteryHours: number;
   /** Time after the shutter closes during which no new frame can begin, night seconds. */
   readonly busySeconds: number;
+  /** How long the shutter takes to close once an open capture is ended, night seconds. */
+  readonly closeLagSeconds: number;
   /** Whether an open capture (bulb) is offered. */
   readonly hasBulb: boolean;
   /** After this long an open shutter closes by itself, night seconds. */
@@ -53,6 +55,7 @@ export const DEFAULT_CAMERA_SETTINGS: CameraSettings = {
   batteryPercent: 100,
   batteryHours: 20,
   busySeconds: 1,
+  closeLagSeconds: 0,
   hasBulb: true,
   bulbLimitSeconds: 1800,
   orphanSeconds: 5,

@@ -26,6 +26,7 @@ export type Exposed = Exposing & { readonly closedMs: MonotonicMs };
 type CaptureOptions = {
   readonly clock: Clock;
   readonly busySeconds: number;
+  readonly closeLagSeconds: number;
   readonly bulbLimitSeconds: number;
   readonly orphanSeconds: number;
   readonly onOpened: (exposing: Exposing) => void;
@@ -98,7 +99,8 @@ export class Capture {
       running.transactionId === transactionId &&
       running.sessionNumber === sessionNumber;
     if (isThisOne) {
-      this.#close(this.#now());
+      // The answer does not wait for the blades: the host cannot see that they are late.
+      this.#close(monotonicMs(this.#now() + this.#options.closeLagSeconds * 1000));
       return "closed";
     }
     const key = `${sessionNumber}/${transactionId}`;

@@ -186,6 +186,14 @@ export const VIRTUAL_CAMERA_COMMAND = {
       min: 0,
       max: 600,
     },
+    "close-lag-seconds": {
+      type: "number",
+      value: "S",
+      help: "how long the shutter takes to close when an open capture is ended, night seconds",
+      default: defaults.closeLagSeconds,
+      min: 0,
+      max: 10,
+    },
     "no-bulb": { type: "flag", help: "offer no open captures" },
     "bulb-limit-seconds": {
       type: "number",
@@ -271,6 +279,7 @@ export function settingsOf(options: VirtualCameraOptions): CameraSettings {
     batteryPercent: options["battery-percent"],
     batteryHours: options["battery-hours"],
     busySeconds: options["busy-seconds"],
+    closeLagSeconds: options["close-lag-seconds"],
     hasBulb: !options["no-bulb"],
     bulbLimitSeconds: options["bulb-limit-seconds"],
     orphanSeconds: options["orphan-seconds"],

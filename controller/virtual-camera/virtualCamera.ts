@@ -98,6 +98,7 @@ export class VirtualCamera {
     this.capture = new Capture({
       clock,
       busySeconds: settings.busySeconds,
+      closeLagSeconds: settings.closeLagSeconds,
       bulbLimitSeconds: settings.bulbLimitSeconds,
       orphanSeconds: settings.orphanSeconds,
       onOpened: ({ frameIndex }) => {
