@@ -135,10 +135,11 @@ export type CameraTarget =
 /** @throws NightError `usage.invalid` for words that name no camera. */
 export function cameraTargets(options: StartOptions): readonly CameraTarget[] {
   if (options.camera === null) return options["no-demo"] ? [] : [{ kind: "virtual" }];
-  return options.camera.split(",").map((word) => targetOf(word.trim()));
+  return options.camera.split(",").map((word) => cameraTargetOf(word.trim()));
 }
 
-function targetOf(word: string): CameraTarget {
+/** The camera that one word of `--camera` names. @throws NightError `usage.invalid`. */
+export function cameraTargetOf(word: string): CameraTarget {
   if (word === "usb") return { kind: "usb", which: null };
   if (/^usb:./.test(word)) return { kind: "usb", which: word.slice("usb:".length) };
   const ip = /^ip:(\[[0-9a-fA-F:]+\]|[^:[\]]+)(?::(\d{1,5}))?$/.exec(word);

@@ -1,0 +1,26 @@
+import type { CameraControls } from "../../core/profiles/cameraControls.ts";
+import { resolveCameraProfile } from "../../core/profiles/resolve.ts";
+import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
+import { readProfiles } from "../profiles/readProfiles.ts";
+import { localProfileId } from "./localProfile.ts";
+
+/**
+ * The profile that a camera is worked by while it is checked: the one that will be extended, so
+ * what an earlier check found of this camera is left aside and found anew.
+ *
+ * @throws NightError `profile.invalid`.
+ */
+export function workingControls(info: DeviceInfo, dataDir: string): CameraControls {
+  const { cameras } = readProfiles(dataDir);
+  const mine = localProfileId(info);
+  const own = cameras.own.filter(({ profile }) => profile.id !== mine);
+  const facts = {
+    usbVendorId: null,
+    usbProductId: null,
+    ptpVendorExtensionId: info.vendorExtensionId,
+    model: info.model,
+    serialNumber: info.serialNumber,
+    firmware: info.deviceVersion,
+  };
+  return resolveCameraProfile(facts, { ...cameras, own });
+}

@@ -1,0 +1,51 @@
+import { utcMs } from "../../core/units.ts";
+import { NightError } from "../../core/errors.ts";
+import { benchCheck } from "../bench-check/benchCheck.ts";
+import { benchReport } from "../bench-check/benchReport.ts";
+import { workingControls } from "../bench-check/workingControls.ts";
+import { writeLocalProfile } from "../bench-check/localProfile.ts";
+import { createTransport } from "../cameras/createTransport.ts";
+import { startOrigin } from "../clock.ts";
+import { runCommand } from "../commandLine.ts";
+import { cameraTargetOf } from "../config.ts";
+
+const COMMAND = {
+  call: "npm run bench-check --",
+  purpose:
+    "Proves in about a minute what a connected camera can do, lens cap on or off: settings, bulb of 1, 2 and 5 s against the files' own word, latency, dead time, previews, events, battery. Writes what it found into a profile of your own, which the night's timing then uses.",
+  options: {
+    camera: {
+      type: "text",
+      value: "WHICH",
+      required: true,
+      help: "usb, usb:SERIAL, usb:PLACE, ip:HOST or ip:HOST:PORT",
+    },
+    data: { type: "text", value: "DIR", help: "where your profiles are kept", default: "data" },
+    json: { type: "flag", help: "print the figures as JSON" },
+    "no-profile": { type: "flag", help: "write no profile" },
+  },
+} as const;
+
+await runCommand(COMMAND, async (options) => {
+  const target = cameraTargetOf(options.camera);
+  if (target.kind === "virtual") {
+    throw new NightError("usage.invalid", "--camera must name a camera: usb or ip:HOST");
+  }
+  const abort = new AbortController();
+  process.once("SIGINT", () => abort.abort());
+  process.once("SIGTERM", () => abort.abort());
+  const startUtcMs = utcMs(Date.now());
+  const figures = await benchCheck({
+    createTransport: () => createTransport(target),
+    controlsFor: (info) => workingControls(info, options.data),
+    origin: startOrigin({ rate: 1, startUtcMs }),
+    onStep: (sentence) => process.stderr.write(`${sentence}\n`),
+    signal: abort.signal,
+  });
+  process.stdout.write(
+    options.json ? `${JSON.stringify(figures, null, 2)}\n` : benchReport(figures),
+  );
+  if (options["no-profile"]) return;
+  const file = writeLocalProfile(figures, { dataDir: options.data, utcMs: startUtcMs });
+  process.stderr.write(`Written: ${file}\n`);
+});
