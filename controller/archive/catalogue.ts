@@ -256,16 +256,24 @@ export class Catalogue {
 
   /** Keeps the frame's share of the night strip; a null part leaves what is there. */
   putSlice(cameraId: string, frameIndex: number, slice: FrameSlice): void {
-    this.#run(
-      `INSERT INTO slices (camera_id, frame_index, thumbnail, sky_column) VALUES (?, ?, ?, ?)
-       ON CONFLICT (camera_id, frame_index) DO UPDATE SET
-         thumbnail = coalesce(excluded.thumbnail, thumbnail),
-         sky_column = coalesce(excluded.sky_column, sky_column)`,
-      cameraId,
-      frameIndex,
-      slice.thumbnailJpeg,
-      slice.column,
-    );
+    this.transaction(() => {
+      if (slice.thumbnailJpeg !== null) {
+        this.#run(
+          "INSERT OR REPLACE INTO slices (camera_id, frame_index, thumbnail) VALUES (?, ?, ?)",
+          cameraId,
+          frameIndex,
+          slice.thumbnailJpeg,
+        );
+      }
+      if (slice.column !== null) {
+        this.#run(
+          "INSERT OR REPLACE INTO sky_columns (camera_id, frame_index, sky_column) VALUES (?, ?, ?)",
+          cameraId,
+          frameIndex,
+          slice.column,
+        );
+      }
+    });
   }
 
   thumbnail(cameraId: string, frameIndex: number): Uint8Array | null {
@@ -280,7 +288,7 @@ export class Catalogue {
   /** Keogram columns by rising index, at most `count` from `fromIndex`. */
   columns(fromIndex: number, count: number, cameraId?: string): StoredColumn[] {
     const select = `SELECT camera_id AS cameraId, frame_index AS frameIndex, sky_column AS "column"
-                    FROM slices WHERE sky_column IS NOT NULL AND frame_index >= ?`;
+                    FROM sky_columns WHERE frame_index >= ?`;
     const rows =
       cameraId === undefined
         ? this.#all(`${select} ORDER BY frame_index, camera_id LIMIT ?`, fromIndex, count)

@@ -50,6 +50,16 @@ const MIGRATIONS: readonly string[] = [
      thumbnail BLOB NOT NULL,
      PRIMARY KEY (camera_id, frame_index)
    );`,
+  // Beside thumbnails a strip's columns lay one to a page; by themselves a night's are read at once.
+  `CREATE TABLE sky_columns (
+     frame_index INTEGER NOT NULL,
+     camera_id TEXT NOT NULL,
+     sky_column BLOB NOT NULL,
+     PRIMARY KEY (frame_index, camera_id)
+   ) WITHOUT ROWID;
+   INSERT INTO sky_columns
+     SELECT frame_index, camera_id, sky_column FROM slices WHERE sky_column IS NOT NULL;
+   ALTER TABLE slices DROP COLUMN sky_column;`,
 ];
 
 /** Marks the file as a night's catalogue: the letters "NVKT". */

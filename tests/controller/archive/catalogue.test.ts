@@ -170,7 +170,9 @@ describe("opening a catalogue", () => {
     first.putFrame(makeFrame({ frameIndex: 1 }));
     first.close();
     const raw = new SqliteDatabase(join(nightDir, CATALOGUE_FILE));
-    raw.exec("DROP TABLE measures; DROP TABLE slices; DROP TABLE picks; PRAGMA user_version = 1");
+    raw.exec(
+      "DROP TABLE sky_columns; DROP TABLE measures; DROP TABLE slices; DROP TABLE picks; PRAGMA user_version = 1",
+    );
     raw.close();
     const reader = Catalogue.open(nightDir, { readOnly: true });
     expect(reader.picks()).toEqual([]);
