@@ -25,6 +25,15 @@ export type CameraDescription = {
   readonly focus: "manual" | "automatic" | "unknown";
   /** Camera clock minus ours, night milliseconds; null: not readable. */
   readonly clockOffsetMs: number | null;
+  /** More that the checklist and the kit ask about; left out: nothing of it is known. */
+  readonly facts?: CameraSettingFacts;
+};
+
+/** What a camera tells of its menus and its lens, where its profile knows how. */
+export type CameraSettingFacts = {
+  readonly noiseReduction: "off" | "on" | "unknown";
+  readonly imageFormat: "raw" | "rawAndJpeg" | "jpeg" | "unknown";
+  readonly focalLengthMm: number | null;
 };
 
 /** One frame to take. */

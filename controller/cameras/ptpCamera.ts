@@ -5,7 +5,9 @@ import type { FromShutter, ShutterThreadData, ToShutter } from "../shutter/messa
 import { ShutterLamp } from "../shutter/shutterLamp.ts";
 import { startWorker } from "../workers/startWorker.ts";
 import type { Camera, CameraEvent, CardFile, ExposureOrder } from "./camera.ts";
-import { STANDARD_CONTROLS, type CameraControls } from "./cameraControls.ts";
+import type { CameraControls } from "../../core/profiles/cameraControls.ts";
+import type { CameraProfiles } from "../../core/profiles/resolve.ts";
+import { STANDARD_CONTROLS } from "./cameraControls.ts";
 import type { CameraTarget } from "./createTransport.ts";
 
 /** How long the program's end waits for the shutter, and for the thread. */
@@ -16,8 +18,10 @@ export type PtpCameraOptions = {
   readonly cameraId: string;
   readonly target: CameraTarget;
   readonly origin: ClockOrigin;
-  /** What the camera's hardware profile says; without one, the standard's own. */
+  /** How the camera is worked; left out: by the profile that fits what it says of itself. */
   readonly profile?: CameraControls;
+  /** The profiles to choose from; left out: the standard's own serves every camera. */
+  readonly profiles?: CameraProfiles;
 };
 
 /** A camera over PTP, worked by a timing thread of its own. Nothing happens before `connect`. */
@@ -92,6 +96,7 @@ class PtpCamera implements Camera {
       target: this.#options.target,
       origin: this.#options.origin,
       controls: this.#options.profile ?? STANDARD_CONTROLS,
+      profiles: this.#options.profile ? null : (this.#options.profiles ?? null),
       lamp: this.#lampBuffer,
     };
     const worker = startWorker(new URL("../shutter/shutterThread.ts", import.meta.url), {

@@ -12,10 +12,13 @@ import {
   type CameraControls,
   type NumberControl,
   type StateControl,
-} from "../cameras/cameraControls.ts";
+  type WordControl,
+} from "../../core/profiles/cameraControls.ts";
+import { resolveCameraProfile, type CameraProfiles } from "../../core/profiles/resolve.ts";
 import { PtpSession } from "../cameras/ptpSession.ts";
 import type { Transport, TransportEvent } from "../cameras/transport.ts";
 import { createClock, realMs, type Clock, type ClockOrigin } from "../clock.ts";
+import { dataTypeOfWire, runSteps, setRaw } from "./controlSteps.ts";
 import type { ErrandTools } from "./errand.ts";
 import { LinkPace } from "./linkPace.ts";
 
@@ -30,7 +33,10 @@ const ISO_MAX = 0xfffe;
 export type CameraLinkOptions = {
   readonly cameraId: string;
   readonly transport: Transport;
+  /** How the camera is worked; when there are profiles, until it has said what it is. */
   readonly controls: CameraControls;
+  /** Profiles to choose from; null or left out: the controls hold. */
+  readonly profiles?: CameraProfiles | null;
   readonly origin: ClockOrigin;
   readonly onEvent: (event: TransportEvent) => void;
   readonly onLost: (error: NightError) => void;
@@ -47,13 +53,17 @@ export class CameraLink implements ErrandTools {
   readonly pace = new LinkPace();
   readonly #options: CameraLinkOptions;
   readonly #clock: Clock;
+  #chosen: CameraControls;
   #info: DeviceInfo | null = null;
   readonly #described = new Map<number, Described>();
+  /** Properties that the profile alone describes; they cannot be read. */
+  readonly #assumed = new Set<number>();
   /** Raw values as last read; a property that changed by itself is dropped from here. */
   readonly #current = new Map<number, PtpValue>();
 
   constructor(options: CameraLinkOptions) {
     this.#options = options;
+    this.#chosen = options.controls;
     this.#clock = createClock(options.origin);
     this.session = new PtpSession(options.transport, {
       onAnswer: (operation, answer) => {
@@ -82,7 +92,35 @@ export class CameraLink implements ErrandTools {
     await this.session.open(endOrphan);
     await endOrphan();
     this.#info = await this.session.getDeviceInfo({ busyMsMax: BUSY_MS_MAX });
+    this.#chosen = this.#choose(this.#info);
+    // A shutter that was opened by a maker's own steps can be closed only now that they are known.
+    if (orphan !== null && this.#chosen.bulb?.closeSteps) await this.#tryToEnd(orphan);
+    if (this.#chosen.connectSteps.length > 0) {
+      await runSteps(this.session, this.#chosen.connectSteps, { busyMsMax: BUSY_MS_MAX });
+      // Some bodies say only now what they can do.
+      this.#info = await this.session.getDeviceInfo({ busyMsMax: BUSY_MS_MAX });
+    }
     for (const control of this.#controls()) await this.#describe(control.propertyCode);
+    for (const control of this.#numberControls()) this.#assume(control);
+  }
+
+  /** How this camera is worked. */
+  get controls(): CameraControls {
+    return this.#chosen;
+  }
+
+  #choose(info: DeviceInfo): CameraControls {
+    const { profiles, transport, controls } = this.#options;
+    if (!profiles) return controls;
+    const device = {
+      usbVendorId: transport.usbIds?.vendorId ?? null,
+      usbProductId: transport.usbIds?.productId ?? null,
+      ptpVendorExtensionId: info.vendorExtensionId,
+      model: info.model,
+      serialNumber: info.serialNumber,
+      firmware: info.deviceVersion,
+    };
+    return resolveCameraProfile(device, profiles);
   }
 
   /** Ends session and transport in order. */
@@ -92,8 +130,10 @@ export class CameraLink implements ErrandTools {
   }
 
   get hasBulb(): boolean {
-    const { bulb } = this.#options.controls;
+    const { bulb } = this.controls;
     if (bulb === null) return false;
+    // A maker's own operations are not always announced: the profile is believed.
+    if (bulb.openSteps) return true;
     return this.can(bulb.openOperation) && this.can(bulb.closeOperation);
   }
 
@@ -102,45 +142,47 @@ export class CameraLink implements ErrandTools {
   }
 
   get openOperation(): Operation {
-    return operationOfCode(
-      this.#options.controls.bulb?.openOperation,
-      OPERATIONS.InitiateOpenCapture,
-    );
+    return operationOfCode(this.controls.bulb?.openOperation, OPERATIONS.InitiateOpenCapture);
   }
 
   get closeOperation(): Operation {
-    return operationOfCode(
-      this.#options.controls.bulb?.closeOperation,
-      OPERATIONS.TerminateOpenCapture,
-    );
+    return operationOfCode(this.controls.bulb?.closeOperation, OPERATIONS.TerminateOpenCapture);
   }
 
   /** Timed exposures that can be set, seconds, ascending. */
   get exposureLadderSeconds(): readonly number[] {
-    if (!this.can(OPERATIONS.InitiateCapture.code)) return [];
-    return this.#ladder(this.#options.controls.exposureTime).filter(
-      (seconds) => seconds <= TIMED_SECONDS_MAX,
-    );
+    const { timedSteps, exposureTime } = this.controls;
+    if (timedSteps === null && !this.can(OPERATIONS.InitiateCapture.code)) return [];
+    return this.#ladder(exposureTime).filter((seconds) => seconds <= TIMED_SECONDS_MAX);
   }
 
   /** The strings and numbers that a photographer should see; measures the camera's clock, too. */
   async describe(): Promise<CameraDescription> {
-    const { controls, cameraId } = this.#options;
+    const { cameraId } = this.#options;
+    const { controls } = this;
     const info = this.#info;
+    const isoLadder = this.#ladder(controls.iso).filter((iso) => iso <= ISO_MAX);
+    const iso = this.settingOf(controls.iso);
     return {
       cameraId,
       label: `${info?.manufacturer ?? ""} ${info?.model ?? ""}`.trim() || "a camera without a name",
       serialNumber: info?.serialNumber ?? "",
       profileId: controls.profileId,
-      isoLadder: this.#ladder(controls.iso).filter((iso) => iso <= ISO_MAX),
+      isoLadder,
+      fixedIso: isoLadder.length === 0 && iso !== null && iso <= ISO_MAX ? iso : null,
       fNumberLadder: this.#ladder(controls.fNumber),
       exposureLadderSeconds: this.exposureLadderSeconds,
       hasBulb: this.hasBulb,
-      iso: this.settingOf(controls.iso),
+      iso,
       fNumber: this.settingOf(controls.fNumber),
       program: this.#stateOf(controls.program, "other"),
       focus: this.#stateOf(controls.focus, "automatic"),
       clockOffsetMs: await this.#measureClockOffset(),
+      facts: {
+        noiseReduction: this.#wordOf(controls.noiseReduction),
+        imageFormat: this.#wordOf(controls.imageFormat),
+        focalLengthMm: this.settingOf(controls.focalLengthMm),
+      },
     };
   }
 
@@ -159,7 +201,8 @@ export class CameraLink implements ErrandTools {
   /**
    * Brings a property to the settable value nearest to the wanted one, if it is not there.
    *
-   * @returns what the camera made of it, read back; null when it has no such property.
+   * @returns what the camera made of it, read back; null when it has no such property. What a
+   *   maker's own operation has set cannot always be read back, and is then believed.
    */
   async setTo(control: NumberControl | null, wanted: number): Promise<number | null> {
     const described = control ? this.#described.get(control.propertyCode) : undefined;
@@ -169,7 +212,7 @@ export class CameraLink implements ErrandTools {
     if (raw === null) await this.#refresh(described);
     else if (this.#current.get(code) !== raw) {
       try {
-        this.#current.set(code, await this.session.setProperty(code, described.dataType, raw));
+        this.#current.set(code, await this.#send(control, described, raw));
       } catch (thrown) {
         // A refused value costs the wish, not the frame: what is set instead is told.
         if (!(thrown instanceof NightError && thrown.code === "ptp.response")) throw thrown;
@@ -178,6 +221,15 @@ export class CameraLink implements ErrandTools {
       }
     }
     return this.settingOf(control);
+  }
+
+  async #send(control: NumberControl, described: Described, raw: number): Promise<PtpValue> {
+    const { propertyCode: code, setThrough } = control;
+    const { dataType } = described;
+    if (!setThrough) return await this.session.setProperty(code, dataType, raw);
+    await setRaw(this.session, { propertyCode: code, dataType, raw, setThrough });
+    const isReadable = this.#info?.devicePropertiesSupported.includes(code) ?? false;
+    return isReadable ? await this.session.getProperty(code, dataType) : raw;
   }
 
   async readNumber(propertyCode: number): Promise<number | null> {
@@ -189,7 +241,7 @@ export class CameraLink implements ErrandTools {
 
   /** Battery in percent of the range that the camera declares; null: not readable. */
   async readBatteryPercent(): Promise<number | null> {
-    const { battery } = this.#options.controls;
+    const { battery } = this.controls;
     const described = battery ? this.#described.get(battery.propertyCode) : undefined;
     if (!battery || !described) return null;
     const level = await this.readNumber(battery.propertyCode);
@@ -201,16 +253,35 @@ export class CameraLink implements ErrandTools {
   }
 
   async #refresh(described: Described): Promise<void> {
-    if (this.#current.has(described.code)) return;
+    if (this.#current.has(described.code) || this.#assumed.has(described.code)) return;
     const raw = await this.session.getProperty(described.code, described.dataType);
     this.#current.set(described.code, raw);
   }
 
   #controls(): { readonly propertyCode: number }[] {
-    const { exposureTime, iso, fNumber, battery, program, focus, dateTime } =
-      this.#options.controls;
-    const all = [exposureTime, iso, fNumber, battery, program, focus, dateTime];
-    return all.filter((control) => control !== null);
+    const { battery, program, focus, dateTime, noiseReduction, imageFormat } = this.controls;
+    const others = [battery, program, focus, dateTime, noiseReduction, imageFormat];
+    return [...this.#numberControls(), ...others.filter((control) => control !== null)];
+  }
+
+  #numberControls(): NumberControl[] {
+    const { exposureTime, iso, fNumber, focalLengthMm } = this.controls;
+    return [exposureTime, iso, fNumber, focalLengthMm].filter((control) => control !== null);
+  }
+
+  /** A property that the camera does not describe is what its profile says. */
+  #assume({ propertyCode: code, assumed }: NumberControl): void {
+    if (!assumed || this.#described.has(code)) return;
+    this.#assumed.add(code);
+    this.#described.set(code, {
+      kind: "described",
+      code,
+      dataType: dataTypeOfWire(assumed.dataType),
+      isSettable: true,
+      factoryDefault: 0,
+      current: 0,
+      form: { kind: "enumeration", values: assumed.values },
+    });
   }
 
   async #describe(code: number): Promise<void> {
@@ -250,7 +321,13 @@ export class CameraLink implements ErrandTools {
   #stateOf<T extends string>(control: StateControl | null, otherwise: T): "manual" | T | "unknown" {
     const raw = control ? this.#current.get(control.propertyCode) : undefined;
     if (control === null || raw === undefined || raw === 0) return "unknown";
-    return raw === control.manualCode ? "manual" : otherwise;
+    const isManual = raw === control.manualCode || control.alsoManual?.includes(raw as number);
+    return isManual ? "manual" : otherwise;
+  }
+
+  #wordOf<W extends string>(control: WordControl<W> | null): W | "unknown" {
+    const raw = control ? this.#current.get(control.propertyCode) : undefined;
+    return control?.codes.find(({ code }) => code === raw)?.word ?? "unknown";
   }
 
   /**
@@ -259,7 +336,7 @@ export class CameraLink implements ErrandTools {
    * zone is taken to keep this computer's.
    */
   async #measureClockOffset(): Promise<number | null> {
-    const { dateTime } = this.#options.controls;
+    const { dateTime } = this.controls;
     const described = dateTime ? this.#described.get(dateTime.propertyCode) : undefined;
     if (!described) return null;
     const { rate } = this.#options.origin;
@@ -282,7 +359,12 @@ export class CameraLink implements ErrandTools {
   /** Ends a capture that may have ended long ago. */
   async #tryToEnd(openingId: TransactionId): Promise<void> {
     try {
-      const named = this.#options.controls.bulb?.closeNamesOpening === false ? null : openingId;
+      const { bulb } = this.controls;
+      if (bulb?.closeSteps) {
+        await runSteps(this.session, bulb.closeSteps, { openingId, busyMsMax: BUSY_MS_MAX });
+        return;
+      }
+      const named = bulb?.closeNamesOpening === false ? null : openingId;
       await this.session.terminateOpenCapture(named, this.closeOperation, {
         busyMsMax: BUSY_MS_MAX,
       });

@@ -5,8 +5,10 @@ import { FORMATS } from "../../core/ptp/formats.ts";
 import { OPERATIONS } from "../../core/ptp/operations.ts";
 import type { MonotonicMs } from "../../core/units.ts";
 import type { CameraEvent, CardFile } from "../cameras/camera.ts";
-import type { CameraControls } from "../cameras/cameraControls.ts";
+import type { CameraControls, EventPoll } from "../../core/profiles/cameraControls.ts";
+import { readEventRecords, type PolledEvent } from "../../core/profiles/eventRecords.ts";
 import type { CameraLink } from "./cameraLink.ts";
+import { operationOfCode } from "./controlSteps.ts";
 import { whenThereIsRoom, type Errand } from "./errand.ts";
 import { fetchWhole } from "./fetchFile.ts";
 import { fetchInfo, fetchPreview, isPicture } from "./fetchPreview.ts";
@@ -43,6 +45,7 @@ export async function* frameErrand(
     {
       wholeJpegBytesMax: controls.wholeJpegBytesMax,
       canReadPieces: link.can(OPERATIONS.GetPartialObject.code),
+      order: controls.previewOrder,
     },
   );
   callbacks.tell({
@@ -139,6 +142,21 @@ export async function* comparisonErrand(
     whenThereIsRoom(link, async (options) => await link.session.getObjectHandles(options)),
   );
   compare(handles ?? []);
+}
+
+/** Asks a camera for the events that it does not send by itself. */
+export async function* pollErrand(
+  link: CameraLink,
+  poll: EventPoll,
+  hear: (event: PolledEvent) => void,
+): Errand {
+  const operation = operationOfCode(poll.operation, "toInitiator");
+  const answered = yield* orNull(
+    whenThereIsRoom(link, async (options) => await link.session.run(operation, [], options)),
+  );
+  for (const event of readEventRecords(answered?.data ?? new Uint8Array(0), poll.layout)) {
+    hear(event);
+  }
 }
 
 async function* orNull<T>(errand: Errand<T>): Errand<T | null> {

@@ -2,10 +2,18 @@ import { NightError } from "../../core/errors.ts";
 import { findLargestJpeg, type ByteRange, type FileSearch } from "../../core/frames/rawPreview.ts";
 import type { ObjectInfo } from "../../core/ptp/datasets/objectInfo.ts";
 import { FORMATS, isImageFormat } from "../../core/ptp/formats.ts";
+import type { PreviewSource } from "../../core/profiles/cameraControls.ts";
 import { RESPONSES } from "../../core/ptp/responses.ts";
 import { isResponse } from "../cameras/ptpSession.ts";
 import { after, whenThereIsRoom, type Errand, type ErrandTools } from "./errand.ts";
 import { fetchRange, fetchWhole } from "./fetchFile.ts";
+
+/** In which order a picture is looked for, and how. */
+export type PreviewOptions = {
+  readonly wholeJpegBytesMax: number;
+  readonly canReadPieces: boolean;
+  readonly order: readonly PreviewSource[];
+};
 
 /** A picture to keep and to meter. */
 export type Preview = { readonly jpeg: Uint8Array; readonly isOriginal: boolean };
@@ -34,27 +42,51 @@ export async function* fetchInfo(tools: ErrandTools, handle: number): Errand<Obj
 }
 
 /**
- * The picture of a frame, by rising cost: the file itself if it is a JPEG of moderate size, else its
- * thumbnail, else the largest JPEG inside a raw file, else a JPEG of any size.
+ * The picture of a frame from the first source that has one, in the order of the camera's profile:
+ * by rising cost where it knows nothing better.
  *
  * @throws NightError `camera.frame_missing` when the camera offers none of them.
  */
 export async function* fetchPreview(
   tools: ErrandTools,
   object: { readonly handle: number; readonly info: ObjectInfo },
-  options: { readonly wholeJpegBytesMax: number; readonly canReadPieces: boolean },
+  options: PreviewOptions,
 ): Errand<Preview> {
   const { handle, info } = object;
-  const isModerate = info.objectCompressedSize <= options.wholeJpegBytesMax;
-  if (isJpeg(info) && isModerate) return yield* fetchOriginal(tools, object, options.canReadPieces);
-  const thumb = yield* fetchThumb(tools, handle, info);
-  if (thumb !== null) return { jpeg: thumb, isOriginal: false };
-  if (isJpeg(info)) return yield* fetchOriginal(tools, object, options.canReadPieces);
-  const embedded = options.canReadPieces ? yield* fetchEmbedded(tools, handle, info) : null;
-  if (embedded !== null) return { jpeg: embedded, isOriginal: false };
+  for (const source of options.order) {
+    const preview = yield* fetchFrom(source, tools, object, options);
+    if (preview !== null) return preview;
+  }
   throw new NightError("camera.frame_missing", `the camera offers no preview of ${info.filename}`, {
     handle,
   });
+}
+
+async function* fetchFrom(
+  source: PreviewSource,
+  tools: ErrandTools,
+  object: { readonly handle: number; readonly info: ObjectInfo },
+  { wholeJpegBytesMax, canReadPieces }: PreviewOptions,
+): Errand<Preview | null> {
+  const { handle, info } = object;
+  switch (source) {
+    case "moderateJpeg": {
+      const isModerate = isJpeg(info) && info.objectCompressedSize <= wholeJpegBytesMax;
+      return isModerate ? yield* fetchOriginal(tools, object, canReadPieces) : null;
+    }
+    case "anyJpeg":
+      return isJpeg(info) ? yield* fetchOriginal(tools, object, canReadPieces) : null;
+    case "thumbnail":
+      return asPreview(yield* fetchThumb(tools, handle, info));
+    case "embeddedJpeg":
+      return canReadPieces && !isJpeg(info)
+        ? asPreview(yield* fetchEmbedded(tools, handle, info))
+        : null;
+  }
+}
+
+function asPreview(jpeg: Uint8Array | null): Preview | null {
+  return jpeg === null ? null : { jpeg, isOriginal: false };
 }
 
 async function* fetchOriginal(

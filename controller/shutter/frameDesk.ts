@@ -1,7 +1,7 @@
 import type { NightError } from "../../core/errors.ts";
 import type { TransactionId } from "../../core/ptp/ids.ts";
 import type { CameraEvent } from "../cameras/camera.ts";
-import type { CameraControls } from "../cameras/cameraControls.ts";
+import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import { realMs, type ClockOrigin } from "../clock.ts";
 import type { CameraLink } from "./cameraLink.ts";
 import type { ErrandQueue } from "./errandQueue.ts";
@@ -12,6 +12,7 @@ import { nightOf } from "./nightTime.ts";
 /** Which errand goes first; of frames the newest, for the next exposure hangs on it. */
 export const RANK = {
   comparison: 0,
+  events: 0.5,
   frame: (frameIndex: number): number => 2 - frameIndex / (frameIndex + 1),
   status: 3,
   card: 4,
@@ -27,7 +28,8 @@ const LATE_FILE = "the camera did not name a file for this frame";
 const LOST_LINK = "the link was lost before the camera named the file; it may be on the card";
 
 export type FrameDeskOptions = {
-  readonly controls: CameraControls;
+  /** How the connected camera is worked. */
+  readonly controls: () => CameraControls;
   readonly origin: ClockOrigin;
   readonly errands: ErrandQueue;
   readonly tell: (event: CameraEvent) => void;
@@ -85,8 +87,8 @@ export class FrameDesk {
     const named = this.#files.name(handle, eventTransactionId);
     if (named.kind !== "ofFrame") return false;
     const { frameIndex, captureId } = named;
-    const { controls, origin, tell } = this.#options;
-    const errand = frameErrand(link, { frameIndex, handle }, controls, {
+    const { origin, tell } = this.#options;
+    const errand = frameErrand(link, { frameIndex, handle }, link.controls, {
       tell,
       nightNow: () => nightOf(realMs(), origin),
       isOther: (info) => this.#isOtherFrames(info.filename, frameIndex),
@@ -141,6 +143,6 @@ export class FrameDesk {
 
   /** How long the camera may take to name a file, real milliseconds. */
   #graceMs(): number {
-    return GRACE_FLOOR_MS + this.#options.controls.fileGraceMs / this.#options.origin.rate;
+    return GRACE_FLOOR_MS + this.#options.controls().fileGraceMs / this.#options.origin.rate;
   }
 }

@@ -1,6 +1,7 @@
 import type { ClockOrigin } from "../clock.ts";
 import type { CameraEvent, CardFile, ExposureOrder } from "../cameras/camera.ts";
-import type { CameraControls } from "../cameras/cameraControls.ts";
+import type { CameraControls } from "../../core/profiles/cameraControls.ts";
+import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { CameraTarget } from "../cameras/createTransport.ts";
 import type { ErrorCode } from "../../core/errors.ts";
 
@@ -10,6 +11,7 @@ export type ShutterThreadData = {
   readonly target: CameraTarget;
   readonly origin: ClockOrigin;
   readonly controls: CameraControls;
+  readonly profiles: CameraProfiles | null;
   /** Shared with the main thread: see `shutterLamp.ts`. */
   readonly lamp: SharedArrayBuffer;
 };

@@ -2,11 +2,12 @@ import { asNightError, NightError } from "../../core/errors.ts";
 import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
 import { RESPONSES } from "../../core/ptp/responses.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
-import type { CameraControls } from "../cameras/cameraControls.ts";
+import type { CameraControls, ControlStep } from "../../core/profiles/cameraControls.ts";
 import { isResponse } from "../cameras/ptpSession.ts";
 import type { OperationAnswer } from "../cameras/transport.ts";
 import { realMs } from "../clock.ts";
 import type { CameraLink } from "./cameraLink.ts";
+import { runSteps } from "./controlSteps.ts";
 import { chooseExposureMethod, type ExposureMethod } from "./exposureMethod.ts";
 import type { ShutterLamp } from "./shutterLamp.ts";
 
@@ -51,10 +52,14 @@ export class ShutterMover {
   /** Brings the settings in place; that costs the camera's time only when they change. */
   async prepare(exposure: Exposure): Promise<void> {
     const { link, controls } = this.#options;
+    const settings = [controls.iso, controls.fNumber, controls.exposureTime];
+    const before = settings.map((control) => link.settingOf(control));
     await link.setTo(controls.iso, exposure.iso);
     await link.setTo(controls.fNumber, exposure.fNumber);
     const method = this.methodFor(exposure.exposureSeconds);
     if (method.kind === "timed") await link.setTo(controls.exposureTime, method.exposureSeconds);
+    const hasChanged = settings.some((control, at) => link.settingOf(control) !== before[at]);
+    if (hasChanged && controls.settleMs > 0) await pause(controls.settleMs);
   }
 
   /** What an exposure of this length is taken with, by the settings as they were read back. */
@@ -72,16 +77,20 @@ export class ShutterMover {
     ordered: Exposure,
   ): Promise<{ readonly answer: OperationAnswer; readonly exposureSeconds: number }> {
     const { link, controls } = this.#options;
-    const answer = await link.session.initiateCapture();
+    const answer = controls.timedSteps
+      ? await runSteps(link.session, controls.timedSteps)
+      : await link.session.initiateCapture();
     const setSeconds = link.settingOf(controls.exposureTime);
     return { answer, exposureSeconds: setSeconds ?? ordered.exposureSeconds };
   }
 
   /** Opens the shutter; the lamp burns from before the request until it is surely closed. */
   async open(): Promise<OperationAnswer> {
-    const { link, lamp } = this.#options;
+    const { link, lamp, controls } = this.#options;
     lamp.light(link.session.upcomingTransactionId);
     try {
+      const openSteps = controls.bulb?.openSteps;
+      if (openSteps) return await this.#openBySteps(openSteps);
       return await link.session.initiateOpenCapture(link.openOperation);
     } catch (thrown) {
       await this.#afterFailedOpening(thrown);
@@ -99,9 +108,11 @@ export class ShutterMover {
     const untilMs = realMs() + CLOSE_MS_MAX;
     for (let attempt = 1; ; attempt += 1) {
       try {
-        const answer = await link.session.terminateOpenCapture(named, link.closeOperation, {
-          timeoutMs: CLOSE_ANSWER_MS,
-        });
+        const closeSteps = controls.bulb?.closeSteps;
+        const options = { timeoutMs: CLOSE_ANSWER_MS };
+        const answer = closeSteps
+          ? await runSteps(link.session, closeSteps, { ...options, openingId })
+          : await link.session.terminateOpenCapture(named, link.closeOperation, options);
         lamp.putOut();
         return answer;
       } catch (thrown) {
@@ -115,6 +126,24 @@ export class ShutterMover {
         if (realMs() > untilMs) throw refusesToClose(error);
         await pause(Math.min(controls.busyPollMs * attempt, CLOSE_PAUSE_MS_MAX));
       }
+    }
+  }
+
+  /**
+   * Of several steps the first may have done something that the refused second left behind; it is
+   * undone as far as the camera lets it be.
+   */
+  async #openBySteps(steps: readonly ControlStep[]): Promise<OperationAnswer> {
+    const { link, controls } = this.#options;
+    try {
+      return await runSteps(link.session, steps);
+    } catch (thrown) {
+      const error = asNightError(thrown);
+      const closeSteps = controls.bulb?.closeSteps ?? [];
+      if (error.code !== "camera.gone" && "responseCode" in error.details) {
+        await runSteps(link.session, closeSteps).catch(() => undefined);
+      }
+      throw thrown;
     }
   }
 

@@ -19,6 +19,7 @@ const loop = new TimingLoop({
   cameraId: data.cameraId,
   origin: data.origin,
   controls: data.controls,
+  profiles: data.profiles,
   lamp: new ShutterLamp(data.lamp),
   wait: preciseWait(),
   createTransport: () => createTransport(data.target),

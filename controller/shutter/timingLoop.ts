@@ -1,14 +1,15 @@
 import { asNightError, NightError, type ErrorCode } from "../../core/errors.ts";
 import { EVENTS } from "../../core/ptp/events.ts";
-import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
+import { NO_TRANSACTION, transactionId, type TransactionId } from "../../core/ptp/ids.ts";
 import type { CameraEvent, ExposureOrder } from "../cameras/camera.ts";
-import type { CameraControls } from "../cameras/cameraControls.ts";
+import type { CameraControls } from "../../core/profiles/cameraControls.ts";
+import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { OperationAnswer, Transport, TransportEvent } from "../cameras/transport.ts";
 import { realMs, type ClockOrigin } from "../clock.ts";
 import { CameraLink } from "./cameraLink.ts";
 import type { Errand } from "./errand.ts";
 import { ErrandQueue } from "./errandQueue.ts";
-import { cardErrand, fileErrand, statusErrand } from "./errands.ts";
+import { cardErrand, fileErrand, pollErrand, statusErrand } from "./errands.ts";
 import { FrameDesk, RANK } from "./frameDesk.ts";
 import type { FromShutter, ToShutter } from "./messages.ts";
 import { nightOf, realOf } from "./nightTime.ts";
@@ -21,7 +22,9 @@ import { Wake } from "./wake.ts";
 export type TimingLoopOptions = {
   readonly cameraId: string;
   readonly origin: ClockOrigin;
+  /** How the camera is worked; when there are profiles, until it has said what it is. */
   readonly controls: CameraControls;
+  readonly profiles?: CameraProfiles | null;
   readonly lamp: ShutterLamp;
   readonly wait: MomentWait;
   readonly createTransport: () => Transport;
@@ -103,6 +106,8 @@ export class TimingLoop {
   /** A frame is being read out by the camera; `ready` is owed at this moment at the latest. */
   #readyAtMs: number | null = null;
   #orderExpectedUntilMs = 0;
+  /** When a camera is next asked for its events, real time; Infinity: it sends them. */
+  #pollAtMs = Infinity;
   /** Length of the exposure before, real milliseconds. */
   #lastExposureMs = 0;
   #rescue = { attempts: 0, atMs: 0 };
@@ -110,12 +115,16 @@ export class TimingLoop {
   constructor(options: TimingLoopOptions) {
     this.#options = options;
     this.#desk = new FrameDesk({
-      controls: options.controls,
+      controls: () => this.#controls,
       origin: options.origin,
       errands: this.#errands,
       tell: (event) => this.#tell(event),
       exposingIndex: () => this.#exposingIndex,
     });
+  }
+
+  get #controls(): CameraControls {
+    return this.#connected?.link.controls ?? this.#options.controls;
   }
 
   /** Takes a wish of the main thread; it is met in one of the next turns. */
@@ -191,8 +200,9 @@ export class TimingLoop {
     const leftMs = move === null ? Infinity : move.atMs - realMs() - handOverMs;
     if (move !== null && leftMs <= 0) return await this.#make(move);
     if (this.#desk.compareAtMs <= realMs()) this.#desk.compare(this.#connected.link);
+    if (this.#pollAtMs <= realMs()) this.#poll(this.#connected.link);
     if (await this.#errands.step({ leftMs, stepMs: this.#stepMs() })) return;
-    const nextMs = Math.min(this.#errands.nextMs, this.#desk.compareAtMs);
+    const nextMs = Math.min(this.#errands.nextMs, this.#desk.compareAtMs, this.#pollAtMs);
     await this.#wake.pause(Math.min(leftMs, nextMs - realMs()));
   }
 
@@ -368,7 +378,7 @@ export class TimingLoop {
    * wish to connect anew lets go of the order.
    */
   async #insist<T>(attempt: () => Promise<T>): Promise<T> {
-    const { busyPollMs, busyMsMax } = this.#options.controls;
+    const { busyPollMs, busyMsMax } = this.#controls;
     const startMs = realMs();
     const untilMs = startMs + busyMsMax + this.#lastExposureMs;
     for (;;) {
@@ -406,9 +416,12 @@ export class TimingLoop {
   #hear(event: TransportEvent): void {
     const [parameter] = event.parameters;
     const link = this.#connected?.link;
-    switch (event.eventCode) {
+    switch (this.#meaningOf(event.eventCode)) {
       case EVENTS.ObjectAdded:
       case EVENTS.RequestObjectTransfer:
+        if (parameter && this.#controls.quirks.includes("reusedHandle")) {
+          this.#desk.forgetFile(parameter);
+        }
         if (parameter && link && this.#desk.name(link, parameter, event.transactionId)) {
           this.#noteReadOut();
         }
@@ -434,6 +447,29 @@ export class TimingLoop {
         break;
     }
     this.#wake.ring();
+  }
+
+  /** A maker's own event by the standard's code of what it means. */
+  #meaningOf(eventCode: number): number {
+    const { objectAddedEvents, captureDoneEvents } = this.#controls;
+    if (objectAddedEvents.includes(eventCode)) return EVENTS.ObjectAdded;
+    return captureDoneEvents.includes(eventCode) ? EVENTS.CaptureComplete : eventCode;
+  }
+
+  /** Asks for events where the camera does not send them. */
+  #poll(link: CameraLink): void {
+    const { eventPoll } = link.controls;
+    this.#pollAtMs = eventPoll === null ? Infinity : realMs() + eventPoll.everyMs;
+    if (eventPoll === null || this.#errands.has(RANK.events)) return;
+    const errand = pollErrand(link, eventPoll, ({ eventCode, parameter }) =>
+      this.#hear({
+        eventCode,
+        transactionId: NO_TRANSACTION,
+        parameters: parameter === null ? [] : [parameter],
+        atMs: realMs(),
+      }),
+    );
+    this.#errands.add({ rank: RANK.events, errand, drop: () => undefined });
   }
 
   /** A full card ends the capture that found it full; its frame has no file to wait for. */
@@ -486,7 +522,7 @@ export class TimingLoop {
   }
 
   async #connect(): Promise<void> {
-    const { lamp, controls } = this.#options;
+    const { lamp } = this.#options;
     const link = new CameraLink({
       ...this.#options,
       transport: this.#options.createTransport(),
@@ -505,7 +541,9 @@ export class TimingLoop {
     }
     lamp.putOut();
     this.#rescue = { attempts: 0, atMs: 0 };
+    const { controls } = link;
     this.#connected = { link, mover: new ShutterMover({ link, controls, lamp }) };
+    this.#pollAtMs = controls.eventPoll === null ? Infinity : realMs();
   }
 
   async #noteUnreached(link: CameraLink, error: NightError): Promise<void> {
