@@ -6,7 +6,8 @@ import { plainTimerWait } from "../../controller/shutter/preciseWait.ts";
 import { ShutterLamp } from "../../controller/shutter/shutterLamp.ts";
 import { TimingLoop } from "../../controller/shutter/timingLoop.ts";
 import type { CameraEvent } from "../../controller/cameras/camera.ts";
-import { deviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
+import type { CameraProfiles } from "../../core/profiles/resolve.ts";
+import { deviceInfo, type DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
 import { encodeHandles } from "../../core/ptp/datasets/handles.ts";
 import { objectInfo, type ObjectInfo } from "../../core/ptp/datasets/objectInfo.ts";
 import { FORMATS } from "../../core/ptp/formats.ts";
@@ -84,6 +85,7 @@ export type ScriptedLoop = {
 /** A timing loop in this thread, joined to a scripted camera; the night runs in real time. */
 export async function startScriptedLoop(
   controls: Partial<CameraControls> = {},
+  profiles: CameraProfiles | null = null,
 ): Promise<ScriptedLoop> {
   const camera = createScriptedCamera();
   const port = await camera.peer.listen();
@@ -96,6 +98,7 @@ export async function startScriptedLoop(
     cameraId: "camera-1",
     origin: startOrigin({ rate: 1, startUtcMs: utcMs(Date.UTC(2027, 2, 24, 18)) }),
     controls: { ...STANDARD_CONTROLS, fileGraceMs: 0, ...controls },
+    profiles,
     lamp,
     wait: plainTimerWait(),
     createTransport: () => createTransport({ kind: "ip", host: "127.0.0.1", port }),
@@ -170,7 +173,8 @@ function ownReply(camera: ScriptedCamera, request: PeerRequest): Reply {
   }
 }
 
-function encodedDeviceInfo(): Uint8Array {
+/** What a scripted camera says that it is; a test changes what matters to it. */
+export function encodedDeviceInfo(over: Partial<DeviceInfo> = {}): Uint8Array {
   return deviceInfo.encode({
     standardVersion: 100,
     vendorExtensionId: 0,
@@ -186,5 +190,6 @@ function encodedDeviceInfo(): Uint8Array {
     model: "",
     deviceVersion: "",
     serialNumber: "",
+    ...over,
   });
 }
