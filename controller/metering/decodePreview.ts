@@ -59,10 +59,8 @@ export async function decodePixels(
     const factor = shrinkFactor(fileWidthPx, widthPxMax);
     if (orientation > 1) image.autoOrient();
     if (factor > 1) image.resize(Math.ceil(fileWidthPx / factor));
-    const { data, info } = await image
-      .toColourspace("srgb")
-      .raw()
-      .toBuffer({ resolveWithObject: true });
+    // sharp converts to sRGB by itself, by the file's own profile when it has one.
+    const { data, info } = await image.raw().toBuffer({ resolveWithObject: true });
     return {
       widthPx: info.width,
       heightPx: info.height,

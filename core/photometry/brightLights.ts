@@ -73,7 +73,8 @@ const MOON_DEG = 0.5;
 const MOON_SHARE_CLIPPED = 1.3;
 
 function whitePixels(blob: readonly number[], grid: CellGrid): number {
-  return blob.reduce((sum, cell) => sum + grid.clippedBlue[cell]!, 0);
+  const read = blob.reduce((sum, cell) => sum + grid.clippedBlue[cell]!, 0);
+  return (read * grid.cellPx ** 2) / grid.pixelsPerCell;
 }
 
 function floodFrom(start: number, light: LightMap, limit: number, seen: Uint8Array): number[] {

@@ -10,7 +10,11 @@ const BINS_PER_CODE = 2;
 export function codesAtQuantiles(
   grid: CellGrid,
   isMetered: Uint8Array,
-  frame: { readonly exposure: Exposure; readonly openedMs: MonotonicMs },
+  frame: {
+    readonly exposure: Exposure;
+    readonly openedMs: MonotonicMs;
+    readonly followsTheSky?: boolean;
+  },
 ): FrameCodes {
   const { exposureSeconds, iso, fNumber } = frame.exposure;
   const bins = new Uint32Array(3 * BINS);
@@ -26,6 +30,7 @@ export function codesAtQuantiles(
     exposureStops: Math.log2((exposureSeconds * iso) / fNumber ** 2),
     seconds: frame.openedMs / 1000 + exposureSeconds / 2,
     cellCount,
+    followsTheSky: frame.followsTheSky === true,
     codes: [0, 1, 2].flatMap((channel) =>
       quantilesOf(bins.subarray(channel * BINS, (channel + 1) * BINS), cellCount),
     ),

@@ -64,6 +64,12 @@ export type MeterFrame = {
   readonly heightPx: number;
   /** sRGB, three bytes a pixel, row by row. */
   readonly rgb: Uint8Array;
+  /**
+   * True when a governor chose the exposure to follow the sky. Two such frames in a row say nothing
+   * of the tone curve: where the exposure rises because the sky falls, the codes stay the same
+   * whatever the curve. Left out: the exposure varies for its own reasons.
+   */
+  readonly followsTheSky?: boolean;
   /** The exposure that happened. */
   readonly exposure: Exposure;
   readonly openedMs: MonotonicMs;
@@ -298,7 +304,7 @@ function remarksOf(
   if (statistics.mean <= DARKEST_LIGHT * 2) remarks.push("the frame is black");
   if (worstClipped(statistics) > 0.95)
     remarks.push("the frame is white: the sky is brighter still");
-  if (!response.isSure) remarks.push("tone curve not yet sure");
+  if (!response.isSure) remarks.push(TONE_CURVE_UNSURE);
   if (!evidence.isSure) remarks.push("horizon not yet sure");
   if (sky.isWhole) remarks.push("no sky found, the whole frame was metered");
   if (sky.lights.some((light) => light.kind === "moon")) remarks.push("moon in frame, left out");

@@ -9,6 +9,9 @@ export type CurtainMotion =
       readonly pxPerSecond: number;
     };
 
+/** The remark of a reading whose tone curve is still being learned. */
+export const TONE_CURVE_UNSURE = "tone curve not yet sure";
+
 /** What the meter says of one frame. */
 export type Reading = {
   /** Mean linear light of the metered sky, stops from mid-grey (not from the target). */

@@ -19,6 +19,9 @@ import { linearOfCode, MID_GREY_CODE } from "./srgb.ts";
  * g as a smooth deviation from sRGB, s small and steady from pair to pair, so that exposures that
  * go up and down again (bracketing) cancel a sky that brightens; quantiles that do not fit (a curtain
  * that grew, a lamp) lose their weight (Huber).
+ * Exposures that follow the sky teach nothing and are passed over: there d = −s, the codes stay the
+ * same, and the curve would bend a little further with every frame (identification in a closed
+ * loop, Gustavsson, Ljung & Söderström 1977, from memory).
  * Sources: Debevec & Malik 1997 (log form, hat weight, smoothness), Mitsunaga & Nayar 1999 (ratios
  * found along with the curve), Grossberg & Nayar 2003 (curves as deviations in a small basis;
  * quantiles of histograms instead of pixels; the exponent that unknown ratios leave open).
@@ -42,6 +45,8 @@ export type FrameCodes = {
   readonly seconds: number;
   /** Cells that were taken; a pair whose skies differ in size is not matched. */
   readonly cellCount: number;
+  /** The exposure was chosen to follow the sky. */
+  readonly followsTheSky?: boolean;
   /** Codes at the quantiles, red then green then blue. */
   readonly codes: readonly number[];
 };
@@ -58,9 +63,9 @@ export const QUANTILES = [0.05, 0.2, 0.4, 0.6, 0.8, 0.95] as const;
 
 /** Pairs kept; the oldest goes first. */
 const PAIRS_MAX = 48;
-/** New pairs until the curve is solved again, which takes a millisecond; a sure one needs it rarely. */
+/** New pairs until the curve is solved again, which takes a millisecond; a settled one needs it rarely. */
 const PAIRS_PER_SOLVE = 4;
-const PAIRS_PER_SOLVE_SURE = 24;
+const PAIRS_PER_SOLVE_SETTLED = 24;
 /** A pair says something of the curve from this change of exposure on, stops. */
 const CHANGE_STOPS_MIN = 0.1;
 /** Frames further apart show another sky. */
@@ -89,14 +94,18 @@ export function learnFrame(
   const exposureChange = frame.exposureStops - last.exposureStops;
   const index = learner.pairCount;
   const pair = { exposureChange, index, codes1: last.codes, codes2: frame.codes };
-  if (Math.abs(exposureChange) < CHANGE_STOPS_MIN) return { learner: next, response: null };
+  const bothFollow = last.followsTheSky === true && frame.followsTheSky === true;
+  if (bothFollow || Math.abs(exposureChange) < CHANGE_STOPS_MIN) {
+    return { learner: next, response: null };
+  }
   const grown: ResponseLearner = {
     ...next,
     pairs: [...learner.pairs.slice(-(PAIRS_MAX - 1)), pair],
     pairsSinceSolve: learner.pairsSinceSolve + 1,
     pairCount: learner.pairCount + 1,
   };
-  const perSolve = learner.isSure ? PAIRS_PER_SOLVE_SURE : PAIRS_PER_SOLVE;
+  const isSettled = learner.isSure && learner.pairCount >= PAIRS_MAX;
+  const perSolve = isSettled ? PAIRS_PER_SOLVE_SETTLED : PAIRS_PER_SOLVE;
   if (grown.pairsSinceSolve < perSolve) return { learner: grown, response: null };
   const response = solveResponse(grown);
   return { learner: { ...grown, pairsSinceSolve: 0, isSure: response.isSure }, response };

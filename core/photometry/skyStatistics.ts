@@ -56,7 +56,7 @@ export function measureSky(grid: CellGrid, light: LightMap, isSky: Uint8Array): 
     counts[(wr * r + wg * g + wb * b) >> 2]! += 1;
   }
   const cells = Math.max(1, count);
-  const pixels = cells * grid.cellPx ** 2;
+  const pixels = cells * grid.pixelsPerCell;
   const mean = Math.max(DARKEST_LIGHT, sum / cells);
   return {
     count,

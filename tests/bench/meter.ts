@@ -16,7 +16,7 @@ type MeteredFile = { readonly jpeg: Uint8Array; readonly exposureSeconds: number
  */
 export async function benchMeter(): Promise<BenchRow[]> {
   return [
-    await benchSize("160 × 120 thumbnail", await filesOf(160, 120, 160), 400),
+    await benchSize("160 × 120 thumbnail", await filesOf(160, 120, 160), 1600),
     await benchSize("1500 × 1000 preview", await filesOf(750, 500, 1500), 40),
     await benchSize("24-megapixel JPEG", await filesOf(750, 500, 6000), 16),
   ];

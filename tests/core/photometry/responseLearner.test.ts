@@ -20,8 +20,8 @@ import { monotonicMs } from "../../../core/units.ts";
 import { HIDDEN_CURVES } from "../../support/hiddenCurves.ts";
 import { paintedSky, paintFrame, type ToneCurve } from "../../support/paintedSky.ts";
 
-const WIDTH = 120;
-const HEIGHT = 80;
+const WIDTH = 180;
+const HEIGHT = 120;
 
 type Night = {
   readonly curve: ToneCurve;
@@ -38,7 +38,7 @@ function liveNight({ curve, name, expose, frames = 40, start = startToneResponse
   const sky = paintedSky(random, {
     widthPx: WIDTH,
     heightPx: HEIGHT,
-    degPerPx: 1.074,
+    degPerPx: 0.716,
     base: (seconds) => 0.25 * 2 ** (0.8 * Math.sin(seconds / 70) + 0.3 * Math.sin(seconds / 23)),
     contrast: (seconds) => 2 + 1.5 * Math.sin(seconds / 40),
   });
@@ -74,7 +74,8 @@ function curveError(curve: ToneCurve, response: ToneResponse, learner: ResponseL
   const seen = learner.pairs.flatMap((pair) => [...pair.codes1, ...pair.codes2]);
   seen.sort((a, b) => a - b);
   const from = Math.ceil(seen[Math.floor(seen.length * 0.05)]!);
-  const to = Math.floor(seen[Math.floor(seen.length * 0.95)]!);
+  // Codes next to the ceiling are clipped light, whatever the curve.
+  const to = Math.min(245, Math.floor(seen[Math.floor(seen.length * 0.95)]!));
   const unit = lightAt(curve, 118);
   let [sum, count] = [0, 0];
   for (let code = from; code <= to; code += 1) {
