@@ -18,7 +18,7 @@ import { markRunning } from "../archive/recover.ts";
 import type { Camera, CameraDescription } from "../cameras/camera.ts";
 import type { Clock } from "../clock.ts";
 import type { Log } from "../log.ts";
-import type { NightService } from "../web/nightService.ts";
+import type { FrameRange, NightService } from "../web/nightService.ts";
 import { FrameMeter } from "./frameMeter.ts";
 import { ResponseStore } from "./responseStore.ts";
 import { storyLine } from "./storyLine.ts";
@@ -111,16 +111,15 @@ export class NightHost implements NightService {
     return listNights(this.#parts.dataDir);
   }
 
-  frames(nightId: string, options: { fromIndex: number; count: number }): readonly FrameRecord[] {
-    return this.#catalogueOf(nightId).frames(options);
+  frames(nightId: string, { cameraId, ...stretch }: FrameRange): readonly FrameRecord[] {
+    const catalogue = this.#catalogueOf(nightId);
+    return catalogue.frames({ ...stretch, cameraId: cameraId ?? firstCamera(catalogue) });
   }
 
-  framePath(nightId: string, frameIndex: number): string | null {
+  framePath(nightId: string, frameIndex: number, cameraId?: string): string | null {
     const catalogue = this.#catalogueOf(nightId);
-    const [frame] = catalogue.frames({ fromIndex: frameIndex, count: 1 });
-    return frame?.frameIndex === frameIndex && frame.file
-      ? join(catalogue.nightDir, frame.file.path)
-      : null;
+    const frame = catalogue.frame(cameraId ?? firstCamera(catalogue), frameIndex);
+    return frame?.file ? join(catalogue.nightDir, frame.file.path) : null;
   }
 
   cameraFacts(cameraId: string): Partial<CameraFacts> | null {
@@ -298,4 +297,9 @@ export class NightHost implements NightService {
       return null;
     }
   }
+}
+
+/** The camera that is meant when none is named; a night without frames has none. */
+function firstCamera(catalogue: Catalogue): string {
+  return catalogue.cameraIds()[0] ?? "";
 }

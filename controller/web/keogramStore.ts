@@ -9,7 +9,7 @@ const STAMP_BYTES = 4;
 const PIXEL_BYTES = COLUMN_ROWS * 3;
 const SLOT_BYTES = STAMP_BYTES + PIXEL_BYTES;
 
-/** Nights held in memory at once; others are read again from the cache folder. */
+/** Strips held in memory at once; others are read again from the cache folder. */
 const NIGHTS_MAX = 4;
 
 /** Frames of one night that can have a slot; 200,000 are 58 MB. */
@@ -26,7 +26,7 @@ type Night = {
 };
 
 /**
- * The keogram slices of whole nights, made once a frame and kept in one small file a night, so that
+ * The keogram slices of whole nights, made once a frame and kept in one small file a camera, so that
  * a night of thousands of frames opens in one request. The file is a cache: losing it costs time.
  */
 export class KeogramStore {
@@ -40,7 +40,7 @@ export class KeogramStore {
   }
 
   /**
-   * RGBA pixels, `frames.length` wide and `COLUMN_ROWS` high: column i is frame i's slice,
+   * Of one camera's frames: RGBA pixels, `frames.length` wide and `COLUMN_ROWS` high: column i is frame i's slice,
    * transparent where there is no readable picture.
    */
   async pixels(
@@ -48,8 +48,9 @@ export class KeogramStore {
     frames: readonly FrameRecord[],
     pathOf: (frameIndex: number) => string | null,
   ): Promise<Buffer> {
-    const night = await this.#night(nightId);
-    await Promise.all(frames.map((frame) => this.#make(nightId, night, frame, pathOf)));
+    const strip = stripOf(nightId, frames[0]);
+    const night = await this.#night(strip);
+    await Promise.all(frames.map((frame) => this.#make(strip, night, frame, pathOf)));
     const width = frames.length;
     const rgba = Buffer.alloc(width * COLUMN_ROWS * 4);
     frames.forEach((frame, x) => {
@@ -70,20 +71,21 @@ export class KeogramStore {
     frame: FrameRecord,
     pathOf: (frameIndex: number) => string | null,
   ): Promise<void> {
-    await this.#make(nightId, await this.#night(nightId), frame, pathOf);
+    const strip = stripOf(nightId, frame);
+    await this.#make(strip, await this.#night(strip), frame, pathOf);
   }
 
   /** Writes what has not been written yet. */
   async close(): Promise<void> {
-    for (const [nightId, opening] of this.#nights) {
+    for (const [strip, opening] of this.#nights) {
       const night = await opening;
-      this.#write(nightId, night);
+      this.#write(strip, night);
       await night.writing;
     }
   }
 
   async #make(
-    nightId: string,
+    strip: string,
     night: Night,
     frame: FrameRecord,
     pathOf: (frameIndex: number) => string | null,
@@ -94,7 +96,7 @@ export class KeogramStore {
     if (making === undefined) {
       making = this.#fill(night, frame, pathOf(frameIndex)).finally(() => {
         night.underway.delete(frameIndex);
-        if (night.changed.size >= WRITE_EVERY) this.#write(nightId, night);
+        if (night.changed.size >= WRITE_EVERY) this.#write(strip, night);
       });
       night.underway.set(frameIndex, making);
     }
@@ -118,11 +120,11 @@ export class KeogramStore {
     night.changed.add(frame.frameIndex);
   }
 
-  #night(nightId: string): Promise<Night> {
-    const known = this.#nights.get(nightId);
+  #night(strip: string): Promise<Night> {
+    const known = this.#nights.get(strip);
     if (known !== undefined) return known;
-    const opening = this.#read(nightId);
-    this.#nights.set(nightId, opening);
+    const opening = this.#read(strip);
+    this.#nights.set(strip, opening);
     for (const [oldest, other] of this.#nights) {
       if (this.#nights.size <= NIGHTS_MAX) break;
       void other.then((night) => this.#write(oldest, night));
@@ -131,15 +133,15 @@ export class KeogramStore {
     return opening;
   }
 
-  async #read(nightId: string): Promise<Night> {
-    const path = this.#path(nightId);
+  async #read(strip: string): Promise<Night> {
+    const path = this.#path(strip);
     const slots =
       path === null ? Buffer.alloc(0) : await readFile(path).catch(() => Buffer.alloc(0));
     return { slots, changed: new Set(), underway: new Map(), writing: Promise.resolve() };
   }
 
-  #write(nightId: string, night: Night): void {
-    const path = this.#path(nightId);
+  #write(strip: string, night: Night): void {
+    const path = this.#path(strip);
     const indices = [...night.changed];
     night.changed.clear();
     if (path === null || indices.length === 0) return;
@@ -162,10 +164,15 @@ export class KeogramStore {
     }
   }
 
-  #path(nightId: string): string | null {
+  #path(strip: string): string | null {
     if (this.#cacheDir === null) return null;
-    return join(this.#cacheDir, `${encodeURIComponent(nightId)}.keogram`);
+    return join(this.#cacheDir, `${strip}.keogram`);
   }
+}
+
+/** A camera's strip of a night, as a name that every disk takes: an index is unique within a camera. */
+function stripOf(nightId: string, frame: FrameRecord | undefined): string {
+  return `${encodeURIComponent(nightId)}.${encodeURIComponent(frame?.cameraId ?? "")}`;
 }
 
 async function openForUpdate(path: string): Promise<FileHandle> {

@@ -9,7 +9,7 @@ import { daemonViewSchema, frameRecordSchema, nightSummarySchema } from "../../c
 import { NightError } from "../../core/errors.ts";
 import { COLUMN_ROWS, type FrameImages } from "./frameImages.ts";
 import type { KeogramStore } from "./keogramStore.ts";
-import type { NightService } from "./nightService.ts";
+import type { FrameRange, NightService } from "./nightService.ts";
 import { frameIndexOf, wholeNumber, type Route, type RouteRequest } from "./route.ts";
 
 /** Frames in one answer; a page asks again for more. */
@@ -63,7 +63,7 @@ function frameRoutes(service: NightService, idOf: NightIdOf): readonly Route[] {
     {
       method: "get",
       path: "/api/nights/:nightId/frames",
-      summary: `Frames of a night by rising index, at most ${FRAMES_MAX} at once.`,
+      summary: `One camera's frames of a night by rising index, at most ${FRAMES_MAX} at once.`,
       part: PART,
       query: range(FRAMES_MAX, 100),
       answer: { kind: "json", schema: v.array(frameRecordSchema) },
@@ -83,8 +83,9 @@ function frameRoutes(service: NightService, idOf: NightIdOf): readonly Route[] {
       path: "/api/nights/:nightId/frames/:frameIndex",
       summary: "One frame: what was asked and why, what happened, what the meter says.",
       part: PART,
+      query: { camera: cameraInQuery },
       answer: { kind: "json", name: "FrameRecord", schema: frameRecordSchema },
-      handle: ({ params }) => frameOf(service, idOf(params), params),
+      handle: ({ params, query }) => frameOf(service, idOf(params), { params, query }),
     },
   ];
 }
@@ -110,8 +111,7 @@ function pictureRoutes({
         const nightId = idOf(params);
         const wanted = rangeOf(query);
         const frames = byIndex(service.frames(nightId, wanted), wanted.fromIndex);
-        const pathOf = (index: number): string | null => service.framePath(nightId, index);
-        const png = await keogramPng(nightId, frames, { keograms, pathOf });
+        const png = await keogramPng(service, keograms, { nightId, frames });
         response.type("png").set("Cache-Control", "no-store").send(png);
       },
     },
@@ -120,14 +120,12 @@ function pictureRoutes({
       path: `${base}/frames/:frameIndex/column.png`,
       summary: `One frame's slice of the keogram, 1 × ${COLUMN_ROWS} pixels.`,
       part: PART,
+      query: { camera: cameraInQuery },
       answer: { kind: "file", mediaType: "image/png", what: "the slice" },
-      handle: async ({ params }, response) => {
+      handle: async ({ params, query }, response) => {
         const nightId = idOf(params);
-        const pathOf = (index: number): string | null => service.framePath(nightId, index);
-        const png = await keogramPng(nightId, [frameOf(service, idOf(params), params)], {
-          keograms,
-          pathOf,
-        });
+        const frames = [frameOf(service, nightId, { params, query })];
+        const png = await keogramPng(service, keograms, { nightId, frames });
         response.type("png").set("Cache-Control", "no-store").send(png);
       },
     },
@@ -136,9 +134,10 @@ function pictureRoutes({
       path: `${base}/frames/:frameIndex/thumb.jpg`,
       summary: "A small picture of a frame, 192 pixels wide.",
       part: PART,
+      query: { camera: cameraInQuery },
       answer: { kind: "file", mediaType: "image/jpeg", what: "the small picture" },
       handle: async (request, response) => {
-        const path = pictureOf(service, idOf(request.params), request.params);
+        const path = pictureOf(service, idOf(request.params), request);
         await sendPicture(request, response, path, () => images.thumb(path));
       },
     },
@@ -147,10 +146,13 @@ function pictureRoutes({
       path: `${base}/frames/:frameIndex/image.jpg`,
       summary: "A frame's picture as the camera gave it; with width, made at most that wide.",
       part: PART,
-      query: { width: wholeNumber("width", { min: 0, max: 4096, byDefault: 0 }) },
+      query: {
+        camera: cameraInQuery,
+        width: wholeNumber("width", { min: 0, max: 4096, byDefault: 0 }),
+      },
       answer: { kind: "file", mediaType: "image/jpeg", what: "the picture" },
       handle: async (request, response) => {
-        const path = pictureOf(service, idOf(request.params), request.params);
+        const path = pictureOf(service, idOf(request.params), request);
         const width = Number(request.query["width"]);
         if (width > 0) {
           await sendPicture(request, response, path, () => images.atWidth(path, width));
@@ -163,14 +165,17 @@ function pictureRoutes({
 }
 
 async function keogramPng(
-  nightId: string,
-  frames: readonly FrameRecordOrHole[],
-  parts: { keograms: KeogramStore; pathOf: (index: number) => string | null },
+  service: NightService,
+  keograms: KeogramStore,
+  { nightId, frames }: { nightId: string; frames: readonly FrameRecordOrHole[] },
 ): Promise<Buffer> {
-  if (frames.length === 0) {
+  const [first] = frames;
+  if (first === undefined) {
     throw new NightError("web.not_found", "This night has no frames there.");
   }
-  const pixels = await parts.keograms.pixels(nightId, frames, parts.pathOf);
+  const pathOf = (index: number): string | null =>
+    service.framePath(nightId, index, first.cameraId);
+  const pixels = await keograms.pixels(nightId, frames, pathOf);
   return sharp(pixels, { raw: { width: frames.length, height: COLUMN_ROWS, channels: 4 } })
     .png({ compressionLevel: 6, adaptiveFiltering: false })
     .toBuffer();
@@ -232,16 +237,28 @@ async function fileState(path: string): Promise<{ mtimeMs: number; size: number 
   });
 }
 
+/** An index is unique within a camera only. Left out: the night's first camera. */
+const cameraInQuery = v.optional(v.string("camera must be a camera's id."));
+
 function range(max: number, byDefault: number): NonNullable<Route["query"]> {
   return {
+    camera: cameraInQuery,
     from: wholeNumber("from", { min: 0, max: 999_999_999, byDefault: 0 }),
     count: wholeNumber("count", { min: 1, max, byDefault }),
   };
 }
 
-function rangeOf(query: RouteRequest["query"]): { fromIndex: number; count: number } {
-  return { fromIndex: Number(query["from"]), count: Number(query["count"]) };
+function rangeOf(query: RouteRequest["query"]): FrameRange {
+  const cameraId = cameraOf(query);
+  return { fromIndex: Number(query["from"]), count: Number(query["count"]), cameraId };
 }
+
+function cameraOf(query: RouteRequest["query"]): string | undefined {
+  const { camera } = query;
+  return camera === undefined ? undefined : String(camera);
+}
+
+type FrameRequest = Pick<RouteRequest, "params" | "query">;
 
 type NightIdOf = (params: RouteRequest["params"]) => string;
 
@@ -265,19 +282,23 @@ function nightIds(service: NightService): NightIdOf {
 function frameOf(
   service: NightService,
   nightId: string,
-  params: RouteRequest["params"],
+  { params, query }: FrameRequest,
 ): FrameRecordOrHole {
   const fromIndex = frameIndexOf(params);
-  const frame = service.frames(nightId, { fromIndex, count: 1 })[0];
+  const frame = service.frames(nightId, { fromIndex, count: 1, cameraId: cameraOf(query) })[0];
   if (frame?.frameIndex !== fromIndex) {
     throw new NightError("web.not_found", `This night has no frame ${fromIndex}.`);
   }
   return frame;
 }
 
-function pictureOf(service: NightService, nightId: string, params: RouteRequest["params"]): string {
+function pictureOf(
+  service: NightService,
+  nightId: string,
+  { params, query }: FrameRequest,
+): string {
   const frameIndex = frameIndexOf(params);
-  const path = service.framePath(nightId, frameIndex);
+  const path = service.framePath(nightId, frameIndex, cameraOf(query));
   if (path === null) {
     throw new NightError("web.not_found", `Frame ${frameIndex} has no picture.`);
   }

@@ -7,6 +7,13 @@ import type {
 import type { CameraFacts } from "../../core/night/checklist.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 
+/** A stretch of one camera's frames. */
+export type FrameRange = {
+  readonly fromIndex: number;
+  readonly count: number;
+  readonly cameraId?: string | undefined;
+};
+
 /** What the web server needs of the running program; the composition root provides it. */
 export type NightService = {
   view(): DaemonView;
@@ -15,10 +22,13 @@ export type NightService = {
   /** @throws NightError `settings.invalid` with one clear sentence. */
   command(cameraId: string, command: WatchCommand): void;
   nights(): readonly NightSummary[];
-  /** Frames of a night by rising index, at most `count` from `fromIndex`. */
-  frames(nightId: string, options: { fromIndex: number; count: number }): readonly FrameRecord[];
-  /** Absolute path of a frame's JPEG; null when there is none. */
-  framePath(nightId: string, frameIndex: number): string | null;
+  /**
+   * One camera's frames of a night by rising index, at most `count` from `fromIndex`; an index is
+   * unique within a camera only. No camera named: the night's first.
+   */
+  frames(nightId: string, options: FrameRange): readonly FrameRecord[];
+  /** Absolute path of a frame's JPEG; null when there is none. No camera named: the night's first. */
+  framePath(nightId: string, frameIndex: number, cameraId?: string): string | null;
   /** What a connected camera tells of its settings; null while none is connected. */
   cameraFacts?(cameraId: string): Partial<CameraFacts> | null;
 };

@@ -217,7 +217,7 @@ function prepareSlices(service: NightService, keograms: KeogramStore): () => voi
     if (message.kind !== "frame" || message.frame.file === null) return;
     const { nightId, frame } = message;
     keograms
-      .prepare(nightId, frame, (index) => service.framePath(nightId, index))
+      .prepare(nightId, frame, (index) => service.framePath(nightId, index, frame.cameraId))
       // Made again when the page asks; a picture that cannot be read is said where it is shown.
       .catch(() => undefined);
   });

@@ -36,7 +36,11 @@ export function createFakeDeliveries(
     if (nightId !== NIGHT_ID) {
       throw new NightError("archive.not_found", `There is no night ${nightId}.`);
     }
-    const frames = night.frames(nightId, { fromIndex: 0, count: 100_000 });
+    const frames = night
+      .view()
+      .watches.flatMap(({ cameraId }) =>
+        night.frames(nightId, { cameraId, fromIndex: 0, count: 100_000 }),
+      );
     const sets = cutFrameSets(frames, [], edits);
     return { nightId, frameCount: frames.length, sets, edits, keepers: keepers(), jobs };
   };

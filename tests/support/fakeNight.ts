@@ -26,7 +26,7 @@ export type FakeNight = NightService & {
   /** Adds a frame, as the watch would when its file is whole. */
   addFrame(changes?: Partial<FrameRecord>): FrameRecord;
   /** Changes how the watch stands. */
-  changeWatch(changes: Partial<WatchView>): void;
+  changeWatch(changes: Partial<WatchView>, cameraId?: string): void;
   changeView(changes: Partial<DaemonView>): void;
   readonly commands: { cameraId: string; command: WatchCommand }[];
   readonly listenerCount: () => number;
@@ -122,12 +122,29 @@ export function makeView(changes: Partial<DaemonView> = {}): DaemonView {
   };
 }
 
-export function createFakeNight(options: { framesDir?: string } = {}): FakeNight {
+/**
+ * @param options.cameraIds  The night's cameras; each counts its frames by itself.
+ */
+export function createFakeNight(
+  options: { framesDir?: string; cameraIds?: readonly string[] } = {},
+): FakeNight {
+  const { cameraIds = ["virtual"] } = options;
+  const first = cameraIds[0]!;
   const frames: FrameRecord[] = [];
   const listeners = new Set<(message: ServerMessage) => void>();
   const commands: { cameraId: string; command: WatchCommand }[] = [];
   let view = makeView();
-  let watch = makeWatch();
+  const watches = new Map(
+    cameraIds.map((cameraId, at) => [
+      cameraId,
+      makeWatch({ cameraId, ...(at === 0 ? {} : { cameraLabel: `Camera ${cameraId}` }) }),
+    ]),
+  );
+  const framesOf = (cameraId: string): FrameRecord[] =>
+    frames.filter((frame) => frame.cameraId === cameraId);
+  const change = (cameraId: string, changes: Partial<WatchView>): void => {
+    watches.set(cameraId, { ...watches.get(cameraId)!, ...changes });
+  };
 
   const now = (): UtcMs => {
     const newest = frames.at(-1);
@@ -137,7 +154,10 @@ export function createFakeNight(options: { framesDir?: string } = {}): FakeNight
     ...view,
     nowUtcMs: now(),
     night: view.night && { ...view.night, frameCount: frames.length },
-    watches: [{ ...watch, frameCount: frames.length, newest: frames.at(-1) ?? null }],
+    watches: [...watches.values()].map((watch) => {
+      const own = framesOf(watch.cameraId);
+      return { ...watch, frameCount: own.length, newest: own.at(-1) ?? null };
+    }),
   });
   const push = (message: ServerMessage): void => {
     for (const listener of listeners) listener(message);
@@ -153,45 +173,49 @@ export function createFakeNight(options: { framesDir?: string } = {}): FakeNight
       listeners.add(listener);
       return () => listeners.delete(listener);
     },
-    frames: (_nightId, { fromIndex, count }) => frames.slice(fromIndex, fromIndex + count),
-    framePath: (_nightId, frameIndex) => {
-      const file = frames[frameIndex]?.file;
+    frames: (_nightId, { fromIndex, count, cameraId = first }) =>
+      framesOf(cameraId).slice(fromIndex, fromIndex + count),
+    framePath: (_nightId, frameIndex, cameraId = first) => {
+      const file = framesOf(cameraId)[frameIndex]?.file;
       return options.framesDir === undefined || !file
         ? null
         : join(options.framesDir, "..", file.path);
     },
     command: (cameraId, command) => {
       commands.push({ cameraId, command });
+      const watch = watches.get(cameraId)!;
       const { phase } = watch;
       switch (command.kind) {
         case "settings":
-          watch = { ...watch, settings: { ...watch.settings, ...command.settings } };
+          change(cameraId, { settings: { ...watch.settings, ...command.settings } });
           break;
         case "pause":
           if (phase !== "watching") {
             throw new NightError("settings.invalid", "Only a running watch can be paused.");
           }
-          watch = { ...watch, phase: "paused", isExposing: false, sentence: "Paused by hand." };
+          change(cameraId, { phase: "paused", isExposing: false, sentence: "Paused by hand." });
           break;
         case "start":
         case "resume":
-          watch = { ...watch, phase: "watching", sentence: "All is well." };
+          change(cameraId, { phase: "watching", sentence: "All is well." });
           break;
         case "stop":
-          watch = { ...watch, phase: "finished", isExposing: false, sentence: "Ended by hand." };
+          change(cameraId, { phase: "finished", isExposing: false, sentence: "Ended by hand." });
           break;
       }
       pushState();
     },
     addFrame: (changes = {}) => {
-      const frame = makeFrame({ frameIndex: frames.length, ...changes });
+      const cameraId = changes.cameraId ?? first;
+      const frameIndex = framesOf(cameraId).length;
+      const frame = makeFrame({ frameIndex, cameraId, ...changes });
       frames.push(frame);
       push({ kind: "frame", nightId: NIGHT_ID, frame });
       pushState();
       return frame;
     },
-    changeWatch: (changes) => {
-      watch = { ...watch, ...changes };
+    changeWatch: (changes, cameraId = first) => {
+      change(cameraId, changes);
       pushState();
     },
     changeView: (changes) => {

@@ -59,29 +59,40 @@ export function changeSettings(
   return tell("PATCH", `/api/watches/${encodeURIComponent(cameraId)}/settings`, settings);
 }
 
-export function fetchCurves(nightId: string, fromIndex: number): Promise<NightCurves> {
-  return ask(`${nightPath(nightId)}/curves?from=${fromIndex}`);
+/** One camera's part of a night: a frame's index is unique within it. null: the night's first. */
+export type CameraNight = { readonly nightId: string; readonly cameraId: string | null };
+
+export function fetchCurves(of: CameraNight, fromIndex: number): Promise<NightCurves> {
+  return ask(`${nightPath(of.nightId)}/curves?from=${fromIndex}${andCamera(of)}`);
 }
 
-export function fetchFrame(nightId: string, frameIndex: number): Promise<FrameRecord> {
-  return ask(`${nightPath(nightId)}/frames/${frameIndex}`);
+export function fetchFrame(of: CameraNight, frameIndex: number): Promise<FrameRecord> {
+  return ask(`${framePath(of, frameIndex)}?${andCamera(of).slice(1)}`);
 }
 
 export async function fetchKeogram(
-  nightId: string,
+  of: CameraNight,
   range: { fromIndex: number; count: number },
 ): Promise<ImageBitmap> {
-  const query = `from=${range.fromIndex}&count=${range.count}`;
-  const response = await send(`${nightPath(nightId)}/keogram.png?${query}`, {});
+  const query = `from=${range.fromIndex}&count=${range.count}${andCamera(of)}`;
+  const response = await send(`${nightPath(of.nightId)}/keogram.png?${query}`, {});
   return createImageBitmap(await response.blob());
 }
 
-export function thumbUrl(nightId: string, frameIndex: number): string {
-  return `${nightPath(nightId)}/frames/${frameIndex}/thumb.jpg`;
+export function thumbUrl(of: CameraNight, frameIndex: number): string {
+  return `${framePath(of, frameIndex)}/thumb.jpg?${andCamera(of).slice(1)}`;
 }
 
-export function imageUrl(nightId: string, frameIndex: number, width: number): string {
-  return `${nightPath(nightId)}/frames/${frameIndex}/image.jpg?width=${width}`;
+export function imageUrl(of: CameraNight, frameIndex: number, width: number): string {
+  return `${framePath(of, frameIndex)}/image.jpg?width=${width}${andCamera(of)}`;
+}
+
+function framePath(of: CameraNight, frameIndex: number): string {
+  return `${nightPath(of.nightId)}/frames/${frameIndex}`;
+}
+
+function andCamera({ cameraId }: CameraNight): string {
+  return cameraId === null ? "" : `&camera=${encodeURIComponent(cameraId)}`;
 }
 
 function nightPath(nightId: string): string {

@@ -53,10 +53,12 @@ export function forgetPlace(name: string): Promise<readonly RememberedPlace[]> {
 }
 
 export function fetchChecklist(
+  cameraId: string | null,
   ticks: readonly string[],
   needs: ChecklistNeeds,
 ): Promise<Checklist> {
-  return tell("POST", "/api/checklist", { ticks, needs });
+  const camera = cameraId === null ? {} : { cameraId };
+  return tell("POST", "/api/checklist", { ...camera, ticks, needs });
 }
 
 export function startTonight(query: TonightQuery): Promise<TonightView> {

@@ -22,6 +22,11 @@ export class Daemon {
     return this.view.nowUtcMs + passedMs;
   });
 
+  /** The watch of a camera; without one, or when it is gone, the first. */
+  watchOf(cameraId: string | null): WatchView | null {
+    return this.watches.find((one) => one.cameraId === cameraId) ?? this.watches[0] ?? null;
+  }
+
   apply(message: ServerMessage, atMs: number): void {
     this.link = "live";
     this.heardAtMs = atMs;

@@ -1,4 +1,4 @@
-import { fetchKeogram } from "../api/client.ts";
+import { fetchKeogram, type CameraNight } from "../api/client.ts";
 import type { TracePoint } from "./tracePoint.ts";
 
 /** Columns in one canvas: below every browser's limit. */
@@ -11,11 +11,11 @@ const REQUEST_COLUMNS_MAX = 8192;
 /** Slices are asked for this long after a frame came, so that one request serves several. */
 const GATHER_MS = 250;
 
-/** The slices of a night's frames, fetched in ranges and kept as columns of a few canvases. */
+/** The slices of one camera's frames of a night, fetched in ranges and kept as columns of a few canvases. */
 export class KeogramTiles {
   /** Rises whenever new slices are here. */
   version = $state.raw(0);
-  #nightId: string | null = null;
+  #of: CameraNight | null = null;
   #tiles: HTMLCanvasElement[] = [];
   /** By frame index. */
   #here: boolean[] = [];
@@ -25,9 +25,10 @@ export class KeogramTiles {
   #points: readonly TracePoint[] = [];
 
   /** Says which frames there are; slices that are missing are fetched soon. */
-  want(nightId: string | null, points: readonly TracePoint[]): void {
-    if (nightId !== this.#nightId) {
-      this.#nightId = nightId;
+  want(of: CameraNight | null, points: readonly TracePoint[]): void {
+    if (of?.nightId !== this.#of?.nightId || of?.cameraId !== this.#of?.cameraId) {
+      this.#of = of;
+      this.#requestColumns = REQUEST_COLUMNS_MIN;
       this.#tiles = [];
       this.#here = [];
       this.version += 1;
@@ -49,7 +50,7 @@ export class KeogramTiles {
 
   close(): void {
     clearTimeout(this.#timer);
-    this.#nightId = null;
+    this.#of = null;
   }
 
   #later(): void {
@@ -61,12 +62,12 @@ export class KeogramTiles {
   }
 
   async #fetchMissing(): Promise<void> {
-    const nightId = this.#nightId;
+    const of = this.#of;
     const missing = this.#points.filter(
       ({ frameIndex, hasFile }) => hasFile && this.#here[frameIndex] !== true,
     );
     const first = missing[0];
-    if (nightId === null || first === undefined) return;
+    if (of === null || first === undefined) return;
     const fromIndex = first.frameIndex;
     const last = missing.findLast(
       ({ frameIndex }) => frameIndex < fromIndex + this.#requestColumns,
@@ -75,8 +76,12 @@ export class KeogramTiles {
     this.#isFetching = true;
     let didCome = false;
     try {
-      const picture = await fetchKeogram(nightId, { fromIndex, count });
-      if (nightId !== this.#nightId) return;
+      const picture = await fetchKeogram(of, { fromIndex, count });
+      if (of !== this.#of) {
+        // Another night or camera was opened meanwhile; its slices are asked for next.
+        didCome = true;
+        return;
+      }
       this.#place(picture, fromIndex);
       picture.close();
       didCome = true;
@@ -85,8 +90,8 @@ export class KeogramTiles {
       // The link is watched elsewhere; the slices are asked for again with the next frame.
     } finally {
       this.#isFetching = false;
+      if (didCome) this.#later();
     }
-    if (didCome) this.#later();
   }
 
   #place(picture: ImageBitmap, fromIndex: number): void {
