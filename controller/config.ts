@@ -18,6 +18,23 @@ export const START_COMMAND = {
       value: "WHICH",
       help: "usb, usb:SERIAL, usb:PLACE, ip:HOST or ip:HOST:PORT; several with commas between them",
     },
+    release: {
+      type: "text",
+      value: "WHICH",
+      help: "release contact of a body without a protocol: serial:PATH[:dtr|rts][:half][:low] or hid[:VENDOR:PRODUCT]; needs --frames-folder and --fixed-iso",
+    },
+    "frames-folder": {
+      type: "text",
+      value: "DIR",
+      help: "folder into which the files of the camera on --release arrive",
+    },
+    "fixed-iso": {
+      type: "number",
+      value: "ISO",
+      help: "ISO that you have set on the camera by hand; the exposure is then governed by time alone",
+      min: 25,
+      max: 1_000_000,
+    },
     port: {
       type: "number",
       value: "N",
@@ -127,6 +144,18 @@ export type StartOptions = OptionValues<(typeof START_COMMAND)["options"]>;
 
 /** Which camera to use, as asked for on the command line. */
 export type CameraTarget =
+  | CabledTarget
+  /** A body without a protocol, on a release contact. */
+  | {
+      readonly kind: "contact";
+      /** As asked for; see `release/parseRelease.ts`. */
+      readonly release: string;
+      readonly framesFolder: string;
+      readonly fixedIso: number;
+    };
+
+/** A camera that speaks the protocol, over its own cable or network. */
+export type CabledTarget =
   | { readonly kind: "virtual" }
   /** By serial number or place on the bus; null: the only one there is. */
   | { readonly kind: "usb"; readonly which: string | null }
@@ -134,12 +163,29 @@ export type CameraTarget =
 
 /** @throws NightError `usage.invalid` for words that name no camera. */
 export function cameraTargets(options: StartOptions): readonly CameraTarget[] {
-  if (options.camera === null) return options["no-demo"] ? [] : [{ kind: "virtual" }];
-  return options.camera.split(",").map((word) => cameraTargetOf(word.trim()));
+  const cabled = options.camera?.split(",").map((word) => cameraTargetOf(word.trim())) ?? [];
+  const contact = contactTarget(options);
+  if (contact) return [...cabled, contact];
+  return options.camera === null && !options["no-demo"] ? [{ kind: "virtual" }] : cabled;
+}
+
+function contactTarget(options: StartOptions): CameraTarget | null {
+  const { release, "frames-folder": framesFolder, "fixed-iso": fixedIso } = options;
+  if (release === null) {
+    if (framesFolder === null) return null;
+    throw new NightError("usage.invalid", "--frames-folder goes with --release");
+  }
+  if (framesFolder === null || fixedIso === null) {
+    throw new NightError(
+      "usage.invalid",
+      "--release needs --frames-folder DIR, into which the files come, and --fixed-iso N, the ISO you have set on the camera",
+    );
+  }
+  return { kind: "contact", release, framesFolder, fixedIso };
 }
 
 /** The camera that one word of `--camera` names. @throws NightError `usage.invalid`. */
-export function cameraTargetOf(word: string): CameraTarget {
+export function cameraTargetOf(word: string): CabledTarget {
   if (word === "usb") return { kind: "usb", which: null };
   if (/^usb:./.test(word)) return { kind: "usb", which: word.slice("usb:".length) };
   const ip = /^ip:(\[[0-9a-fA-F:]+\]|[^:[\]]+)(?::(\d{1,5}))?$/.exec(word);
@@ -155,6 +201,7 @@ export function cameraTargetOf(word: string): CameraTarget {
 
 /** The governor's settings as asked for on the command line. */
 export function exposureSettings(options: StartOptions): ExposureSettings {
+  const fixedIso = options["fixed-iso"];
   return {
     ...DEFAULT_EXPOSURE_SETTINGS,
     targetStops: options["target-stops"],
@@ -169,5 +216,6 @@ export function exposureSettings(options: StartOptions): ExposureSettings {
     intervalSeconds: options["interval-seconds"],
     focalLengthMm: options["focal-length-mm"],
     pixelPitchUm: options["pixel-pitch-um"],
+    ...(fixedIso === null ? {} : { isoMin: fixedIso, isoMax: fixedIso }),
   };
 }

@@ -9,6 +9,7 @@ import { createNightFolder, nightInfoOf } from "./archive/nightFolder.ts";
 import type { NightInfo } from "./archive/nightInfo.ts";
 import { markRunning, recoverNight, unfinishedNights } from "./archive/recover.ts";
 import type { Camera } from "./cameras/camera.ts";
+import { openContactCamera } from "./cameras/contactCamera.ts";
 import { openPtpCamera } from "./cameras/ptpCamera.ts";
 import { createClock, realMs, type Clock, type ClockOrigin } from "./clock.ts";
 import { cameraTargets, exposureSettings, type CameraTarget, type StartOptions } from "./config.ts";
@@ -21,6 +22,9 @@ import { NightHost } from "./night/nightHost.ts";
 import { firstExposure, isSunUnder, nextTwilight } from "./night/nightSky.ts";
 import { readFramingOf } from "./planning/frameFraming.ts";
 import { DeliverService } from "./deliver/deliverService.ts";
+import { readProfiles, type HardwareProfiles } from "./profiles/readProfiles.ts";
+import { chooseRelease, type ChosenRelease } from "./release/parseRelease.ts";
+import { RELEASE_CAUTIONS, releaseLabel, serialCautions } from "./release/releaseTarget.ts";
 import { PlanService } from "./planning/planService.ts";
 import { startVirtualCamera, type VirtualCameraProcess } from "./virtualCameraProcess.ts";
 import { deliverRoutes } from "./web/deliverRoutes.ts";
@@ -28,6 +32,8 @@ import { planRoutes } from "./web/planRoutes.ts";
 import { focusRoutes } from "./web/focusRoutes.ts";
 import { startWebServer } from "./web/server.ts";
 
+/** Frames of a camera's first night that teach its tone curve: a few minutes of dusk. */
+const PROBE_COUNT_MAX = 40;
 const UI_DIR = fileURLToPath(new URL("../ui/dist/", import.meta.url));
 
 /** The running program. */
@@ -59,6 +65,8 @@ export async function startDaemon(
   const targets = cameraTargets(options);
   const dataDir = resolve(options.data);
   const isDemo = targets.some((target) => target.kind === "virtual");
+  const hardware = readProfiles(dataDir);
+  const release = await openedRelease(targets, hardware, print);
   const night = targets.length === 0 ? null : openNight(options, dataDir, isDemo, print);
   const { log, close: closeLog } = openLog(dataDir);
   const clock = createClock(night?.origin ?? originNow(1, utcMs(Date.now())));
@@ -69,7 +77,7 @@ export async function startDaemon(
   const open = (cameraId: string): Camera => {
     const target = targets[cameraIds.indexOf(cameraId)];
     if (!target) throw new NightError("settings.invalid", `There is no camera called ${cameraId}.`);
-    return openCamera(cameraId, target, virtual, clock.origin);
+    return openCamera(cameraId, target, { virtual, release, hardware, origin: clock.origin });
   };
   const openTrial = (cameraId: string) => new TrialCamera(open(cameraId), clock);
   const focus = new FocusAid(openTrial);
@@ -234,12 +242,32 @@ function originNow(rate: number, startUtcMs: UtcMs): ClockOrigin {
   return { rate, startUtcMs, realOriginMs: realMs() };
 }
 
-function openCamera(
-  cameraId: string,
-  target: CameraTarget,
-  virtual: VirtualCameraProcess | null,
-  origin: ClockOrigin,
-): Camera {
+/** Chooses the release contact, and says what has to be minded before it is touched. */
+async function openedRelease(
+  targets: readonly CameraTarget[],
+  hardware: HardwareProfiles,
+  print: (line: string) => void,
+): Promise<ChosenRelease | null> {
+  const asked = targets.find((target) => target.kind === "contact");
+  if (!asked) return null;
+  const chosen = await chooseRelease(asked.release, hardware.releases);
+  print(`${releaseLabel(chosen.target)} releases a camera that stands at ISO ${asked.fixedIso}.`);
+  const serial = chosen.target.kind === "serial" ? serialCautions(chosen.target) : [];
+  for (const caution of [...RELEASE_CAUTIONS, ...serial]) print(caution);
+  return chosen;
+}
+
+/** What cameras are opened with. */
+type CameraWorld = {
+  readonly virtual: VirtualCameraProcess | null;
+  readonly release: ChosenRelease | null;
+  readonly hardware: HardwareProfiles;
+  readonly origin: ClockOrigin;
+};
+
+function openCamera(cameraId: string, target: CameraTarget, world: CameraWorld): Camera {
+  const { virtual, release, origin } = world;
+  const profiles = world.hardware.cameras;
   switch (target.kind) {
     case "virtual":
       if (!virtual) throw new NightError("camera.unreachable", "The virtual camera is not up.");
@@ -247,10 +275,18 @@ function openCamera(
         cameraId,
         target: { kind: "ip", host: virtual.host, port: virtual.port },
         origin,
+        profiles,
       });
     case "ip":
     case "usb":
-      return openPtpCamera({ cameraId, target, origin });
+      return openPtpCamera({ cameraId, target, origin, profiles });
+    case "contact":
+      if (!release) throw new NightError("release.gone", "The release contact is not there.");
+      return openContactCamera({
+        ...{ cameraId, origin, release: release.target, busySeconds: release.busySeconds },
+        framesFolder: resolve(target.framesFolder),
+        fixedIso: target.fixedIso,
+      });
   }
 }
 
@@ -284,6 +320,7 @@ function startOrder(options: StartOptions, clock: Clock, info: NightInfo | null)
     dawnMs: place === null ? null : at(nextTwilight(startUtcMs ?? now, place, "dawn")),
     frameCountMax: options.frames,
     sentinelIntervalSeconds: options["sentinel-seconds"],
+    probeCountMax: PROBE_COUNT_MAX,
     // A camera answers in real time, however fast the night goes.
     silenceSecondsMax: DEFAULT_WATCH_SETTINGS.silenceSecondsMax * Math.max(1, clock.origin.rate),
   };

@@ -103,7 +103,8 @@ describe("a profile that extends another", () => {
 
   it("is refused when something is missing that nobody else gives", () => {
     const { profile } = aProfile({});
-    const { extends: _, ...bare } = profile;
+    const bare = { ...profile };
+    delete bare.extends;
     const own = { file: "made-up.json", profile: bare };
     expect(() => controlsOf("made-up", profilesWith(own))).toThrow(/\/shutter\/timedBelowSeconds/);
   });
