@@ -6,7 +6,7 @@ import { leaveOutLights, type BrightLight } from "./brightLights.ts";
 import { reduceToCells, type CellGrid } from "./cells.ts";
 import { hotPixelsOf, learnHotPixels, NO_HOT_PIXELS, type HotPixelEvidence } from "./hotPixels.ts";
 import { findPointCells, lightMapOf, type LightMap } from "./lightMap.ts";
-import type { CurtainMotion, Reading } from "./reading.ts";
+import { TONE_CURVE_UNSURE, type CurtainMotion, type Reading } from "./reading.ts";
 import {
   lightTable,
   responseUncertaintyStops,
