@@ -1,0 +1,33 @@
+import { NightError } from "../../core/errors.ts";
+import type { FromFile } from "../../core/profiles/parse.ts";
+import type { SensorProfile } from "../../core/profiles/sensorProfile.ts";
+
+/** A sensor on a serial port. */
+export type SensorTarget = {
+  readonly kind: SensorProfile["kind"];
+  readonly path: string;
+  readonly baudRate: number;
+  readonly silenceMsMax: number;
+};
+
+/**
+ * Reads `PATH[:BAUD]` of a sensor of this kind; a user's own profile counts before the shipped one.
+ * @throws NightError `usage.invalid`.
+ */
+export function sensorTarget(
+  word: string,
+  kind: SensorProfile["kind"],
+  profiles: readonly FromFile<SensorProfile>[],
+): SensorTarget {
+  const match = /^(.+?)(?::(\d{2,7}))?$/.exec(word);
+  const profile = profiles.find((found) => found.profile.kind === kind)?.profile;
+  if (!match || !profile) {
+    throw new NightError("usage.invalid", `a sensor's port is given as PATH or PATH:BAUD`);
+  }
+  const { baudRate, silenceMsMax } = profile;
+  return {
+    ...{ kind, silenceMsMax },
+    path: match[1]!,
+    baudRate: match[2] === undefined ? baudRate : Number(match[2]),
+  };
+}

@@ -1,0 +1,99 @@
+import { readNmea } from "../../core/sensors/nmea.ts";
+import { readSensorLine } from "../../core/sensors/sensorLine.ts";
+import { utcMs, type UtcMs } from "../../core/units.ts";
+import { GnssClock } from "./gnssClock.ts";
+import { SerialLines, type OpenSensorPort, type SerialLinesOptions } from "./serialLines.ts";
+import type { SensorTarget } from "./sensorTarget.ts";
+
+/** What the sensors say. */
+export type SensorEvent =
+  | { readonly kind: "light"; readonly value: number }
+  | {
+      readonly kind: "climate";
+      readonly temperatureC: number;
+      readonly humidityPercent: number | null;
+    }
+  | {
+      readonly kind: "place";
+      readonly latitudeDeg: number;
+      readonly longitudeDeg: number;
+      readonly altitudeM: number | null;
+    }
+  /** Laptop clock less GNSS, milliseconds. */
+  | { readonly kind: "clock"; readonly laptopLessGnssMs: number }
+  | {
+      readonly kind: "presence";
+      readonly sensor: SensorTarget["kind"];
+      readonly path: string;
+      readonly isThere: boolean;
+    };
+
+export type SensorsOptions = {
+  readonly targets: readonly SensorTarget[];
+  /** The laptop's own time, not the night's. */
+  readonly nowUtcMs: () => UtcMs;
+  readonly tell: (event: SensorEvent) => void;
+  readonly open?: OpenSensorPort;
+  readonly wait?: SerialLinesOptions["wait"];
+};
+
+/** GNSS dates before this are a rolled-over week counter. This program did not exist then. */
+const EARLIEST_UTC_MS = utcMs(Date.UTC(2025, 0, 1));
+/** Light samples that come closer together than this tell nothing new. */
+const LIGHT_PAUSE_MS = 45;
+
+/** The sensors beside the camera; each is optional and may vanish and come back. */
+export class Sensors {
+  readonly #options: SensorsOptions;
+  readonly #lines: readonly SerialLines[];
+  readonly #clock = new GnssClock();
+  #lightMs = -Infinity;
+  #altitudeM: number | null = null;
+
+  constructor(options: SensorsOptions) {
+    this.#options = options;
+    const { open, wait } = options;
+    this.#lines = options.targets.map(
+      (target) =>
+        new SerialLines({
+          ...target,
+          ...(open ? { open } : {}),
+          ...(wait ? { wait } : {}),
+          onLine: (line) => (target.kind === "gnss" ? this.#nmea(line) : this.#plain(line)),
+          onPresence: (isThere) =>
+            options.tell({ kind: "presence", sensor: target.kind, path: target.path, isThere }),
+        }),
+    );
+  }
+
+  async close(): Promise<void> {
+    await Promise.all(this.#lines.map((lines) => lines.close()));
+  }
+
+  #nmea(line: string): void {
+    const arrivedUtcMs = this.#options.nowUtcMs();
+    const outcome = readNmea(line, EARLIEST_UTC_MS);
+    if (outcome.kind !== "fix") return;
+    const { fix } = outcome;
+    this.#altitudeM = fix.altitudeM ?? this.#altitudeM;
+    if (fix.utcMs !== null) {
+      this.#clock.note(fix.utcMs, arrivedUtcMs);
+      this.#options.tell({ kind: "clock", laptopLessGnssMs: this.#clock.offsetMs! });
+    }
+    const { latitudeDeg, longitudeDeg } = fix;
+    if (latitudeDeg === null || longitudeDeg === null) return;
+    const altitudeM = this.#altitudeM;
+    this.#options.tell({ kind: "place", latitudeDeg, longitudeDeg, altitudeM });
+  }
+
+  #plain(line: string): void {
+    const reading = readSensorLine(line);
+    if (reading?.kind === "climate") this.#options.tell(reading);
+    if (reading?.kind !== "light") return;
+    const nowMs = this.#options.nowUtcMs();
+    const isNew = nowMs - this.#lightMs >= LIGHT_PAUSE_MS || nowMs < this.#lightMs;
+    if (!isNew) return;
+    this.#lightMs = nowMs;
+    this.#options.tell(reading);
+  }
+}

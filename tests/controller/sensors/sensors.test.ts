@@ -1,0 +1,203 @@
+import { afterEach, describe, expect, it } from "vitest";
+import type { SensorPort } from "../../../controller/sensors/serialLines.ts";
+import { Sensors, type SensorEvent } from "../../../controller/sensors/sensors.ts";
+import { sensorTarget, type SensorTarget } from "../../../controller/sensors/sensorTarget.ts";
+import { readProfiles } from "../../../controller/profiles/readProfiles.ts";
+import { checksumOf } from "../../../core/sensors/nmea.ts";
+import { utcMs } from "../../../core/units.ts";
+
+const NOON_UTC_MS = Date.UTC(2027, 2, 24, 12);
+
+/** Ports that a test plugs in, writes to and pulls out; attempts while none is there fail. */
+class Bench {
+  readonly events: SensorEvent[] = [];
+  readonly pausesMs: number[] = [];
+  readonly opened: string[] = [];
+  isPlugged = true;
+  nowUtcMs = NOON_UTC_MS;
+  #say: (bytes: Uint8Array) => void = () => undefined;
+  #pull: () => void = () => undefined;
+  #goOn: (() => void) | null = null;
+  readonly sensors: Sensors;
+
+  constructor(targets: readonly SensorTarget[]) {
+    this.sensors = new Sensors({
+      targets,
+      nowUtcMs: () => utcMs(this.nowUtcMs),
+      tell: (event) => this.events.push(event),
+      open: (path, baudRate) => this.#open(path, baudRate),
+      wait: async (pauseMs, signal) => {
+        this.pausesMs.push(pauseMs);
+        await new Promise<void>((resolve) => {
+          this.#goOn = resolve;
+          signal.addEventListener("abort", () => resolve());
+        });
+      },
+    });
+  }
+
+  #open(path: string, baudRate: number): Promise<SensorPort> {
+    this.opened.push(`${path} ${baudRate}`);
+    if (!this.isPlugged) return Promise.reject(new Error("no such file"));
+    return Promise.resolve({
+      on: (event: string, listener: (bytes: Uint8Array) => void) => {
+        if (event === "data") this.#say = listener;
+        if (event === "close") this.#pull = listener as () => void;
+      },
+      close: () => undefined,
+    });
+  }
+
+  async say(text: string): Promise<void> {
+    await settle();
+    this.#say(Buffer.from(text));
+  }
+
+  async pull(): Promise<void> {
+    this.isPlugged = false;
+    this.#pull();
+    await settle();
+  }
+
+  async pauseIsOver(): Promise<void> {
+    await settle();
+    this.#goOn?.();
+    await settle();
+  }
+
+  kinds(): readonly string[] {
+    return this.events.map((event) =>
+      event.kind === "presence" ? (event.isThere ? "there" : "gone") : event.kind,
+    );
+  }
+}
+
+async function settle(): Promise<void> {
+  for (let turn = 0; turn < 5; turn += 1) await new Promise((resolve) => setImmediate(resolve));
+}
+
+function target(over: Partial<SensorTarget> = {}): SensorTarget {
+  return {
+    ...{ kind: "lightMeter", path: "/dev/light", baudRate: 115_200, silenceMsMax: 60_000 },
+    ...over,
+  };
+}
+
+function nmea(body: string): string {
+  return `$${body}*${checksumOf(body).toString(16).padStart(2, "0")}\r\n`;
+}
+
+describe("sensors on serial lines", () => {
+  let bench: Bench;
+  afterEach(async () => await bench.sensors.close());
+
+  it("tell light samples however the lines are cut, remarks and broken lines left out", async () => {
+    bench = new Bench([target()]);
+    await bench.say("# light meter 1\nlight va");
+    await bench.say("lue=0.25\r");
+    bench.nowUtcMs += 100;
+    await bench.say("\nlight value=nonsense\nlight value=0.5\n");
+    expect(bench.events.filter(({ kind }) => kind === "light")).toEqual([
+      { kind: "light", value: 0.25 },
+      { kind: "light", value: 0.5 },
+    ]);
+  });
+
+  it("drop light samples that come faster than 22 a second", async () => {
+    bench = new Bench([target()]);
+    for (let n = 0; n < 10; n += 1) {
+      await bench.say(`light value=${n}\n`);
+      bench.nowUtcMs += 10;
+    }
+    expect(bench.events.filter(({ kind }) => kind === "light")).toHaveLength(2);
+  });
+
+  it("tell the climate", async () => {
+    bench = new Bench([target({ kind: "climate" })]);
+    await bench.say("climate temperatureC=-12.4 humidityPercent=81\n");
+    expect(bench.events.at(-1)).toEqual({
+      kind: "climate",
+      temperatureC: -12.4,
+      humidityPercent: 81,
+    });
+  });
+
+  it("tell place and clock from GNSS, the clock by the sentence that came soonest", async () => {
+    bench = new Bench([target({ kind: "gnss", path: "/dev/gnss", baudRate: 9600 })]);
+    const rmc = (time: string): string =>
+      nmea(`GPRMC,${time},A,6854.000,N,02700.000,E,0.0,0.0,240327,,,A`);
+    // The laptop is 3 s ahead; sentences come 400, 120 and 700 ms after their second.
+    for (const [second, delayMs] of [
+      [0, 400],
+      [1, 120],
+      [2, 700],
+    ] as const) {
+      bench.nowUtcMs = NOON_UTC_MS + second * 1000 + 3000 + delayMs;
+      await bench.say(rmc(`12000${second}.00`));
+    }
+    expect(bench.events.filter(({ kind }) => kind === "clock").at(-1)).toEqual({
+      kind: "clock",
+      laptopLessGnssMs: 3120,
+    });
+    expect(bench.events.at(-1)).toMatchObject({
+      ...{ kind: "place", altitudeM: null },
+      latitudeDeg: 68.9,
+      longitudeDeg: 27,
+    });
+  });
+
+  it("believe no sentence whose checksum is wrong, nor a date of 2006", async () => {
+    bench = new Bench([target({ kind: "gnss" })]);
+    const rmc = nmea("GPRMC,120000,A,6854.000,N,02700.000,E,0,0,240327,,,A");
+    await bench.say(rmc.replace("6854", "6855"));
+    await bench.say(nmea("GPRMC,120000,A,6854.000,N,02700.000,E,0,0,240306,,,A"));
+    expect(bench.kinds()).toEqual(["there"]);
+  });
+
+  it("may vanish and come back, tried again after rising pauses of at most 30 s", async () => {
+    bench = new Bench([target()]);
+    await bench.say("light value=1\n");
+    await bench.pull();
+    for (let attempt = 0; attempt < 7; attempt += 1) await bench.pauseIsOver();
+    expect(bench.pausesMs.slice(0, 7)).toEqual([
+      1_000, 2_000, 5_000, 10_000, 30_000, 30_000, 30_000,
+    ]);
+    bench.isPlugged = true;
+    await bench.pauseIsOver();
+    bench.nowUtcMs += 1000;
+    await bench.say("light value=2\n");
+    expect(bench.kinds()).toEqual(["there", "light", "gone", "there", "light"]);
+  });
+
+  it("count as gone when they fall silent, and are opened anew", async () => {
+    bench = new Bench([target({ silenceMsMax: 30 })]);
+    await bench.say("light value=1\n");
+    while (bench.pausesMs.length === 0) await new Promise((resolve) => setTimeout(resolve, 5));
+    await bench.pauseIsOver();
+    expect(bench.opened).toHaveLength(2);
+    expect(bench.kinds()).toEqual(["there", "light", "gone"]);
+  });
+
+  it("that were never plugged in are waited for in silence", async () => {
+    bench = new Bench([]);
+    await bench.sensors.close();
+    const other = new Bench([target()]);
+    other.isPlugged = false;
+    await other.pauseIsOver();
+    expect(other.events).toEqual([]);
+    await other.sensors.close();
+  });
+});
+
+describe("a sensor's port on the command line", () => {
+  const { sensors } = readProfiles(null);
+
+  it.each([
+    ["/dev/ttyUSB1", "gnss", "/dev/ttyUSB1", 9600],
+    ["/dev/ttyUSB1:4800", "gnss", "/dev/ttyUSB1", 4800],
+    ["COM5", "lightMeter", "COM5", 115_200],
+    ["/dev/serial/by-path/pci-0:1:9600", "climate", "/dev/serial/by-path/pci-0:1", 9600],
+  ] as const)("%s as %s is %s at %d baud", (word, kind, path, baudRate) => {
+    expect(sensorTarget(word, kind, sensors)).toMatchObject({ kind, path, baudRate });
+  });
+});
