@@ -4,12 +4,14 @@ import { basename, join, resolve } from "node:path";
 import { NightError } from "../core/errors.ts";
 import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../core/night/watchSettings.ts";
 import { monotonicMs, utcMs, type MonotonicMs, type UtcMs } from "../core/units.ts";
+import { BenchDesk } from "./bench-check/benchDesk.ts";
 import { Catalogue } from "./archive/catalogue.ts";
 import { createNightFolder, nightInfoOf } from "./archive/nightFolder.ts";
 import type { NightInfo } from "./archive/nightInfo.ts";
 import { markRunning, recoverNight, unfinishedNights } from "./archive/recover.ts";
 import type { Camera } from "./cameras/camera.ts";
 import { openContactCamera } from "./cameras/contactCamera.ts";
+import { createTransport } from "./cameras/createTransport.ts";
 import { openPtpCamera } from "./cameras/ptpCamera.ts";
 import { createClock, realMs, type Clock, type ClockOrigin } from "./clock.ts";
 import { cameraTargets, exposureSettings, type CameraTarget, type StartOptions } from "./config.ts";
@@ -28,6 +30,7 @@ import { RELEASE_CAUTIONS, releaseLabel, serialCautions } from "./release/releas
 import { PlanService } from "./planning/planService.ts";
 import { startVirtualCamera, type VirtualCameraProcess } from "./virtualCameraProcess.ts";
 import { deliverRoutes } from "./web/deliverRoutes.ts";
+import { benchRoutes } from "./web/benchRoutes.ts";
 import { planRoutes } from "./web/planRoutes.ts";
 import { focusRoutes } from "./web/focusRoutes.ts";
 import { startWebServer } from "./web/server.ts";
@@ -82,6 +85,18 @@ export async function startDaemon(
   const openTrial = (cameraId: string) => new TrialCamera(open(cameraId), clock);
   const focus = new FocusAid(openTrial);
   const framing = new FramingAid(openTrial, readFramingOf);
+  const bench = new BenchDesk({
+    ...{ dataDir, origin: clock.origin, utcMs: () => utcMs(Date.now()) },
+    transportOf: (cameraId) => {
+      const target = benchTarget(targets[cameraIds.indexOf(cameraId)], virtual);
+      return () => createTransport(target);
+    },
+  });
+  /** One thing at a time has the camera: a watch, the focus aid, a test frame, the bench check. */
+  const claim = (cameraId: string): void => {
+    claimFromWatch(host, cameraId);
+    claimFromAids({ focus, framing, bench });
+  };
   const host = new NightHost({
     version: packageVersion(),
     dataDir,
@@ -90,10 +105,7 @@ export async function startDaemon(
     catalogue: night?.catalogue ?? null,
     cameraIds,
     openCamera: open,
-    claimCamera: () => {
-      if (!focus.isRunning && !framing.isRunning) return;
-      throw new NightError("settings.invalid", "Stop the focus aid first; it has the camera.");
-    },
+    claimCamera: () => claimFromAids({ focus, framing, bench }),
     startOrder: () => startOrder(options, clock, night?.info ?? null),
     runningOrder: { isDemo, seed: options.seed, rate: clock.origin.rate } satisfies RunningOrder,
     print,
@@ -112,12 +124,14 @@ export async function startDaemon(
     cacheDir: join(dataDir, "cache"),
     extraRoutes: [
       ...planRoutes(plans, host),
-      ...focusRoutes({ focus, framing, claim: (cameraId) => claimFromWatch(host, cameraId) }),
+      ...focusRoutes({ focus, framing, claim }),
+      ...benchRoutes({ desk: bench, claim }),
       ...deliverRoutes(deliveries),
     ],
     log: (event, fields) => log.error(event, fields),
   });
   const shutDown = async (endWatches: () => Promise<void>): Promise<void> => {
+    await bench.stop();
     await focus.stop();
     await endWatches();
     await web.close();
@@ -290,11 +304,31 @@ function openCamera(cameraId: string, target: CameraTarget, world: CameraWorld):
   }
 }
 
+/** Where a bench check finds the camera. @throws NightError for one that no cable leads to. */
+function benchTarget(target: CameraTarget | undefined, virtual: VirtualCameraProcess | null) {
+  if (target?.kind === "ip" || target?.kind === "usb") return target;
+  if (target?.kind === "virtual" && virtual) {
+    return { kind: "ip", host: virtual.host, port: virtual.port } as const;
+  }
+  throw new NightError("settings.invalid", "A bench check needs a camera on a cable or network.");
+}
+
+/** @throws NightError `settings.invalid` while something before dark has the camera. */
+function claimFromAids(aids: { focus: FocusAid; framing: FramingAid; bench: BenchDesk }): void {
+  const { focus, framing, bench } = aids;
+  const holder = [
+    { isOn: focus.isRunning, sentence: "Stop the focus aid first; it has the camera." },
+    { isOn: framing.isRunning, sentence: "A test frame is being taken; wait for it." },
+    { isOn: bench.isRunning, sentence: "The bench check has the camera; wait for it or end it." },
+  ].find(({ isOn }) => isOn);
+  if (holder) throw new NightError("settings.invalid", holder.sentence);
+}
+
 function claimFromWatch(host: NightHost, cameraId: string): void {
   if (!host.isWatching(cameraId)) return;
   throw new NightError(
     "settings.invalid",
-    "The watch has this camera; stop the watch first, focus, then start it again.",
+    "The watch has this camera; stop the watch first, then start it again afterwards.",
   );
 }
 

@@ -16,6 +16,8 @@ export type MeteredFrame = {
   readonly frameIndex: number;
   readonly exposure: Exposure;
   readonly openedUtcMs: UtcMs | null;
+  /** False for a frame that varied the exposure for its own reasons. */
+  readonly followsTheSky: boolean;
 };
 
 /**
@@ -48,6 +50,7 @@ export class FrameMeter {
         heightPx: preview.heightPx,
         rgb: preview.rgb,
         exposure: frame.exposure,
+        followsTheSky: frame.followsTheSky,
         // Only differences matter to the meter, and UTC is known for every frame.
         openedMs: monotonicMs(frame.openedUtcMs ?? 0),
       });

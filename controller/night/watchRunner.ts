@@ -51,6 +51,9 @@ export class WatchRunner {
   /** Pictures that have arrived, each let go of once it has been both kept and metered. */
   readonly #pictures = new Map<number, { readonly jpeg: Uint8Array; usesLeft: number }>();
 
+  /** Frames whose exposure was varied to learn the tone curve, until they are metered. */
+  readonly #probes = new Set<number>();
+
   constructor(parts: WatchParts) {
     this.#parts = parts;
     this.#frames = new FrameLedger(parts.catalogue, parts.camera.cameraId);
@@ -183,6 +186,7 @@ export class WatchRunner {
       case "connectCamera":
         return camera.connect();
       case "expose":
+        if (effect.probeStops !== 0) this.#probes.add(effect.frameIndex);
         this.#attempt("archive.frame", () =>
           this.#frames.add({
             frameIndex: effect.frameIndex,
@@ -249,6 +253,7 @@ export class WatchRunner {
           program: event.description.program,
           canTakeFrames:
             event.description.hasBulb || event.description.exposureLadderSeconds.length > 0,
+          isToneCurveKnown: this.#meter.response.isSure,
         });
       case "shutterOpened":
         return this.#take({ kind: "shutterOpened", frameIndex: event.frameIndex }, event.atMs);
@@ -312,6 +317,7 @@ export class WatchRunner {
         frameIndex,
         exposure: frame.happened,
         openedUtcMs: frame.openedUtcMs,
+        followsTheSky: !this.#probes.delete(frameIndex),
       });
       this.#attempt("archive.slice", () =>
         this.#parts.catalogue.putSlice(this.cameraId, frameIndex, slice),

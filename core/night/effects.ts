@@ -20,6 +20,8 @@ export type WatchEffect =
       /** False when no exposure within the limits meets the target. */
       readonly isReachable: boolean;
       readonly pace: "full" | "sentinel";
+      /** Stops by which this frame is brighter than wanted, to learn the tone curve; else 0. */
+      readonly probeStops: number;
     }
   | { readonly kind: "closeShutter"; readonly frameIndex: number }
   | { readonly kind: "keepFrame"; readonly frameIndex: number }

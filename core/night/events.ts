@@ -36,6 +36,10 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
       readonly fNumber: number | null;
       readonly program: "manual" | "other" | "unknown";
       readonly canTakeFrames: boolean;
+      /** Camera clock less ours, milliseconds; left out or null: not readable. */
+      readonly clockOffsetMs?: number | null;
+      /** An earlier night has taught the meter this camera's tone curve. */
+      readonly isToneCurveKnown: boolean;
     }
   | { readonly kind: "shutterOpened"; readonly frameIndex: number }
   | { readonly kind: "shutterClosed"; readonly frameIndex: number; readonly happened: Exposure }
@@ -54,6 +58,14 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
       readonly freeFrames: number | null;
     }
   | { readonly kind: "lightSampled"; readonly value: number }
+  /** What the climate sensor beside the camera says; humidity is relative, over water. */
+  | {
+      readonly kind: "climateRead";
+      readonly temperatureC: number;
+      readonly humidityPercent: number | null;
+    }
+  /** A GNSS receiver was heard: our clock less its, milliseconds. */
+  | { readonly kind: "clockCompared"; readonly oursLessGnssMs: number }
   | {
       readonly kind: "cameraFailed";
       readonly code: ErrorCode;

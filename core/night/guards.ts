@@ -1,6 +1,8 @@
 import type { Reading } from "../photometry/reading.ts";
 import type { MonotonicMs } from "../units.ts";
-import type { EndedBy, GuardState, StarTrack, WatchState } from "./state.ts";
+import { guardDew } from "./climateGuards.ts";
+import { clearGuard, raiseGuard } from "./guardNotice.ts";
+import type { EndedBy, StarTrack, WatchState } from "./state.ts";
 
 /** Stars this much wider than at their best, frame after frame, are a lens going soft. Common practice, no source. */
 const STAR_WIDTH_RATIO_MAX = 1.35;
@@ -9,27 +11,6 @@ const STAR_COUNT_RATIO_DEW = 0.6;
 /** So many frames in a row before a guard is raised, so that a passing cloud raises none. */
 const WORSE_FRAME_COUNT = 6;
 const STAR_COUNT_MIN = 12;
-
-/** Raises a guard, or changes what it says; its beginning stays. */
-export function raiseGuard(
-  state: WatchState,
-  atMs: MonotonicMs,
-  notice: Omit<GuardState, "sinceMs">,
-): WatchState {
-  const before = state.guards.find((guard) => guard.guard === notice.guard);
-  if (before?.sentence === notice.sentence && before.level === notice.level) return state;
-  const raised: GuardState = { ...notice, sinceMs: before?.sinceMs ?? atMs };
-  return {
-    ...state,
-    guards: [...state.guards.filter((guard) => guard.guard !== notice.guard), raised],
-  };
-}
-
-export function clearGuard(state: WatchState, name: GuardState["guard"]): WatchState {
-  return state.guards.some((guard) => guard.guard === name)
-    ? { ...state, guards: state.guards.filter((guard) => guard.guard !== name) }
-    : state;
-}
 
 /** Says what has to be set by hand on a camera whose ISO cannot be set from here. */
 export function guardFromFixedIso(
@@ -110,7 +91,10 @@ export function guardFromStars(state: WatchState, reading: Reading, atMs: Monoto
   };
   const next = { ...state, stars };
   if (stars.worseCount < WORSE_FRAME_COUNT) {
-    return stars.worseCount === 0 ? clearGuard(clearGuard(next, "dew"), "focus") : next;
+    if (stars.worseCount > 0) return next;
+    const isDewy = next.guards.some(({ guard, level }) => guard === "dew" && level === "warning");
+    const clear = clearGuard(isDewy ? clearGuard(next, "dew") : next, "focus");
+    return guardDew(clear, atMs);
   }
   const isDew = starCount < STAR_COUNT_RATIO_DEW * bestCount;
   const width = `${starWidthPx.toFixed(1)} px against ${(bestWidthPx ?? starWidthPx).toFixed(1)} px`;

@@ -1,10 +1,13 @@
 import { observeActivity } from "../activity/surge.ts";
 import { observeFrame, observeLight, type FrameObservation } from "../exposure/governor.ts";
-import type { CurtainMotion, Reading } from "../photometry/reading.ts";
+import { TONE_CURVE_UNSURE, type CurtainMotion, type Reading } from "../photometry/reading.ts";
 import type { MonotonicMs } from "../units.ts";
 import type { WatchEffect } from "./effects.ts";
 import type { WatchEvent } from "./events.ts";
-import { clearGuard, guardFromStars, guardsFromStatus, raiseGuard } from "./guards.ts";
+import { guardsFromClimate } from "./climateGuards.ts";
+import { guardClock } from "./clockGuard.ts";
+import { clearGuard, raiseGuard } from "./guardNotice.ts";
+import { guardFromStars, guardsFromStatus } from "./guards.ts";
 import type { SurgeSpan, TakenFrame, WatchState } from "./state.ts";
 
 /** More frames than this waiting for their reading: the oldest are given up. */
@@ -72,6 +75,15 @@ export function recordInLedger(
           event.atMs,
         ),
       );
+    case "climateRead": {
+      const { temperatureC, humidityPercent } = event;
+      const climate = { temperatureC, humidityPercent };
+      return just(guardsFromClimate({ ...state, climate }, event.atMs));
+    }
+    case "clockCompared": {
+      const clocks = { ...state.clocks, oursLessGnssMs: event.oursLessGnssMs };
+      return just(guardClock({ ...state, clocks }, event.atMs));
+    }
     case "lightSampled": {
       // While a frame is exposed the light decides when to close: that phase takes it in itself.
       if (state.phase.kind === "exposing") return null;
@@ -131,6 +143,7 @@ function recordReading(
     ...withoutTaken(state, frameIndex),
     governor: observeFrame(state.governor, observation, state.settings.exposure),
     surge: watched.state,
+    probesLeft: reading.remarks.includes(TONE_CURVE_UNSURE) ? state.probesLeft : 0,
     surges: surgesAfter(state.surges, watched, frame.openedMs),
   };
   return guardFromStars(paceAfter(known, atMs), reading, atMs);

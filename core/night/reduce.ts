@@ -3,7 +3,9 @@ import { hasHadItsDose, observeFrame, observeLight, startGovernor } from "../exp
 import type { MonotonicMs } from "../units.ts";
 import type { WatchEffect } from "./effects.ts";
 import type { WatchEvent } from "./events.ts";
-import { clearGuard, endReason, guardFromFixedIso, raiseGuard } from "./guards.ts";
+import { guardClock } from "./clockGuard.ts";
+import { clearGuard, raiseGuard } from "./guardNotice.ts";
+import { endReason, guardFromFixedIso } from "./guards.ts";
 import { recordInLedger, recordTaken } from "./ledger.ts";
 import {
   afterWish,
@@ -42,10 +44,13 @@ export function idleWatch(settings: WatchSettings = DEFAULT_WATCH_SETTINGS): Wat
     lastOpenedMs: null,
     lastClosedMs: null,
     pace: "full",
+    probesLeft: settings.probeCountMax,
     quietSinceMs: null,
     batteryPercent: null,
     freeBytes: null,
     freeFrames: null,
+    climate: null,
+    clocks: { cameraLessOursMs: null, oursLessGnssMs: null },
     statusAskedMs: null,
     guards: [],
     surges: [],
@@ -171,10 +176,13 @@ function connected(
     isoLadder: event.fixedIso ? [event.fixedIso] : event.isoLadder,
     fNumber: event.fNumber ?? state.settings.exposure.fNumber,
   };
+  const clocks = { ...state.clocks, cameraLessOursMs: event.clockOffsetMs ?? null };
+  const clear = guardClock({ ...clearGuard(state, "camera"), clocks }, event.atMs);
   const ready: WatchState = {
-    ...guardFromFixedIso(clearGuard(state, "camera"), event.fixedIso ?? null, event.atMs),
+    ...guardFromFixedIso(clear, event.fixedIso ?? null, event.atMs),
     settings: { ...state.settings, exposure },
     statusAskedMs: null,
+    probesLeft: event.isToneCurveKnown ? 0 : state.probesLeft,
   };
   const reconcile: readonly WatchEffect[] =
     state.nextFrameIndex > 0 ? [{ kind: "reconcileCard" }] : [];

@@ -102,11 +102,23 @@ export type WatchState = {
   readonly lastOpenedMs: MonotonicMs | null;
   readonly lastClosedMs: MonotonicMs | null;
   readonly pace: "full" | "sentinel";
+  /** Frames that are still to vary the exposure for the tone curve. */
+  readonly probesLeft: number;
   /** Since when nothing has happened in the sky. */
   readonly quietSinceMs: MonotonicMs | null;
   readonly batteryPercent: number | null;
   readonly freeBytes: number | null;
   readonly freeFrames: number | null;
+  /** What the climate sensor last said; null: there is none. */
+  readonly climate: {
+    readonly temperatureC: number;
+    readonly humidityPercent: number | null;
+  } | null;
+  /** Clocks against each other, milliseconds; null: not compared. */
+  readonly clocks: {
+    readonly cameraLessOursMs: number | null;
+    readonly oursLessGnssMs: number | null;
+  };
   readonly statusAskedMs: MonotonicMs | null;
   readonly guards: readonly GuardState[];
   readonly surges: readonly SurgeSpan[];

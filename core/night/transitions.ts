@@ -8,6 +8,8 @@ import type { After, EndedBy, WatchState } from "./state.ts";
 /** What an event leads to: the next state, and what is to be done. */
 export type WatchStep = { readonly state: WatchState; readonly effects: readonly WatchEffect[] };
 
+/** What the probes vary the exposure by, stops; from well under to well over the wanted brightness. */
+const PROBE_STOPS = [0.9, -0.8, 1.4, -0.4, 0.5, -1.1, 1.8, -0.6];
 /** Battery and card are asked for no more often than this. */
 const STATUS_EVERY_MS = 60_000;
 /** A camera that is not in manual is looked at again after this long. */
@@ -51,8 +53,11 @@ export function proceed(state: WatchState, atMs: MonotonicMs): WatchStep {
 
 function order(state: WatchState, atMs: MonotonicMs): WatchStep {
   const frameIndex = state.nextFrameIndex;
+  const probeStops = nextProbeStops(state);
+  const { targetStops } = state.settings.exposure;
   const settings = {
     ...state.settings.exposure,
+    targetStops: targetStops + probeStops,
     intervalSeconds: intervalSeconds(state),
   };
   const decision = governExposure(state.governor, { openAtMs: atMs, frameIndex }, settings);
@@ -62,6 +67,7 @@ function order(state: WatchState, atMs: MonotonicMs): WatchStep {
       ...state,
       governor: decision.state,
       nextFrameIndex: frameIndex + 1,
+      probesLeft: state.probesLeft - (probeStops === 0 ? 0 : 1),
       phase: {
         kind: "ordered",
         frameIndex,
@@ -76,14 +82,29 @@ function order(state: WatchState, atMs: MonotonicMs): WatchStep {
         frameIndex,
         exposure: decision.exposure,
         openAtMs: atMs,
-        reasons: decision.reasons,
-        targetStops: settings.targetStops,
+        reasons: probeStops === 0 ? decision.reasons : [probeReason(probeStops)],
+        targetStops,
         isReachable: decision.isReachable,
         pace: state.pace,
+        probeStops,
       },
       { kind: "wake", atMs: deadlineMs },
     ],
   };
+}
+
+/** The first probe waits for so many frames, so that the governor knows the sky by then. */
+const FRAMES_BEFORE_PROBES = 3;
+
+/** Up and down by turns, so that a sky that brightens or darkens steadily cancels out. */
+function nextProbeStops(state: WatchState): number {
+  if (state.probesLeft <= 0 || state.takenCount < FRAMES_BEFORE_PROBES) return 0;
+  return PROBE_STOPS[state.probesLeft % PROBE_STOPS.length] ?? 0;
+}
+
+function probeReason(stops: number): string {
+  const size = Math.abs(stops).toFixed(1);
+  return `${size} stops ${stops > 0 ? "brighter" : "darker"} to learn the camera's tone curve`;
 }
 
 /** A frame that was ordered came to nothing. */

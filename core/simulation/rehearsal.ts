@@ -168,6 +168,7 @@ function perform(bench: Bench, effect: WatchEffect, nowMs: number): void {
         fNumber: settings.fNumber,
         program: "manual",
         canTakeFrames: true,
+        isToneCurveKnown: true,
       });
     case "expose":
       return expose(bench, effect);

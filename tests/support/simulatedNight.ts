@@ -105,6 +105,7 @@ export async function simulateNight(options: SimulatedNightOptions): Promise<Sim
   runner.start({
     settings: {
       ...DEFAULT_WATCH_SETTINGS,
+      probeCountMax: 40,
       exposure: settings,
       untilMs: monotonicMs(endMs),
       dawnMs: dawnUtcMs === null ? null : monotonicMs(dawnUtcMs - startUtcMs),

@@ -55,6 +55,7 @@ export function connectedCamera(
     fNumber: 2.8,
     program: "manual",
     canTakeFrames: true,
+    isToneCurveKnown: false,
     ...over,
   };
 }

@@ -2,6 +2,7 @@ import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import type { WatchEvent } from "../../../core/night/events.ts";
 import { idleWatch, reduceWatch } from "../../../core/night/reduce.ts";
+import { TONE_CURVE_UNSURE } from "../../../core/photometry/reading.ts";
 import { monotonicMs } from "../../../core/units.ts";
 import {
   aReading,
@@ -171,6 +172,57 @@ describe("the watch", () => {
       exposing(),
     );
     expect(effects.find((effect) => effect.kind === "expose")).toMatchObject({ targetStops: -1 });
+  });
+
+  /** Exposures ordered for the first frames, read at once with these remarks. */
+  function ordersOf(frameCount: number, remarks: readonly string[]) {
+    let state = exposing({ probeCountMax: 6 });
+    const probes: number[] = [];
+    for (let index = 0, nowMs = 200; index < frameCount; index += 1) {
+      nowMs += 16_000;
+      const step = play(
+        [
+          at(nowMs, { kind: "shutterClosed", frameIndex: index, happened: anExposure() }),
+          at(nowMs + 800, {
+            kind: "readingArrived",
+            frameIndex: index,
+            reading: aReading({ remarks }),
+          }),
+          at(nowMs + 1000, { kind: "cameraReady" }),
+          at(nowMs + 1000, { kind: "shutterOpened", frameIndex: index + 1 }),
+        ],
+        state,
+      );
+      const order = step.effects.find((effect) => effect.kind === "expose");
+      if (order) {
+        probes.push(order.probeStops);
+        expect(order.targetStops).toBe(-2);
+      }
+      state = step.state;
+    }
+    return probes;
+  }
+
+  it("varies six frames from the fourth on to learn a tone curve not yet known, both ways", () => {
+    const probes = ordersOf(12, [TONE_CURVE_UNSURE]);
+    expect(probes.slice(0, 2)).toEqual([0, 0]);
+    const varied = probes.filter((stops) => stops !== 0);
+    expect(varied).toHaveLength(6);
+    expect(Math.min(...varied)).toBeLessThan(-0.5);
+    expect(Math.max(...varied)).toBeGreaterThan(0.5);
+    expect(probes.at(-1)).toBe(0);
+  });
+
+  it("varies none once the meter is sure of the curve", () => {
+    expect(ordersOf(8, []).every((stops) => stops === 0)).toBe(true);
+  });
+
+  it("varies none for a camera whose curve an earlier night has taught", () => {
+    const { state } = play([
+      at(0, started({ probeCountMax: 6 })),
+      at(100, connectedCamera({ isToneCurveKnown: true })),
+    ]);
+    expect(state.probesLeft).toBe(0);
   });
 
   it("says why an event changed nothing", () => {

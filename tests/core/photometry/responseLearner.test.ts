@@ -181,3 +181,33 @@ test("a light table rises strictly whatever the coefficients", () => {
     expect(table[index]!).toBeGreaterThanOrEqual(table[index - 1]!);
   }
 });
+
+describe("exposures that follow the sky", () => {
+  /** The sky falls and rises; the exposure makes up for it, a frame late, and the codes stay. */
+  function closedLoop(followsTheSky: boolean): ToneResponse | null {
+    const random = createRandom("closed loop");
+    let learner = startResponseLearner();
+    let response: ToneResponse | null = null;
+    let before = 0;
+    for (let index = 0; index < 60; index += 1) {
+      const exposureStops = 1.5 * Math.sin(index / 6);
+      const shown = 0.2 * (exposureStops - before) + 0.02 * random.normal();
+      before = exposureStops;
+      const codes = [40, 50, 60, 70, 85, 100].map((code) => code * 2 ** (0.4 * shown));
+      const frame = {
+        ...{ exposureStops, seconds: index * 9, cellCount: 1000, followsTheSky },
+        codes: [...codes, ...codes, ...codes],
+      };
+      const learned = learnFrame(learner, frame);
+      learner = learned.learner;
+      response = learned.response ?? response;
+    }
+    return response;
+  }
+
+  test("teach nothing, where the same frames taken for their own sake bend the curve by over 0.3 stop", () => {
+    expect(closedLoop(true)).toBeNull();
+    const bent = closedLoop(false);
+    expect(Math.max(...bent!.deviationStops.map(Math.abs))).toBeGreaterThan(0.3);
+  });
+});
