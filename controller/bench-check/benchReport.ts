@@ -1,3 +1,4 @@
+import type { BenchRow } from "../../core/api/benchMessages.ts";
 import { eventName } from "../../core/ptp/events.ts";
 import {
   batteryFrames,
@@ -11,6 +12,13 @@ import {
 
 /** The figures as a table that a person can read in the dark: what, what was found, and a remark. */
 export function benchReport(figures: BenchFigures): string {
+  const rows = benchRows(figures);
+  const width = Math.max(...rows.map(({ name }) => name.length)) + 2;
+  return rows.map(({ name, words }) => `${name.padEnd(width)}${words}\n`).join("");
+}
+
+/** The same, row by row, for whoever draws the table. */
+export function benchRows(figures: BenchFigures): readonly BenchRow[] {
   const rows: readonly (readonly [string, string])[] = [
     ["camera", `${figures.label}, serial ${figures.serialNumber || "not told"}`],
     ["reached at", `${figures.place}, ${ms(figures.roundTripMs)} there and back`],
@@ -24,8 +32,7 @@ export function benchReport(figures: BenchFigures): string {
     ["events", eventWords(figures)],
     ["battery", batteryWords(figures)],
   ];
-  const width = Math.max(...rows.map(([name]) => name.length)) + 2;
-  return rows.map(([name, words]) => `${name.padEnd(width)}${words}\n`).join("");
+  return rows.map(([name, words]) => ({ name, words }));
 }
 
 function bulbRows(figures: BenchFigures): readonly (readonly [string, string])[] {

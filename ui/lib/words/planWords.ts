@@ -149,6 +149,20 @@ export const planWords = {
     taking: "Taking it…",
     testFrame: "The test frame",
   },
+  bench: {
+    label: "Bench check",
+    explain:
+      "Proves on the camera itself, in about a minute and with the lens cap on or off, what it can do: settings read back, bulb of 1, 2 and 5 s against the files' own word, latency, dead time, preview, events, battery. What it finds is written down, and the watch times the shutter by it.",
+    caution:
+      "The shutter moves a dozen times. With a release cable or relay, follow the maker's manual and keep any foreign voltage off the contact.",
+    start: "Start the bench check",
+    again: "Check again",
+    stop: "End it early",
+    progress: "What is being done",
+    connecting: "Connecting.",
+    found: "What the bench check found",
+    written: "Written to your data folder:",
+  },
   rehearsal: {
     label: "Rehearse tonight",
     explain:
