@@ -71,6 +71,20 @@ export const START_COMMAND = {
     name: { type: "text", value: "NAME", help: "name of the night", default: "night" },
     lat: { type: "number", value: "DEG", help: "latitude, north positive", min: -90, max: 90 },
     lon: { type: "number", value: "DEG", help: "longitude, east positive", min: -180, max: 180 },
+    azimuth: {
+      type: "number",
+      value: "DEG",
+      help: "where the lens looks, from north through east; written down with the frames",
+      min: 0,
+      max: 360,
+    },
+    altitude: {
+      type: "number",
+      value: "DEG",
+      help: "how far above the horizon its centre looks",
+      min: -90,
+      max: 90,
+    },
     "from-dusk": {
       type: "flag",
       help: "wait with the first frame until the Sun is 6° under (needs --lat and --lon)",

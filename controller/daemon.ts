@@ -2,6 +2,7 @@ import { readFileSync } from "node:fs";
 import { fileURLToPath } from "node:url";
 import { basename, join, resolve } from "node:path";
 import { NightError } from "../core/errors.ts";
+import type { Framing } from "../core/frames/keogramAxes.ts";
 import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../core/night/watchSettings.ts";
 import { monotonicMs, utcMs, type MonotonicMs, type UtcMs } from "../core/units.ts";
 import { BenchDesk } from "./bench-check/benchDesk.ts";
@@ -37,6 +38,7 @@ import { startWebServer } from "./web/server.ts";
 
 /** Frames of a camera's first night that teach its tone curve: a few minutes of dusk. */
 const PROBE_COUNT_MAX = 40;
+const FULL_FRAME_HEIGHT_MM = 24;
 const UI_DIR = fileURLToPath(new URL("../ui/dist/", import.meta.url));
 
 /** The running program. */
@@ -105,6 +107,7 @@ export async function startDaemon(
     catalogue: night?.catalogue ?? null,
     cameraIds,
     openCamera: open,
+    framing: framingOf(options, isDemo),
     claimCamera: () => claimFromAids({ focus, framing, bench }),
     startOrder: () => startOrder(options, clock, night?.info ?? null),
     runningOrder: { isDemo, seed: options.seed, rate: clock.origin.rate } satisfies RunningOrder,
@@ -248,7 +251,8 @@ function lastUtcMs(catalogue: Catalogue, info: NightInfo): UtcMs {
 /** Sets half-written files aside and writes whole ones down, before a camera is asked for more. */
 async function putInOrder(catalogue: Catalogue, cameraCount: number): Promise<void> {
   for (let index = 0; index < cameraCount; index += 1) {
-    await recoverNight(catalogue, { cameraId: `camera-${index + 1}`, camera: null });
+    const cameraId = `camera-${index + 1}`;
+    await recoverNight(catalogue, { cameraId, camera: null, folder: index === 0 ? "" : cameraId });
   }
 }
 
@@ -322,6 +326,19 @@ function claimFromAids(aids: { focus: FocusAid; framing: FramingAid; bench: Benc
     { isOn: bench.isRunning, sentence: "The bench check has the camera; wait for it or end it." },
   ].find(({ isOn }) => isOn);
   if (holder) throw new NightError("settings.invalid", holder.sentence);
+}
+
+/** Where the lens looks, as far as it was told; the height is that of a 3:2 full frame. */
+function framingOf(options: StartOptions, isDemo: boolean): Framing | null {
+  const azimuthDeg = isDemo ? DEMO_FACING.azimuthDeg : options.azimuth;
+  const altitudeDeg = isDemo ? DEMO_FACING.altitudeDeg : options.altitude;
+  if (azimuthDeg === null || altitudeDeg === null) return null;
+  return {
+    azimuthDeg,
+    altitudeDeg,
+    focalLengthMm: options["focal-length-mm"],
+    pictureHeightMm: FULL_FRAME_HEIGHT_MM,
+  };
 }
 
 function claimFromWatch(host: NightHost, cameraId: string): void {

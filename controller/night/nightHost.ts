@@ -2,19 +2,23 @@ import { statfsSync } from "node:fs";
 import { basename, join } from "node:path";
 import type {
   DaemonView,
+  GuardNotice,
   NightSummary,
   ServerMessage,
   WatchCommand,
+  WatchView,
 } from "../../core/api/messages.ts";
 import { NightError, asNightError } from "../../core/errors.ts";
 import { observationOf } from "../../core/night/ledger.ts";
 import type { StartOrder } from "../../core/night/events.ts";
 import type { CameraFacts } from "../../core/night/checklist.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { Framing } from "../../core/frames/keogramAxes.ts";
 import { monotonicMs } from "../../core/units.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { listNights, NIGHTS_FOLDER, nightInfoOf } from "../archive/nightFolder.ts";
 import { markRunning } from "../archive/recover.ts";
+import { framingKey, guardsKey, toneResponseKey } from "../archive/stateKeys.ts";
 import type { Camera, CameraDescription } from "../cameras/camera.ts";
 import type { Clock } from "../clock.ts";
 import type { Log } from "../log.ts";
@@ -43,6 +47,8 @@ export type NightHostParts = {
   readonly startOrder: () => Omit<StartOrder, "nextFrameIndex" | "history">;
   /** What a restart needs to know to set the watch going again. */
   readonly runningOrder: unknown;
+  /** Where the cameras look and through what; null: not told. */
+  readonly framing: Framing | null;
   /** @throws NightError `settings.invalid` while something else than a watch has the camera. */
   readonly claimCamera: (cameraId: string) => void;
   /** One line for the terminal. */
@@ -57,6 +63,8 @@ export class NightHost implements NightService {
   readonly #responses: ResponseStore;
   readonly #opened = new Map<string, Catalogue>();
   readonly #printed = new Set<string>();
+  /** Guards that have spoken, by camera, then by guard and beginning. */
+  readonly #notices = new Map<string, Map<string, GuardNotice>>();
   #toldSentence = new Map<string, string>();
   #tellTimer: NodeJS.Timeout | null = null;
   #settle: () => void = () => {};
@@ -173,8 +181,11 @@ export class NightHost implements NightService {
       onChange: () => this.#changed(cameraId),
       onFrame: (frame) => this.#tellFrame(frame),
       onFinished: () => this.#watchFinished(),
+      // The night's first camera has the folder to itself; each other one has a folder in it.
+      framesFolder: cameraId === this.#parts.cameraIds[0] ? "" : cameraId,
     });
     this.#runners.set(cameraId, runner);
+    if (this.#parts.framing) catalogue.setState(framingKey(cameraId), this.#parts.framing);
     markRunning(catalogue, this.#parts.runningOrder);
     runner.start({
       ...this.#parts.startOrder(),
@@ -230,6 +241,7 @@ export class NightHost implements NightService {
       if (!description || !response) continue;
       try {
         this.#responses.save(description, response);
+        this.#parts.catalogue?.setState(toneResponseKey(runner.cameraId), response);
       } catch (thrown) {
         this.#parts.log.warn("response.not_kept", { sentence: asNightError(thrown).message });
       }
@@ -238,6 +250,7 @@ export class NightHost implements NightService {
 
   #changed(cameraId: string): void {
     const view = this.#runners.get(cameraId)?.view();
+    if (view) this.#noteGuards(view);
     if (view && this.#toldSentence.get(cameraId) !== view.sentence) {
       this.#toldSentence.set(cameraId, view.sentence);
       if (!view.allIsWell || view.phase === "finished") this.#parts.print(view.sentence);
@@ -246,6 +259,24 @@ export class NightHost implements NightService {
       this.#tellTimer = null;
       this.#tell({ kind: "state", state: this.view() });
     }, TELL_EVERY_MS);
+  }
+
+  /** Every guard that spoke, with its latest words, for the report in the morning. */
+  #noteGuards({ cameraId, guards }: WatchView): void {
+    const { catalogue, log } = this.#parts;
+    const notices = this.#notices.get(cameraId) ?? new Map<string, GuardNotice>();
+    this.#notices.set(cameraId, notices);
+    const news = guards.filter((notice) => {
+      const known = notices.get(`${notice.guard} ${notice.sinceUtcMs}`);
+      return known?.sentence !== notice.sentence;
+    });
+    if (news.length === 0) return;
+    for (const notice of news) notices.set(`${notice.guard} ${notice.sinceUtcMs}`, notice);
+    try {
+      catalogue?.setState(guardsKey(cameraId), [...notices.values()]);
+    } catch (thrown) {
+      log.warn("guards.not_kept", { sentence: asNightError(thrown).message });
+    }
   }
 
   #tellFrame(frame: FrameRecord): void {

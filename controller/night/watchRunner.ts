@@ -30,6 +30,8 @@ export type WatchParts = {
   readonly onChange: () => void;
   /** A frame is whole on disk, or its reading has come. */
   readonly onFrame: (frame: FrameRecord) => void;
+  /** Folder inside `frames/` for this camera's files; "" for the night's first camera. */
+  readonly framesFolder?: string;
   /** The watch is over and the camera let go of. */
   readonly onFinished: () => void;
 };
@@ -57,7 +59,7 @@ export class WatchRunner {
   constructor(parts: WatchParts) {
     this.#parts = parts;
     this.#frames = new FrameLedger(parts.catalogue, parts.camera.cameraId);
-    this.#keeper = new FrameKeeper(parts.catalogue.nightDir);
+    this.#keeper = new FrameKeeper(parts.catalogue.nightDir, parts.framesFolder);
     parts.camera.onEvent((event) => this.#fromCamera(event));
   }
 
@@ -116,6 +118,16 @@ export class WatchRunner {
   /** A sample of the sky light meter. */
   light(value: number): void {
     this.#take({ kind: "lightSampled", value });
+  }
+
+  /** A reading of the climate sensor. */
+  climate(temperatureC: number, humidityPercent: number | null): void {
+    this.#take({ kind: "climateRead", temperatureC, humidityPercent });
+  }
+
+  /** A GNSS receiver was heard: this computer's clock less its, milliseconds. */
+  clock(oursLessGnssMs: number): void {
+    this.#take({ kind: "clockCompared", oursLessGnssMs });
   }
 
   /** Lets go of the camera at once, whatever is in hand. */
@@ -251,6 +263,7 @@ export class WatchRunner {
           fixedIso: event.description.fixedIso ?? null,
           fNumber: event.description.fNumber,
           program: event.description.program,
+          clockOffsetMs: event.description.clockOffsetMs,
           canTakeFrames:
             event.description.hasBulb || event.description.exposureLadderSeconds.length > 0,
           isToneCurveKnown: this.#meter.response.isSure,
