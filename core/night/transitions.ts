@@ -2,7 +2,8 @@ import { governExposure } from "../exposure/governor.ts";
 import { monotonicMs, type MonotonicMs } from "../units.ts";
 import type { WatchEffect } from "./effects.ts";
 import type { WatchEvent } from "./events.ts";
-import { endReason, raiseGuard } from "./guards.ts";
+import { raiseGuard } from "./guardNotice.ts";
+import { endReason } from "./guards.ts";
 import type { After, EndedBy, WatchState } from "./state.ts";
 
 /** What an event leads to: the next state, and what is to be done. */
