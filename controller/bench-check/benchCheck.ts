@@ -20,7 +20,7 @@ const LADDER_SHARES = [0, 0.5, 1];
 export type BenchCheckOptions = {
   readonly createTransport: () => Transport;
   /** How the camera is worked, once it has said what it is. */
-  readonly controlsFor: (info: DeviceInfo) => CameraControls;
+  readonly controlsFor: (info: DeviceInfo, usbIds: Transport["usbIds"]) => CameraControls;
   readonly origin: ClockOrigin;
   /** Told what is being done, for whoever waits. */
   readonly onStep: (sentence: string) => void;
@@ -40,8 +40,8 @@ export async function benchCheck(options: BenchCheckOptions): Promise<BenchFigur
   const { onStep, origin } = options;
   const events = new Map<number, number>();
   onStep("Connecting.");
-  const info = await introduce(options.createTransport());
-  const controls = options.controlsFor(info);
+  const { info, usbIds } = await introduce(options.createTransport());
+  const controls = options.controlsFor(info, usbIds);
   const transport = options.createTransport();
   const series = new ExposureSeries({ ...options, controls });
   let lost: NightError | null = null;
@@ -108,12 +108,13 @@ export async function benchCheck(options: BenchCheckOptions): Promise<BenchFigur
 }
 
 /** Asks the camera what it is, and lets go of it again. */
-async function introduce(transport: Transport): Promise<DeviceInfo> {
+async function introduce(transport: Transport) {
   const session = new PtpSession(transport);
   await transport.open(OPEN_MS);
   try {
     await session.open();
-    return await session.getDeviceInfo({ busyMsMax: 5_000 });
+    const info = await session.getDeviceInfo({ busyMsMax: 5_000 });
+    return { info, usbIds: transport.usbIds };
   } finally {
     await session.close();
     await transport.close();

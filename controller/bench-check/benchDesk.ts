@@ -66,7 +66,7 @@ export class BenchDesk {
     try {
       const figures = await check({
         ...{ createTransport, origin, signal },
-        controlsFor: (info) => workingControls(info, dataDir),
+        controlsFor: (info, usbIds) => workingControls(info, dataDir, usbIds),
         onStep: (sentence) => this.#addStep(cameraId, sentence),
       });
       this.#view = this.#done(cameraId, figures);

@@ -1,6 +1,7 @@
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import { resolveCameraProfile } from "../../core/profiles/resolve.ts";
 import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
+import type { Transport } from "../cameras/transport.ts";
 import { readProfiles } from "../profiles/readProfiles.ts";
 import { localProfileId } from "./localProfile.ts";
 
@@ -10,13 +11,17 @@ import { localProfileId } from "./localProfile.ts";
  *
  * @throws NightError `profile.invalid`.
  */
-export function workingControls(info: DeviceInfo, dataDir: string): CameraControls {
+export function workingControls(
+  info: DeviceInfo,
+  dataDir: string,
+  usbIds: Transport["usbIds"] = null,
+): CameraControls {
   const { cameras } = readProfiles(dataDir);
   const mine = localProfileId(info);
   const own = cameras.own.filter(({ profile }) => profile.id !== mine);
   const facts = {
-    usbVendorId: null,
-    usbProductId: null,
+    usbVendorId: usbIds?.vendorId ?? null,
+    usbProductId: usbIds?.productId ?? null,
     ptpVendorExtensionId: info.vendorExtensionId,
     model: info.model,
     serialNumber: info.serialNumber,

@@ -65,6 +65,7 @@ type Running = {
  */
 export class UsbTransport implements Transport {
   #place: string;
+  #usbIds: { readonly vendorId: number; readonly productId: number } | null = null;
   readonly #options: UsbTransportOptions;
   #link: UsbLink | null = null;
   #containers: UsbContainers | null = null;
@@ -85,10 +86,17 @@ export class UsbTransport implements Transport {
     return this.#place;
   }
 
+  /** What the device calls itself on the bus; known from `open` on. */
+  get usbIds(): { readonly vendorId: number; readonly productId: number } | null {
+    return this.#usbIds;
+  }
+
   async open(timeoutMs: number): Promise<void> {
     const untilMs = realMs() + timeoutMs;
     const camera = await chooseUsbCamera(await this.#listDevices(), this.#options.which);
     this.#place = camera.place;
+    const { idVendor: vendorId, idProduct: productId } = camera.device.deviceDescriptor;
+    this.#usbIds = { vendorId, productId };
     try {
       this.#link = new UsbLink(camera);
     } catch (thrown) {

@@ -37,7 +37,7 @@ await runCommand(COMMAND, async (options) => {
   const startUtcMs = utcMs(Date.now());
   const figures = await benchCheck({
     createTransport: () => createTransport(target),
-    controlsFor: (info) => workingControls(info, options.data),
+    controlsFor: (info, usbIds) => workingControls(info, options.data, usbIds),
     origin: startOrigin({ rate: 1, startUtcMs }),
     onStep: (sentence) => process.stderr.write(`${sentence}\n`),
     signal: abort.signal,
