@@ -87,7 +87,12 @@ export const START_COMMAND = {
     },
     "from-dusk": {
       type: "flag",
-      help: "wait with the first frame until the Sun is 6° under (needs --lat and --lon)",
+      help: "wait with the first frame for the plan's start: the Sun 12° under, or 6° where it never gets so low (needs --lat and --lon)",
+    },
+    "kp-feed": {
+      type: "text",
+      value: "URL",
+      help: "address of a public Kp feed (JSON); used when it answers, never waited for",
     },
     "target-stops": {
       type: "number",

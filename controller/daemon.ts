@@ -22,7 +22,7 @@ import { FramingAid } from "./focus/framingAid.ts";
 import { TrialCamera } from "./focus/trialCamera.ts";
 import { openLog } from "./log.ts";
 import { NightHost } from "./night/nightHost.ts";
-import { firstExposure, isSunUnder, nextTwilight } from "./night/nightSky.ts";
+import { firstExposure, watchAhead } from "./night/nightSky.ts";
 import { readFramingOf } from "./planning/frameFraming.ts";
 import { DeliverService } from "./deliver/deliverService.ts";
 import { readProfiles, type HardwareProfiles } from "./profiles/readProfiles.ts";
@@ -116,7 +116,7 @@ export async function startDaemon(
 
   const plans = new PlanService({
     dataFolder: dataDir,
-    kpFeedUrl: null,
+    kpFeedUrl: options["kp-feed"],
     nowUtcMs: () => clock.utcMs(),
   });
   const deliveries = new DeliverService({ dataDir });
@@ -362,13 +362,14 @@ function startOrder(options: StartOptions, clock: Clock, info: NightInfo | null)
   };
   const at = (utc: UtcMs | null): MonotonicMs | null =>
     utc === null ? null : monotonicMs(utc - clock.origin.startUtcMs);
-  const waits = options["from-dusk"] && place !== null && !isSunUnder(now, place);
-  const startUtcMs = waits ? nextTwilight(now, place, "dusk") : null;
+  const ahead = place === null ? null : watchAhead(now, place);
+  const waits = options["from-dusk"] && ahead !== null && ahead.startUtcMs > now;
+  const startUtcMs = waits ? ahead.startUtcMs : null;
   const settings: WatchSettings = {
     ...DEFAULT_WATCH_SETTINGS,
     exposure,
     startMs: at(startUtcMs),
-    dawnMs: place === null ? null : at(nextTwilight(startUtcMs ?? now, place, "dawn")),
+    dawnMs: at(ahead?.endUtcMs ?? null),
     frameCountMax: options.frames,
     sentinelIntervalSeconds: options["sentinel-seconds"],
     probeCountMax: PROBE_COUNT_MAX,

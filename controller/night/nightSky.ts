@@ -1,29 +1,52 @@
 import { stopsFromMidGrey, type Exposure } from "../../core/exposure/exposure.ts";
 import type { ExposureSettings } from "../../core/exposure/settings.ts";
+import { watchHours } from "../../core/night/planWatch.ts";
 import type { SkyDirection } from "../../core/sky/angles.ts";
+import { isoOf } from "../../core/sky/calendarDate.ts";
 import { crossingsOf } from "../../core/sky/crossings.ts";
+import { DARKNESS_ALTITUDE_DEG, nightTimes } from "../../core/sky/darkness.ts";
 import { sunPosition } from "../../core/sky/ephemeris.ts";
 import type { Place } from "../../core/sky/place.ts";
 import { DEFAULT_SKY_CONDITIONS, skyBrightness } from "../../core/sky/skyBrightness.ts";
 import { utcMs, type UtcMs } from "../../core/units.ts";
 
-/** The Sun this far under ends the night's work at dawn, and begins it at dusk. Common practice, no source. */
-const WATCH_SUN_ALTITUDE_DEG = -6;
 const DAY_MS = 86_400_000;
+const TWILIGHT_ENDS_DEG = DARKNESS_ALTITUDE_DEG.civil;
+
+/** When a watch is to begin and to end by the Sun. */
+export type WatchAhead = { readonly startUtcMs: UtcMs; readonly endUtcMs: UtcMs };
+
+/**
+ * The plan's watch of the night that a moment belongs to or, when that one is over, of the next
+ * one; null: the nights are too light. A watch that is begun by hand in the morning twilight, after
+ * the plan's end, still ends when the Sun passes −6°: it must not run into the day.
+ */
+export function watchAhead(at: UtcMs, place: Place): WatchAhead | null {
+  const tonight = watchOf(at, place);
+  if (tonight !== null && at < tonight.endUtcMs) return tonight;
+  const tomorrow = watchOf(utcMs(at + DAY_MS), place);
+  const isTwilight = tonight !== null && sunPosition(at, place).altitudeDeg <= TWILIGHT_ENDS_DEG;
+  const lastCall = isTwilight ? nextTwilight(at, place, "dawn") : null;
+  return lastCall === null ? tomorrow : { startUtcMs: at, endUtcMs: lastCall };
+}
+
+/** The plan's own rule for the night between one local noon and the next. */
+function watchOf(at: UtcMs, place: Place): WatchAhead | null {
+  const sinceNoonMs = at + (place.longitudeDeg / 360) * DAY_MS - DAY_MS / 2;
+  const hours = watchHours(nightTimes(isoOf(sinceNoonMs).slice(0, 10), place));
+  if (hours === null) return null;
+  const { startUtcMs, endUtcMs } = hours;
+  return { startUtcMs: utcMs(Math.round(startUtcMs)), endUtcMs: utcMs(Math.round(endUtcMs)) };
+}
 
 /** When the Sun next passes −6° downward (dusk) or upward (dawn); null: not within a day. */
 export function nextTwilight(after: UtcMs, place: Place, which: "dusk" | "dawn"): UtcMs | null {
   const direction = which === "dusk" ? "falling" : "rising";
-  const crossing = crossingsOf(
-    (atMs) => sunPosition(atMs, place).altitudeDeg,
-    WATCH_SUN_ALTITUDE_DEG,
-    { startMs: after, endMs: after + DAY_MS },
-  ).find((one) => one.direction === direction);
+  const crossing = crossingsOf((atMs) => sunPosition(atMs, place).altitudeDeg, TWILIGHT_ENDS_DEG, {
+    startMs: after,
+    endMs: after + DAY_MS,
+  }).find((one) => one.direction === direction);
   return crossing ? utcMs(Math.round(crossing.atMs)) : null;
-}
-
-export function isSunUnder(atUtc: UtcMs, place: Place): boolean {
-  return sunPosition(atUtc, place).altitudeDeg <= WATCH_SUN_ALTITUDE_DEG;
 }
 
 /**

@@ -11,6 +11,13 @@ export type PlanWatch = {
   readonly sentence: string;
 };
 
+/** A watch's bounds, and the darkness that they belong to. */
+export type WatchHours = {
+  readonly startUtcMs: number;
+  readonly endUtcMs: number;
+  readonly by: PlanWatch["by"];
+};
+
 /**
  * The watch of a night: while the Sun is below −12°; where it never gets there, while below −6°;
  * `null` where it stays above that.
@@ -19,16 +26,26 @@ export type PlanWatch = {
  * darkness has no end within the searched day the watch covers all of it.
  * Common practice, no source: aurora begins to show between civil and nautical darkness.
  */
-export function planWatch(times: NightTimes): PlanWatch | null {
+export function watchHours(times: NightTimes): WatchHours | null {
   const by = times.nautical.kind !== "never" ? "nautical" : "civil";
   const darkness: Darkness = times[by];
   if (darkness.kind === "never") return null;
-  const startMs = darkness.startUtcMs ?? times.searched.startMs;
-  const endMs = darkness.endUtcMs ?? times.searched.endMs;
   return {
-    start: isoOf(startMs),
-    end: isoOf(endMs),
-    hours: (endMs - startMs) / 3_600_000,
+    startUtcMs: darkness.startUtcMs ?? times.searched.startMs,
+    endUtcMs: darkness.endUtcMs ?? times.searched.endMs,
+    by,
+  };
+}
+
+/** The same watch as the plan writes it down, with a sentence; see `watchHours`. */
+export function planWatch(times: NightTimes): PlanWatch | null {
+  const hours = watchHours(times);
+  if (hours === null) return null;
+  const { startUtcMs, endUtcMs, by } = hours;
+  return {
+    start: isoOf(startUtcMs),
+    end: isoOf(endUtcMs),
+    hours: (endUtcMs - startUtcMs) / 3_600_000,
     by,
     sentence: sentenceOf(times, by),
   };
