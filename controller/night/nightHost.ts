@@ -22,6 +22,7 @@ import { framingKey, guardsKey, toneResponseKey } from "../archive/stateKeys.ts"
 import type { Camera, CameraDescription } from "../cameras/camera.ts";
 import type { Clock } from "../clock.ts";
 import type { Log } from "../log.ts";
+import type { SensorEvent } from "../sensors/sensors.ts";
 import type { FrameRange, NightService } from "../web/nightService.ts";
 import { FrameMeter } from "./frameMeter.ts";
 import { ResponseStore } from "./responseStore.ts";
@@ -131,10 +132,14 @@ export class NightHost implements NightService {
   }
 
   cameraFacts(cameraId: string): Partial<CameraFacts> | null {
-    const told = this.#runners.get(cameraId)?.description();
-    if (!told) return null;
-    const { program, hasBulb, focus, clockOffsetMs } = told;
-    return { program, hasBulb, focus, clockOffsetMs };
+    const runner = this.#runners.get(cameraId);
+    const told = runner?.description();
+    if (!runner || !told) return null;
+    const { program, hasBulb, focus, clockOffsetMs, facts } = told;
+    const { batteryPercent, freeBytes } = runner.state;
+    const known = { program, hasBulb, focus, clockOffsetMs, batteryPercent, freeBytes };
+    if (!facts) return known;
+    return { ...known, noiseReduction: facts.noiseReduction, imageFormat: facts.imageFormat };
   }
 
   /** The catalogue of a night, for the other parts of the program. @throws NightError `archive.*`. */
@@ -146,6 +151,16 @@ export class NightHost implements NightService {
   isWatching(cameraId: string): boolean {
     const kind = this.#runners.get(cameraId)?.state.phase.kind ?? "idle";
     return kind !== "idle" && kind !== "finished";
+  }
+
+  /** What a sensor beside the cameras says goes to every watch that runs. */
+  sense(event: SensorEvent): void {
+    for (const [cameraId, runner] of this.#runners) {
+      if (!this.isWatching(cameraId)) continue;
+      if (event.kind === "light") runner.light(event.value);
+      if (event.kind === "climate") runner.climate(event.temperatureC, event.humidityPercent);
+      if (event.kind === "clock") runner.clock(event.laptopLessGnssMs);
+    }
   }
 
   /** Ends every watch in order: the open frame is closed and kept, the cameras are let go of. */

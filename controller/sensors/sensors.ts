@@ -41,6 +41,9 @@ export type SensorsOptions = {
 const EARLIEST_UTC_MS = utcMs(Date.UTC(2025, 0, 1));
 /** Light samples that come closer together than this tell nothing new. */
 const LIGHT_PAUSE_MS = 45;
+const CLIMATE_PAUSE_MS = 5_000;
+/** A clock is told of anew when it moved by this against the other. */
+const CLOCK_STEP_MS = 100;
 
 /** The sensors beside the camera; each is optional and may vanish and come back. */
 export class Sensors {
@@ -48,6 +51,8 @@ export class Sensors {
   readonly #lines: readonly SerialLines[];
   readonly #clock = new GnssClock();
   #lightMs = -Infinity;
+  #climateMs = -Infinity;
+  #toldOffsetMs: number | null = null;
   #altitudeM: number | null = null;
 
   constructor(options: SensorsOptions) {
@@ -78,7 +83,7 @@ export class Sensors {
     this.#altitudeM = fix.altitudeM ?? this.#altitudeM;
     if (fix.utcMs !== null) {
       this.#clock.note(fix.utcMs, arrivedUtcMs);
-      this.#options.tell({ kind: "clock", laptopLessGnssMs: this.#clock.offsetMs! });
+      this.#tellClock(this.#clock.offsetMs!);
     }
     const { latitudeDeg, longitudeDeg } = fix;
     if (latitudeDeg === null || longitudeDeg === null) return;
@@ -86,14 +91,27 @@ export class Sensors {
     this.#options.tell({ kind: "place", latitudeDeg, longitudeDeg, altitudeM });
   }
 
+  #tellClock(offsetMs: number): void {
+    const before = this.#toldOffsetMs;
+    if (before !== null && Math.abs(offsetMs - before) < CLOCK_STEP_MS) return;
+    this.#toldOffsetMs = offsetMs;
+    this.#options.tell({ kind: "clock", laptopLessGnssMs: offsetMs });
+  }
+
   #plain(line: string): void {
     const reading = readSensorLine(line);
-    if (reading?.kind === "climate") this.#options.tell(reading);
-    if (reading?.kind !== "light") return;
+    if (reading === null) return;
     const nowMs = this.#options.nowUtcMs();
-    const isNew = nowMs - this.#lightMs >= LIGHT_PAUSE_MS || nowMs < this.#lightMs;
-    if (!isNew) return;
-    this.#lightMs = nowMs;
-    this.#options.tell(reading);
+    // A clock that is set back must not silence a sensor.
+    const isNew = (lastMs: number, pauseMs: number): boolean =>
+      nowMs - lastMs >= pauseMs || nowMs < lastMs;
+    if (reading.kind === "light" && isNew(this.#lightMs, LIGHT_PAUSE_MS)) {
+      this.#lightMs = nowMs;
+      this.#options.tell(reading);
+    }
+    if (reading.kind === "climate" && isNew(this.#climateMs, CLIMATE_PAUSE_MS)) {
+      this.#climateMs = nowMs;
+      this.#options.tell(reading);
+    }
   }
 }
