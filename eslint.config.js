@@ -17,6 +17,11 @@ export default ts.config(
       "@typescript-eslint/consistent-type-definitions": ["error", "type"],
       "@typescript-eslint/consistent-type-imports": "error",
       "@typescript-eslint/unified-signatures": "off",
+      // A field that is taken off an object to leave it out carries the name _.
+      "@typescript-eslint/no-unused-vars": [
+        "error",
+        { argsIgnorePattern: "^_", varsIgnorePattern: "^_", ignoreRestSiblings: true },
+      ],
       "no-console": "error",
       eqeqeq: "error",
     },
