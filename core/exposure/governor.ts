@@ -8,6 +8,7 @@ import {
   type ExposureLimit,
 } from "./allocation.ts";
 import { stopsFromMidGrey, type Exposure } from "./exposure.ts";
+import type { SkyMood } from "./skyModels.ts";
 import { learn, moodOf, outlook, startForecast, type Forecast, type Outlook } from "./forecast.ts";
 import { CEILING_STOPS, unclippedStops } from "./highlights.ts";
 import {
@@ -53,6 +54,24 @@ export type GovernorState = {
     readonly plainSeconds: number;
   } | null;
 };
+
+/** The sky must swing by so much about its trend before the photographer is told that it pulsates. */
+const PULSE_STOPS_MIN = 0.15;
+
+/** The forecast may rest on a mean-reverting model in a quiet sky too; it is not told as pulsation. */
+function moodToTell(mood: SkyMood, recent: GovernorState["recent"]): SkyMood {
+  if (mood !== "pulsing") return mood;
+  const first = recent[0];
+  const last = recent.at(-1);
+  if (first === undefined || last === undefined || recent.length < 4) return "still";
+  const slope = (last.level - first.level) / Math.max(1e-9, last.atSeconds - first.atSeconds);
+  const swings = recent.map(
+    ({ atSeconds, level }) => level - first.level - slope * (atSeconds - first.atSeconds),
+  );
+  const swingStops = Math.max(...swings) - Math.min(...swings);
+  if (swingStops >= PULSE_STOPS_MIN) return "pulsing";
+  return Math.abs(last.level - first.level) >= PULSE_STOPS_MIN ? "trending" : "still";
+}
 
 /** The next exposure, with the reasons that are shown to the photographer. */
 export type GovernDecision = {
@@ -195,7 +214,7 @@ export function governExposure(
     start: state.newest !== null ? "governed" : state.first !== null ? "asked" : "guessed",
     ...changeOf(state, openSeconds),
     aheadStops: state.newest === null ? 0 : aimed.level - levelOf(state.newest),
-    mood: moodOf(state.forecast),
+    mood: moodToTell(moodOf(state.forecast), state.recent),
     limit: aimed.limit,
     exposureSeconds,
     iso: split.iso,
