@@ -25,6 +25,8 @@ export type CameraDescription = {
   readonly focus: "manual" | "automatic" | "unknown";
   /** Camera clock minus ours, night milliseconds; null: not readable. */
   readonly clockOffsetMs: number | null;
+  /** The same before the clock was set, as it is only when asked; left out or null: it was not set. */
+  readonly clockWasOffMs?: number | null;
   /** More that the checklist and the kit ask about; left out: nothing of it is known. */
   readonly facts?: CameraSettingFacts;
 };

@@ -1,6 +1,7 @@
 import { MessageChannel, type MessagePort, type Worker } from "node:worker_threads";
 import { NightError } from "../../core/errors.ts";
 import type { ClockOrigin } from "../clock.ts";
+import type { ClockSetting } from "../shutter/cameraTime.ts";
 import type { FromShutter, ShutterThreadData, ToShutter } from "../shutter/messages.ts";
 import { ShutterLamp } from "../shutter/shutterLamp.ts";
 import { startWorker } from "../workers/startWorker.ts";
@@ -18,6 +19,8 @@ export type PtpCameraOptions = {
   readonly cameraId: string;
   readonly target: CameraTarget;
   readonly origin: ClockOrigin;
+  /** Sets the camera's clock on connecting; left out or null: it is left alone. */
+  readonly setClock?: ClockSetting | null;
   /** How the camera is worked; left out: by the profile that fits what it says of itself. */
   readonly profile?: CameraControls;
   /** The profiles to choose from; left out: the standard's own serves every camera. */
@@ -96,6 +99,7 @@ class PtpCamera implements Camera {
       target: this.#options.target,
       origin: this.#options.origin,
       controls: this.#options.profile ?? STANDARD_CONTROLS,
+      setClock: this.#options.setClock ?? null,
       profiles: this.#options.profile ? null : (this.#options.profiles ?? null),
       lamp: this.#lampBuffer,
     };

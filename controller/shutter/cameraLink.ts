@@ -1,7 +1,6 @@
 import { NightError } from "../../core/errors.ts";
 import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
 import { legalValues, type DevicePropDesc } from "../../core/ptp/datasets/devicePropDesc.ts";
-import { dateTimeUtcMs, parseDateTime } from "../../core/ptp/dateTime.ts";
 import type { TransactionId } from "../../core/ptp/ids.ts";
 import { OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
 import type { PtpValue } from "../../core/ptp/dataTypes.ts";
@@ -17,7 +16,13 @@ import {
 import { resolveCameraProfile, type CameraProfiles } from "../../core/profiles/resolve.ts";
 import { PtpSession } from "../cameras/ptpSession.ts";
 import type { Transport, TransportEvent } from "../cameras/transport.ts";
-import { createClock, realMs, type Clock, type ClockOrigin } from "../clock.ts";
+import { createClock, type Clock, type ClockOrigin } from "../clock.ts";
+import {
+  isWorthSetting,
+  measureClockOffset,
+  trySetClock,
+  type ClockSetting,
+} from "./cameraTime.ts";
 import { dataTypeOfWire, runSteps, setRaw } from "./controlSteps.ts";
 import type { ErrandTools } from "./errand.ts";
 import { LinkPace } from "./linkPace.ts";
@@ -37,6 +42,8 @@ export type CameraLinkOptions = {
   readonly controls: CameraControls;
   /** Profiles to choose from; null or left out: the controls hold. */
   readonly profiles?: CameraProfiles | null;
+  /** Left out or null: the camera's clock is left alone. */
+  readonly setClock?: ClockSetting | null;
   readonly origin: ClockOrigin;
   readonly onEvent: (event: TransportEvent) => void;
   readonly onLost: (error: NightError) => void;
@@ -177,7 +184,7 @@ export class CameraLink implements ErrandTools {
       fNumber: this.settingOf(controls.fNumber),
       program: this.#stateOf(controls.program, "other"),
       focus: this.#stateOf(controls.focus, "automatic"),
-      clockOffsetMs: await this.#measureClockOffset(),
+      ...(await this.#lookAtClock()),
       facts: {
         noiseReduction: this.#wordOf(controls.noiseReduction),
         imageFormat: this.#wordOf(controls.imageFormat),
@@ -330,30 +337,20 @@ export class CameraLink implements ErrandTools {
     return control?.codes.find(({ code }) => code === raw)?.word ?? "unknown";
   }
 
-  /**
-   * Camera clock minus ours, night milliseconds. The camera's text ends at the second, so its tick
-   * is waited for, at most a little over one second of its time. A camera that does not name its
-   * zone is taken to keep this computer's.
-   */
-  async #measureClockOffset(): Promise<number | null> {
+  /** Measures the camera's clock; sets it first when that was asked for and it is off. */
+  async #lookAtClock(): Promise<Pick<CameraDescription, "clockOffsetMs" | "clockWasOffMs">> {
     const { dateTime } = this.controls;
     const described = dateTime ? this.#described.get(dateTime.propertyCode) : undefined;
-    if (!described) return null;
-    const { rate } = this.#options.origin;
-    const untilMs = realMs() + TICK_MS_MAX / rate;
-    let last: string | null = null;
-    for (;;) {
-      const value = await this.session.getProperty(described.code, described.dataType);
-      const seen = typeof value === "string" ? parseDateTime(value) : null;
-      if (seen === null) return null;
-      const hasTicked = last !== null && value !== last;
-      if (hasTicked || realMs() > untilMs) {
-        const assumedOffset = -new Date(this.#clock.utcMs()).getTimezoneOffset();
-        return dateTimeUtcMs(seen, assumedOffset) - this.#clock.utcMs();
-      }
-      last = value as string;
-      await new Promise((resolve) => setTimeout(resolve, TICK_POLL_MS / rate));
+    if (!described) return { clockOffsetMs: null };
+    const camera = { session: this.session, clock: this.#clock, described };
+    const offsetMs = await measureClockOffset(camera);
+    const { setClock } = this.#options;
+    if (!setClock || offsetMs === null || !isWorthSetting(offsetMs, setClock)) {
+      return { clockOffsetMs: offsetMs };
     }
+    const wasSet = await trySetClock(camera, setClock);
+    if (!wasSet) return { clockOffsetMs: offsetMs };
+    return { clockOffsetMs: await measureClockOffset(camera), clockWasOffMs: offsetMs };
   }
 
   /** Ends a capture that may have ended long ago. */
@@ -374,9 +371,6 @@ export class CameraLink implements ErrandTools {
     }
   }
 }
-
-const TICK_MS_MAX = 1_200;
-const TICK_POLL_MS = 20;
 
 const PROPERTY_FAULTS: readonly string[] = ["ptp.response", "ptp.truncated", "camera.busy"];
 

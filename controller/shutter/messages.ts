@@ -4,6 +4,7 @@ import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { CameraTarget } from "../cameras/createTransport.ts";
 import type { ErrorCode } from "../../core/errors.ts";
+import type { ClockSetting } from "./cameraTime.ts";
 
 /** What the timing thread is started with. */
 export type ShutterThreadData = {
@@ -12,6 +13,7 @@ export type ShutterThreadData = {
   readonly origin: ClockOrigin;
   readonly controls: CameraControls;
   readonly profiles: CameraProfiles | null;
+  readonly setClock: ClockSetting | null;
   /** Shared with the main thread: see `shutterLamp.ts`. */
   readonly lamp: SharedArrayBuffer;
 };

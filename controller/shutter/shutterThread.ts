@@ -20,6 +20,7 @@ const loop = new TimingLoop({
   origin: data.origin,
   controls: data.controls,
   profiles: data.profiles,
+  setClock: data.setClock,
   lamp: new ShutterLamp(data.lamp),
   wait: preciseWait(),
   createTransport: () => createTransport(data.target),

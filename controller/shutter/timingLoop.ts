@@ -7,6 +7,7 @@ import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { OperationAnswer, Transport, TransportEvent } from "../cameras/transport.ts";
 import { realMs, type ClockOrigin } from "../clock.ts";
 import { CameraLink } from "./cameraLink.ts";
+import type { ClockSetting } from "./cameraTime.ts";
 import type { Errand } from "./errand.ts";
 import { ErrandQueue } from "./errandQueue.ts";
 import { cardErrand, fileErrand, pollErrand, statusErrand } from "./errands.ts";
@@ -25,6 +26,8 @@ export type TimingLoopOptions = {
   /** How the camera is worked; when there are profiles, until it has said what it is. */
   readonly controls: CameraControls;
   readonly profiles?: CameraProfiles | null;
+  /** Left out or null: the camera's clock is left alone. */
+  readonly setClock?: ClockSetting | null;
   readonly lamp: ShutterLamp;
   readonly wait: MomentWait;
   readonly createTransport: () => Transport;
