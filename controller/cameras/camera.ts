@@ -97,6 +97,13 @@ export type CardFile = {
   readonly captureDate: string;
 };
 
+/** A stretch of a file on the card, with what the camera says of the whole. */
+export type FilePiece = {
+  readonly bytes: Uint8Array;
+  readonly totalBytes: number;
+  readonly cameraName: string;
+};
+
 /**
  * A camera as the night sees it, whatever it is made of. Calls only ask; everything that happens
  * is told through `onEvent`, so that a slow camera never holds the night.
@@ -116,6 +123,11 @@ export type Camera = {
   listCard(): Promise<readonly CardFile[]>;
   /** A whole file from the card, in pieces that never delay the shutter. */
   fetchFile(cameraHandle: number): Promise<Uint8Array>;
+  /** A stretch of a file, shorter at its end; left out where files come only whole. */
+  fetchPiece?(
+    cameraHandle: number,
+    range: { readonly offset: number; readonly bytes: number },
+  ): Promise<FilePiece>;
   /** Opens the contact, ends the session in order, ends the thread. Safe to call twice. */
   close(): Promise<void>;
 };

@@ -5,7 +5,7 @@ import type { ClockSetting } from "../shutter/cameraTime.ts";
 import type { FromShutter, ShutterThreadData, ToShutter } from "../shutter/messages.ts";
 import { ShutterLamp } from "../shutter/shutterLamp.ts";
 import { startWorker } from "../workers/startWorker.ts";
-import type { Camera, CameraEvent, CardFile, ExposureOrder } from "./camera.ts";
+import type { Camera, CameraEvent, CardFile, ExposureOrder, FilePiece } from "./camera.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import { STANDARD_CONTROLS } from "./cameraControls.ts";
@@ -86,6 +86,16 @@ class PtpCamera implements Camera {
     return (await this.#request(ask)) as Uint8Array;
   }
 
+  async fetchPiece(
+    cameraHandle: number,
+    range: { readonly offset: number; readonly bytes: number },
+  ): Promise<FilePiece> {
+    const ask = (requestId: number): ToShutter => ({
+      ...{ kind: "fetchPiece", requestId, cameraHandle, range },
+    });
+    return (await this.#request(ask)) as FilePiece;
+  }
+
   close(): Promise<void> {
     this.#closing ??= this.#end();
     return this.#closing;
@@ -137,6 +147,8 @@ class PtpCamera implements Camera {
         return this.#answer(message.requestId)?.resolve(message.files);
       case "file":
         return this.#answer(message.requestId)?.resolve(message.bytes);
+      case "piece":
+        return this.#answer(message.requestId)?.resolve(message.piece);
       case "refused":
         return this.#answer(message.requestId)?.reject(
           new NightError(message.code, message.sentence),

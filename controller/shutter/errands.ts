@@ -10,9 +10,9 @@ import { readEventRecords, type PolledEvent } from "../../core/profiles/eventRec
 import type { CameraLink } from "./cameraLink.ts";
 import { operationOfCode } from "./controlSteps.ts";
 import { whenThereIsRoom, type Errand } from "./errand.ts";
-import { fetchWhole } from "./fetchFile.ts";
+import { fetchRange, fetchWhole } from "./fetchFile.ts";
 import { fetchInfo, fetchPreview, isPicture } from "./fetchPreview.ts";
-import type { FromShutter } from "./messages.ts";
+import type { FromShutter, ToShutter } from "./messages.ts";
 
 /** How an errand speaks to the night. */
 export type Tellers = {
@@ -131,6 +131,27 @@ export async function* fileErrand(
   }
   const bytes = owned(file);
   tell({ kind: "file", requestId, bytes }, [bytes.buffer]);
+}
+
+/** A stretch of a file, with the file's name and size, so that nobody goes on with another file. */
+export async function* pieceErrand(
+  link: CameraLink,
+  wanted: Extract<ToShutter, { kind: "fetchPiece" }>,
+  tell: (message: FromShutter, transfer: readonly ArrayBuffer[]) => void,
+): Errand {
+  const { requestId, cameraHandle, range } = wanted;
+  const info = yield* fetchInfo(link, cameraHandle);
+  const totalBytes = info.objectCompressedSize;
+  if (!link.can(OPERATIONS.GetPartialObject.code)) {
+    throw new NightError("camera.unsupported", "This camera does not send files in pieces.");
+  }
+  const bytesMax = Math.max(0, Math.min(range.bytes, totalBytes - range.offset));
+  const stretch = { offset: range.offset, bytes: bytesMax };
+  const bytes = owned(
+    bytesMax === 0 ? new Uint8Array() : yield* fetchRange(link, cameraHandle, stretch),
+  );
+  const piece = { bytes, totalBytes, cameraName: info.filename };
+  tell({ kind: "piece", requestId, piece }, [bytes.buffer]);
 }
 
 /** The handles that are on the card now; none when the camera cannot say. */

@@ -1,5 +1,5 @@
 import type { ClockOrigin } from "../clock.ts";
-import type { CameraEvent, CardFile, ExposureOrder } from "../cameras/camera.ts";
+import type { CameraEvent, CardFile, ExposureOrder, FilePiece } from "../cameras/camera.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { CameraTarget } from "../cameras/createTransport.ts";
@@ -26,6 +26,12 @@ export type ToShutter =
   | { readonly kind: "readStatus" }
   | { readonly kind: "listCard"; readonly requestId: number }
   | { readonly kind: "fetchFile"; readonly requestId: number; readonly cameraHandle: number }
+  | {
+      readonly kind: "fetchPiece";
+      readonly requestId: number;
+      readonly cameraHandle: number;
+      readonly range: { readonly offset: number; readonly bytes: number };
+    }
   /** The program is ending: close the shutter now, then the session, then the thread. */
   | { readonly kind: "close" };
 
@@ -34,6 +40,7 @@ export type FromShutter =
   | { readonly kind: "event"; readonly event: CameraEvent }
   | { readonly kind: "card"; readonly requestId: number; readonly files: readonly CardFile[] }
   | { readonly kind: "file"; readonly requestId: number; readonly bytes: Uint8Array }
+  | { readonly kind: "piece"; readonly requestId: number; readonly piece: FilePiece }
   | {
       readonly kind: "refused";
       readonly requestId: number;

@@ -10,7 +10,7 @@ import { CameraLink } from "./cameraLink.ts";
 import type { ClockSetting } from "./cameraTime.ts";
 import type { Errand } from "./errand.ts";
 import { ErrandQueue } from "./errandQueue.ts";
-import { cardErrand, fileErrand, pollErrand, statusErrand } from "./errands.ts";
+import { cardErrand, fileErrand, pieceErrand, pollErrand, statusErrand } from "./errands.ts";
 import { FrameDesk, RANK } from "./frameDesk.ts";
 import type { FromShutter, ToShutter } from "./messages.ts";
 import { nightOf, realOf } from "./nightTime.ts";
@@ -153,6 +153,11 @@ export class TimingLoop {
       case "fetchFile":
         this.#addRequest(message.requestId, RANK.file, (link) =>
           fileErrand(link, message, this.#options.tell),
+        );
+        break;
+      case "fetchPiece":
+        this.#addRequest(message.requestId, RANK.file, (link) =>
+          pieceErrand(link, message, this.#options.tell),
         );
         break;
       case "close":
