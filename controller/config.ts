@@ -35,6 +35,25 @@ export const START_COMMAND = {
       min: 25,
       max: 1_000_000,
     },
+    gnss: {
+      type: "text",
+      value: "PATH",
+      help: "serial port of a GNSS receiver, for place and time: PATH or PATH:BAUD",
+    },
+    "light-meter": {
+      type: "text",
+      value: "PATH",
+      help: "serial port of a sky light meter, which may close the shutter early: PATH or PATH:BAUD",
+    },
+    climate: {
+      type: "text",
+      value: "PATH",
+      help: "serial port of a temperature and humidity sensor, for dew and cold: PATH or PATH:BAUD",
+    },
+    "set-camera-clock": {
+      type: "flag",
+      help: "set the camera's clock on connecting: to GNSS time, else to this computer's",
+    },
     port: {
       type: "number",
       value: "N",

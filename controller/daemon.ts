@@ -11,6 +11,7 @@ import { createNightFolder, nightInfoOf } from "./archive/nightFolder.ts";
 import type { NightInfo } from "./archive/nightInfo.ts";
 import { markRunning, recoverNight, unfinishedNights } from "./archive/recover.ts";
 import type { Camera } from "./cameras/camera.ts";
+import type { ClockSetting } from "./shutter/cameraTime.ts";
 import { openContactCamera } from "./cameras/contactCamera.ts";
 import { createTransport } from "./cameras/createTransport.ts";
 import { openPtpCamera } from "./cameras/ptpCamera.ts";
@@ -28,6 +29,8 @@ import { DeliverService } from "./deliver/deliverService.ts";
 import { readProfiles, type HardwareProfiles } from "./profiles/readProfiles.ts";
 import { chooseRelease, type ChosenRelease } from "./release/parseRelease.ts";
 import { RELEASE_CAUTIONS, releaseLabel, serialCautions } from "./release/releaseTarget.ts";
+import { SensorDesk } from "./sensors/sensorDesk.ts";
+import { sensorTarget, type SensorTarget } from "./sensors/sensorTarget.ts";
 import { PlanService } from "./planning/planService.ts";
 import { startVirtualCamera, type VirtualCameraProcess } from "./virtualCameraProcess.ts";
 import { deliverRoutes } from "./web/deliverRoutes.ts";
@@ -64,14 +67,20 @@ type RunningOrder = { readonly isDemo: boolean; readonly seed: string; readonly 
  * @throws NightError with one sentence for whatever stands in the way.
  */
 export async function startDaemon(
-  options: StartOptions,
+  asked: StartOptions,
   print: (line: string) => void,
 ): Promise<Daemon> {
-  const targets = cameraTargets(options);
-  const dataDir = resolve(options.data);
+  const targets = cameraTargets(asked);
+  const dataDir = resolve(asked.data);
   const isDemo = targets.some((target) => target.kind === "virtual");
   const hardware = readProfiles(dataDir);
   const release = await openedRelease(targets, hardware, print);
+  const sensors = new SensorDesk({
+    targets: sensorTargets(asked, hardware),
+    nowUtcMs: () => utcMs(Date.now()),
+    print,
+  });
+  const options = await placedBySensor(asked, sensors, print);
   const night = targets.length === 0 ? null : openNight(options, dataDir, isDemo, print);
   const { log, close: closeLog } = openLog(dataDir);
   const clock = createClock(night?.origin ?? originNow(1, utcMs(Date.now())));
@@ -82,7 +91,11 @@ export async function startDaemon(
   const open = (cameraId: string): Camera => {
     const target = targets[cameraIds.indexOf(cameraId)];
     if (!target) throw new NightError("settings.invalid", `There is no camera called ${cameraId}.`);
-    return openCamera(cameraId, target, { virtual, release, hardware, origin: clock.origin });
+    const setClock = options["set-camera-clock"]
+      ? { oursLessTrueMs: sensors.laptopLessGnssMs ?? 0 }
+      : null;
+    const { origin } = clock;
+    return openCamera(cameraId, target, { virtual, release, hardware, origin, setClock });
   };
   const openTrial = (cameraId: string) => new TrialCamera(open(cameraId), clock);
   const focus = new FocusAid(openTrial);
@@ -114,6 +127,8 @@ export async function startDaemon(
     print,
   });
 
+  sensors.onEvent((event) => host.sense(event));
+
   const plans = new PlanService({
     dataFolder: dataDir,
     kpFeedUrl: options["kp-feed"],
@@ -141,6 +156,7 @@ export async function startDaemon(
     deliveries.close();
     await plans.close();
     await virtual?.stop();
+    await sensors.close();
     closeLog();
   };
   try {
@@ -275,16 +291,47 @@ async function openedRelease(
   return chosen;
 }
 
+function sensorTargets(options: StartOptions, { sensors }: HardwareProfiles): SensorTarget[] {
+  const { gnss, "light-meter": lightMeter, climate } = options;
+  const words = { gnss, lightMeter, climate };
+  return (["gnss", "lightMeter", "climate"] as const).flatMap((kind) => {
+    const word = words[kind];
+    return word === null ? [] : [sensorTarget(word, kind, sensors)];
+  });
+}
+
+/** A receiver under the open sky knows its place within seconds; one under a roof may never. */
+const PLACE_MS_MAX = 15_000;
+
+/** The place that a GNSS receiver gives, where none was given by hand. */
+async function placedBySensor(
+  options: StartOptions,
+  sensors: SensorDesk,
+  print: (line: string) => void,
+): Promise<StartOptions> {
+  if (options.gnss === null || options.lat !== null) return options;
+  print("Waiting for the GNSS receiver's place.");
+  const place = await sensors.firstPlace(PLACE_MS_MAX);
+  if (place === null) {
+    print("The GNSS receiver has no place yet; the night begins without one.");
+    return options;
+  }
+  const { latitudeDeg: lat, longitudeDeg: lon } = place;
+  print(`GNSS: ${lat.toFixed(4)}, ${lon.toFixed(4)}.`);
+  return { ...options, lat, lon };
+}
+
 /** What cameras are opened with. */
 type CameraWorld = {
   readonly virtual: VirtualCameraProcess | null;
   readonly release: ChosenRelease | null;
   readonly hardware: HardwareProfiles;
   readonly origin: ClockOrigin;
+  readonly setClock: ClockSetting | null;
 };
 
 function openCamera(cameraId: string, target: CameraTarget, world: CameraWorld): Camera {
-  const { virtual, release, origin } = world;
+  const { virtual, release, origin, setClock } = world;
   const profiles = world.hardware.cameras;
   switch (target.kind) {
     case "virtual":
@@ -292,12 +339,11 @@ function openCamera(cameraId: string, target: CameraTarget, world: CameraWorld):
       return openPtpCamera({
         cameraId,
         target: { kind: "ip", host: virtual.host, port: virtual.port },
-        origin,
-        profiles,
+        ...{ origin, profiles, setClock },
       });
     case "ip":
     case "usb":
-      return openPtpCamera({ cameraId, target, origin, profiles });
+      return openPtpCamera({ cameraId, target, origin, profiles, setClock });
     case "contact":
       if (!release) throw new NightError("release.gone", "The release contact is not there.");
       return openContactCamera({

@@ -42,8 +42,9 @@ const EARLIEST_UTC_MS = utcMs(Date.UTC(2025, 0, 1));
 /** Light samples that come closer together than this tell nothing new. */
 const LIGHT_PAUSE_MS = 45;
 const CLIMATE_PAUSE_MS = 5_000;
-/** A clock is told of anew when it moved by this against the other. */
+/** A clock is told of anew when it moved by this against the other, and now and then. */
 const CLOCK_STEP_MS = 100;
+const CLOCK_AGAIN_MS = 60_000;
 
 /** The sensors beside the camera; each is optional and may vanish and come back. */
 export class Sensors {
@@ -52,7 +53,7 @@ export class Sensors {
   readonly #clock = new GnssClock();
   #lightMs = -Infinity;
   #climateMs = -Infinity;
-  #toldOffsetMs: number | null = null;
+  #toldClock: { readonly offsetMs: number; readonly atMs: number } | null = null;
   #altitudeM: number | null = null;
 
   constructor(options: SensorsOptions) {
@@ -92,9 +93,11 @@ export class Sensors {
   }
 
   #tellClock(offsetMs: number): void {
-    const before = this.#toldOffsetMs;
-    if (before !== null && Math.abs(offsetMs - before) < CLOCK_STEP_MS) return;
-    this.#toldOffsetMs = offsetMs;
+    const nowMs = this.#options.nowUtcMs();
+    const told = this.#toldClock;
+    const isOld = told === null || Math.abs(nowMs - told.atMs) >= CLOCK_AGAIN_MS;
+    if (!isOld && Math.abs(offsetMs - told.offsetMs) < CLOCK_STEP_MS) return;
+    this.#toldClock = { offsetMs, atMs: nowMs };
     this.#options.tell({ kind: "clock", laptopLessGnssMs: offsetMs });
   }
 
