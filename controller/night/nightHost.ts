@@ -13,6 +13,7 @@ import { observationOf } from "../../core/night/ledger.ts";
 import type { StartOrder } from "../../core/night/events.ts";
 import type { CameraFacts } from "../../core/night/checklist.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { CameraKitFacts } from "../../core/night/kitFromCamera.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
 import { monotonicMs } from "../../core/units.ts";
 import { Catalogue } from "../archive/catalogue.ts";
@@ -140,6 +141,18 @@ export class NightHost implements NightService {
     const known = { program, hasBulb, focus, clockOffsetMs, batteryPercent, freeBytes };
     if (!facts) return known;
     return { ...known, noiseReduction: facts.noiseReduction, imageFormat: facts.imageFormat };
+  }
+
+  cameraKit(cameraId: string): CameraKitFacts | null {
+    const runner = this.#runners.get(cameraId);
+    const told = runner?.description();
+    if (!runner || !told) return null;
+    return {
+      fNumberLadder: told.fNumberLadder,
+      focalLengthMm: told.facts?.focalLengthMm ?? null,
+      imageWidthPx: null,
+      freeBytes: runner.state.freeBytes,
+    };
   }
 
   /** The catalogue of a night, for the other parts of the program. @throws NightError `archive.*`. */

@@ -51,6 +51,11 @@ export class KpFeed {
     this.#kept = options.url === null ? null : readKept(options.path, options.url);
   }
 
+  /** The address; `null`: none is named. */
+  get url(): string | null {
+    return this.#url;
+  }
+
   /** Asks the feed in the background, unless it was asked a short while ago. Returns at once. */
   refresh(): void {
     const now = this.#nowUtcMs();

@@ -9,6 +9,7 @@ import {
   tonightQuerySchema,
   type AuroraNow,
   type KpFeedView,
+  type NamedKpFeed,
   type PlanAnswer,
   type PlanQuery,
   type RememberedKit,
@@ -84,9 +85,9 @@ export class PlanService {
     return calendarOf(this.#planOf(parseMessage(planQuerySchema, query)), this.#nowUtcMs());
   }
 
-  kpFeed(): KpFeedView {
+  kpFeed(): NamedKpFeed {
     this.#kpFeed.refresh();
-    return this.#kpFeed.view();
+    return { ...this.#kpFeed.view(), url: this.#kpFeed.url };
   }
 
   /**
@@ -94,7 +95,7 @@ export class PlanService {
    *
    * @throws NightError `settings.invalid` for an address that is none.
    */
-  nameKpFeed(url: string | null): KpFeedView {
+  nameKpFeed(url: string | null): NamedKpFeed {
     const feed = this.#feedAt(url);
     rememberFeed(this.#dataFolder, url);
     this.#kpFeed.close();

@@ -5,6 +5,7 @@ import type {
   WatchCommand,
 } from "../../core/api/messages.ts";
 import type { CameraFacts } from "../../core/night/checklist.ts";
+import type { CameraKitFacts } from "../../core/night/kitFromCamera.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 
 /** A stretch of one camera's frames. */
@@ -31,4 +32,6 @@ export type NightService = {
   framePath(nightId: string, frameIndex: number, cameraId?: string): string | null;
   /** What a connected camera tells of its settings; null while none is connected. */
   cameraFacts?(cameraId: string): Partial<CameraFacts> | null;
+  /** What a connected camera tells of the kit; null while none is connected. */
+  cameraKit?(cameraId: string): CameraKitFacts | null;
 };

@@ -6,6 +6,8 @@ import {
   rememberedPlaceSchema,
   tonightQuerySchema,
 } from "../../core/api/planMessages.ts";
+import type { WatchView } from "../../core/api/messages.ts";
+import { NightError } from "../../core/errors.ts";
 import { UNKNOWN_CAMERA, type CameraFacts } from "../../core/night/checklist.ts";
 import type { PlanService } from "../planning/planService.ts";
 import type { NightService } from "./nightService.ts";
@@ -45,6 +47,14 @@ const planSchema = v.looseObject({
   ),
 });
 const kpFeedSchema = v.looseObject({ kind: v.string(), sentence: v.string() });
+const kpAddressSchema = v.object({
+  url: v.nullable(v.string("The Kp feed must be an http or https address.")),
+});
+const toldBodySchema = v.object({
+  /** Left out: the first camera. */
+  cameraId: v.optional(v.string("cameraId must be a text.")),
+  kit: kitInputSchema,
+});
 const rememberedKitSchema = v.object({ input: kitInputSchema, kit: v.looseObject({}) });
 const tonightSchema = v.looseObject({
   kind: v.picklist(["none", "running", "done", "failed"]),
@@ -101,6 +111,15 @@ function planningRoutes(plans: PlanService): readonly Route[] {
       part: PART,
       answer: { kind: "json", name: "KpFeedView", schema: kpFeedSchema },
       handle: () => plans.kpFeed(),
+    },
+    {
+      method: "put",
+      path: "/api/kp",
+      summary: "Names the Kp feed to use, by its address, and remembers it; null forgets it.",
+      part: PART,
+      body: kpAddressSchema,
+      answer: { kind: "json", name: "KpFeedView", schema: kpFeedSchema },
+      handle: ({ body }) => plans.nameKpFeed(v.parse(kpAddressSchema, body).url),
     },
   ];
 }
@@ -186,6 +205,27 @@ function readyRoutes(plans: PlanService, nights: NightService): readonly Route[]
     },
     {
       method: "post",
+      path: "/api/kits/told",
+      summary: "A kit with what the connected camera tells of itself in place of what was typed.",
+      part: PART,
+      ...checkedByService(toldBodySchema),
+      answer: {
+        kind: "json",
+        name: "ToldKit",
+        schema: v.object({ input: kitInputSchema, told: v.array(v.string()) }),
+      },
+      handle: ({ body }) => {
+        const { cameraId, kit } = (body ?? {}) as { cameraId?: string; kit?: unknown };
+        const watch = watchOf(nights, cameraId);
+        const facts = watch === undefined ? null : (nights.cameraKit?.(watch.cameraId) ?? null);
+        if (facts === null) {
+          throw new NightError("settings.invalid", "No camera has told anything of itself yet.");
+        }
+        return plans.kitFromCamera(kit, facts);
+      },
+    },
+    {
+      method: "post",
       path: "/api/tonight",
       summary: "Rehearses this plan against a hundred simulated skies, in the background.",
       part: PART,
@@ -209,10 +249,15 @@ function checkedByService(schema: v.GenericSchema): Pick<Route, "body" | "bodyIn
   return { body: v.unknown(), bodyInDocument: schema };
 }
 
+/** A camera's watch; without a name, or with one that is gone, the first. */
+function watchOf(nights: NightService, cameraId: string | undefined): WatchView | undefined {
+  const { watches } = nights.view();
+  return watches.find((one) => one.cameraId === cameraId) ?? watches[0];
+}
+
 /** What the camera tells of itself; what it does not tell stays unknown. */
 function factsOf(nights: NightService, cameraId: string | undefined): CameraFacts {
-  const { watches } = nights.view();
-  const watch = watches.find((one) => one.cameraId === cameraId) ?? watches[0];
+  const watch = watchOf(nights, cameraId);
   if (watch === undefined) return UNKNOWN_CAMERA;
   const told = nights.cameraFacts?.(watch.cameraId) ?? {};
   return {

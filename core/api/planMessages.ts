@@ -46,6 +46,9 @@ export type KpFeedView = {
   readonly sentence: string;
 };
 
+/** The same with the feed's address; `null`: none is named. */
+export type NamedKpFeed = KpFeedView & { readonly url: string | null };
+
 /** A remembered kit: as described, and with every number known. */
 export type RememberedKit = { readonly input: KitInput; readonly kit: Kit };
 

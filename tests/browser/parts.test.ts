@@ -6,7 +6,8 @@ import type { Browser, Page } from "playwright-core";
 import * as v from "valibot";
 import { afterAll, afterEach, beforeAll, beforeEach, expect, test } from "vitest";
 
-import type { FocusView } from "../../core/api/focusMessages.ts";
+import type { BenchView } from "../../core/api/benchMessages.ts";
+import type { FocusView, FramingView } from "../../core/api/focusMessages.ts";
 import { PlanService } from "../../controller/planning/planService.ts";
 import { deliverRoutes } from "../../controller/web/deliverRoutes.ts";
 import { planRoutes } from "../../controller/web/planRoutes.ts";
@@ -36,6 +37,8 @@ let night: FakeNight;
 let plans: PlanService;
 let deliveries: FakeDeliveries;
 let focus: FocusView;
+let framing: FramingView;
+let bench: BenchView;
 let server: WebServer;
 let page: Page;
 let problems: string[];
@@ -62,11 +65,18 @@ beforeEach(async () => {
   });
   deliveries = createFakeDeliveries(night);
   focus = { kind: "off" };
+  framing = { kind: "none" };
+  bench = { kind: "none" };
   server = await startWebServer({
     port: 0,
     service: night,
     uiDir,
-    extraRoutes: [...planRoutes(plans, night), ...deliverRoutes(deliveries), ...fakeFocusRoutes()],
+    extraRoutes: [
+      ...planRoutes(plans, night),
+      ...deliverRoutes(deliveries),
+      ...fakeFocusRoutes(),
+      ...fakeBenchRoutes(),
+    ],
   });
 });
 
@@ -82,7 +92,7 @@ function fakeFocusRoutes(): readonly Route[] {
   const common = { part: "Before dark", summary: "for the test", answer } as const;
   return [
     { ...common, method: "get", path: "/api/focus", handle: () => focus },
-    { ...common, method: "get", path: "/api/framing", handle: () => ({ kind: "none" }) },
+    { ...common, method: "get", path: "/api/framing", handle: () => framing },
     {
       ...common,
       method: "post",
@@ -112,6 +122,25 @@ function fakeFocusRoutes(): readonly Route[] {
       path: "/api/focus/stop",
       handle: () => (focus = { kind: "off" }),
     },
+  ];
+}
+
+/** A bench check that is in the middle of its steps as soon as it is started. */
+function fakeBenchRoutes(): readonly Route[] {
+  const answer = { kind: "json", schema: v.looseObject({}) } as const;
+  const common = { part: "Before dark", summary: "for the test", answer } as const;
+  const path = "/api/bench-check";
+  const steps = ["Connecting.", "Exposing 1, 2 and 5 s, twice."];
+  const ended = { kind: "failed", cameraId: "virtual", sentence: "Ended early." } as const;
+  return [
+    { ...common, method: "get", path, handle: () => bench },
+    {
+      ...common,
+      method: "post",
+      path: `${path}/start`,
+      handle: () => (bench = { kind: "running", cameraId: "virtual", steps }),
+    },
+    { ...common, method: "post", path: `${path}/stop`, handle: () => (bench = ended) },
   ];
 }
 
@@ -205,6 +234,75 @@ test("shows the focus aid's number, its trace and what to do with the ring", asy
   await page.getByText("3.1", { exact: true }).waitFor();
   await page.getByRole("button", { name: "Stop the focus aid" }).click();
   await page.getByRole("button", { name: "Start the focus aid" }).waitFor();
+});
+
+test("checks the camera: steps while it runs, then the table and what was written", async () => {
+  await open("#before");
+  await page.getByRole("heading", { name: "Bench check" }).click();
+  await page.getByRole("button", { name: "Start the bench check" }).click();
+  await page.getByText("… Exposing 1, 2 and 5 s, twice.").waitFor();
+  await page.getByText("✓ Connecting.").waitFor();
+  bench = {
+    kind: "done",
+    cameraId: "virtual",
+    rows: [{ name: "dead time", words: "812.0 ms (790.1 to 840.2)" }],
+    written: "profiles/cameras/measured-one.json",
+    sentence: "Exposures came out 31.0 ms longer than held; the watch takes that off.",
+  };
+  await page.getByText("Exposures came out 31.0 ms longer").waitFor();
+  await page.getByRole("row", { name: "dead time 812.0 ms (790.1 to 840.2)" }).waitFor();
+  await page.getByText("profiles/cameras/measured-one.json").waitFor();
+  await page.getByRole("button", { name: "Check again" }).waitFor();
+  expect(problems).toEqual([]);
+});
+
+test("names a Kp feed, and says that it cannot be reached without waiting for it", async () => {
+  await open("#before");
+  await page.getByLabel("Address of a public Kp feed").fill("http://127.0.0.1:9/kp.json");
+  await page.keyboard.press("Tab");
+  await page.getByText("The Kp feed cannot be reached or read.").first().waitFor();
+  await page.getByRole("heading", { name: "The night", exact: true }).waitFor();
+  await page.reload();
+  await expect
+    .poll(() => page.getByLabel("Address of a public Kp feed").inputValue())
+    .toBe("http://127.0.0.1:9/kp.json");
+});
+
+test("takes lens and card from the camera when it tells, and says what it told", async () => {
+  night.cameraKit = () => ({
+    fNumberLadder: [2, 2.8],
+    focalLengthMm: 20,
+    imageWidthPx: null,
+    freeBytes: 64e9,
+  });
+  await open("#before");
+  await page.getByText("Kit: Wide lens").click();
+  await page.getByRole("button", { name: "Ask the camera" }).click();
+  await page.getByText(/The camera told: Widest aperture, f\/, Focal length, Card\./).waitFor();
+  expect(await page.getByLabel("Focal length").inputValue()).toBe("20");
+  expect(await page.getByLabel("Card", { exact: true }).inputValue()).toBe("64");
+});
+
+test("marks horizon, clipped lamps and town light on the test frame", async () => {
+  framing = {
+    kind: "done",
+    cameraId: "virtual",
+    happened: { exposureSeconds: 4, iso: 12800, fNumber: 2.8 },
+    reading: {
+      horizon: { kind: "found", tiltDeg: 2.1, y: 0.8, roughness: 0.01, rows: [] },
+      isLevel: false,
+      lamps: [{ x: 0.25, y: 0.75, clippedPx: 90, kind: "lamp" }],
+      townGlow: [{ x: 0.8, y: 0.7, width: 0.2, stops: 1.2 }],
+      remarks: ["A lamp clips at the lower left."],
+    },
+    pictureIndex: 1,
+  };
+  await open("#before");
+  await page.getByText("A lamp clips at the lower left.").waitFor();
+  const lamp = page.locator("circle", { has: page.locator("title", { hasText: "clips" }) });
+  expect(await lamp.getAttribute("cx")).toBe("25");
+  expect(await page.locator("line title", { hasText: "Horizon, tilted by 2.1°" }).count()).toBe(1);
+  expect(await page.locator("path title", { hasText: "Town light" }).count()).toBe(1);
 });
 
 test("takes keepers by hand and cuts a frame set at the shown frame", async () => {

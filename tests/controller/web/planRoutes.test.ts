@@ -22,6 +22,9 @@ beforeAll(async () => {
   });
   const night = createFakeNight();
   night.cameraFacts = () => ({ program: "other", focus: "manual" });
+  night.cameraKit = () => ({
+    ...{ fNumberLadder: [2.8, 1.8], focalLengthMm: null, imageWidthPx: null, freeBytes: 32e9 },
+  });
   server = await startWebServer({
     port: 0,
     service: night,
@@ -55,6 +58,31 @@ test("plans a night, and gives the same one as a calendar file", async () => {
   const calendar = await send("POST", "/api/plan/calendar", HUT);
   expect(calendar.headers.get("content-type")).toContain("text/calendar");
   expect(await calendar.text()).toMatch(/^BEGIN:VCALENDAR\r\n/);
+});
+
+test("names a Kp feed and forgets it again, and refuses what is no address", async () => {
+  const url = "http://127.0.0.1:9/kp.json";
+  expect(await (await send("PUT", "/api/kp", { url })).json()).toMatchObject({ url });
+  expect(await (await send("GET", "/api/kp")).json()).toMatchObject({ url });
+  const refused = await send("PUT", "/api/kp", { url: "the radio" });
+  expect(refused.status).toBe(400);
+  expect(await refused.json()).toMatchObject({
+    sentence: expect.stringContaining("must be an http or https address") as string,
+  });
+  expect(await (await send("PUT", "/api/kp", { url: null })).json()).toMatchObject({
+    ...{ kind: "none", url: null },
+  });
+});
+
+test("gives a kit with the camera's word in it, and says which fields that concerns", async () => {
+  const kit = { name: "One", sensorClass: "crop", focalLengthMm: 11, fNumberWidest: 4 };
+  const told = await send("POST", "/api/kits/told", { cameraId: "virtual", kit });
+  expect(await told.json()).toMatchObject({
+    input: { name: "One", focalLengthMm: 11, fNumberWidest: 1.8, cardBytes: 32e9 },
+    told: ["fNumberWidest", "cardBytes"],
+  });
+  const wrong = await send("POST", "/api/kits/told", { kit: { ...kit, sensorClass: "huge" } });
+  expect(wrong.status).toBe(400);
 });
 
 test.each([

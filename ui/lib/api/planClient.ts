@@ -1,4 +1,5 @@
 import type {
+  NamedKpFeed,
   PlanAnswer,
   PlanQuery,
   RememberedKit,
@@ -8,6 +9,7 @@ import type {
 } from "../../../core/api/planMessages.ts";
 import type { Checklist, ChecklistNeeds } from "../../../core/night/checklist.ts";
 import type { KitInput } from "../../../core/night/kit.ts";
+import type { ToldKit } from "../../../core/night/kitFromCamera.ts";
 import { ApiError, ask, tell } from "./client.ts";
 
 export function fetchPlan(query: PlanQuery): Promise<PlanAnswer> {
@@ -36,6 +38,19 @@ export function rememberKit(kit: KitInput): Promise<RememberedKit> {
 
 export function forgetKit(name: string): Promise<readonly RememberedKit[]> {
   return tell("DELETE", `/api/kits/${encodeURIComponent(name)}`, {});
+}
+
+/** The kit with the connected camera's word in it, and which fields that concerns. */
+export function askCameraForKit(cameraId: string, kit: KitInput): Promise<ToldKit> {
+  return tell("POST", "/api/kits/told", { cameraId, kit });
+}
+
+export function fetchKpFeed(): Promise<NamedKpFeed> {
+  return ask("/api/kp");
+}
+
+export function nameKpFeed(url: string | null): Promise<NamedKpFeed> {
+  return tell("PUT", "/api/kp", { url });
 }
 
 export function fetchPlaces(): Promise<readonly RememberedPlace[]> {

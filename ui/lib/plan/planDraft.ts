@@ -1,5 +1,6 @@
 import type { PlanQuery } from "../../../core/api/planMessages.ts";
 import type { Kit, KitInput, SensorClass } from "../../../core/night/kit.ts";
+import type { ToldKit } from "../../../core/night/kitFromCamera.ts";
 import { planWords } from "../words/planWords.ts";
 
 /** A plan's query as it stands in the fields: texts, whatever the photographer has typed. */
@@ -47,6 +48,16 @@ export function draftOfKit(kit: Kit): KitDraft {
     iso: text(kit.isoComfortMax),
     battery: text(kit.batteryWh),
     card: text(kit.cardBytes / 1e9),
+  };
+}
+
+/** What the camera tells, as a change of the fields. */
+export function draftOfTold({ input, told }: ToldKit): Partial<KitDraft> {
+  const text = (value: number): string => String(Number(value.toPrecision(4)));
+  return {
+    ...(told.includes("fNumberWidest") ? { fNumber: text(input.fNumberWidest) } : {}),
+    ...(told.includes("focalLengthMm") ? { focalLength: text(input.focalLengthMm) } : {}),
+    ...(told.includes("cardBytes") ? { card: text((input.cardBytes ?? 0) / 1e9) } : {}),
   };
 }
 

@@ -16,6 +16,7 @@ export const planWords = {
     temperature: "Temperature at night",
     wind: "Wind",
     humidity: "Humidity",
+    kpFeed: "Address of a public Kp feed, if you have one",
     remember: "Remember this place",
     forget: "Forget it",
     notNumber: (label: string) => `${label} must be a number.`,
@@ -26,6 +27,7 @@ export const planWords = {
     darkness: "Darkness",
     moon: "Moon",
     aurora: "Aurora",
+    now: "Now",
     times: "Times",
     sunset: "Sunset",
     sunrise: "Sunrise",
@@ -93,6 +95,9 @@ export const planWords = {
     card: "Card",
     remember: "Remember this kit",
     forget: "Forget it",
+    ask: "Ask the camera",
+    told: (labels: string) => `The camera told: ${labels}.`,
+    toldNothing: "The camera tells nothing of lens and card.",
   },
   exposure: {
     label: "Exposure",
@@ -148,6 +153,11 @@ export const planWords = {
     take: "Take a test frame",
     taking: "Taking it…",
     testFrame: "The test frame",
+    marks: {
+      horizon: (degrees: string) => `Horizon, tilted by ${degrees}°`,
+      lamp: "A light that clips",
+      glow: "Town light",
+    },
   },
   bench: {
     label: "Bench check",
