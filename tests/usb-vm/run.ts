@@ -1,0 +1,54 @@
+import { runCommand } from "../../controller/commandLine.ts";
+import { NightError } from "../../core/errors.ts";
+import { makeCameraFolder } from "./cameraFolder.ts";
+import { NoMachine, prepareMachine, runMachine } from "./machine.ts";
+
+const COMMAND = {
+  call: "npm run test:usb --",
+  purpose:
+    "Tests cameras on USB against a real kernel's USB stack: boots a small emulated machine and runs the tests of tests/usb-vm in it. Where the machine cannot be had it says why and skips.",
+  options: {
+    only: { type: "text", value: "WORD", help: "only the test files with this in their name" },
+    "limit-seconds": {
+      type: "number",
+      value: "S",
+      help: "the machine is switched off after this long",
+      default: 360,
+      above: 0,
+    },
+    required: { type: "flag", help: "fail where the machine cannot be had" },
+  },
+} as const;
+
+await runCommand(COMMAND, async (options) => {
+  try {
+    const machine = prepareMachine();
+    const cameraDir = makeCameraFolder(machine.dir);
+    const vitest = `node node_modules/vitest/vitest.mjs run --config tests/usb-vm/vitest.config.ts --reporter=verbose ${options.only ?? ""}`;
+    const code = await runMachine(machine, {
+      command: insideMachine(cameraDir, vitest),
+      timeoutMs: options["limit-seconds"] * 1000,
+      cameraDir,
+    });
+    if (code === null) {
+      throw new NightError("deliver.failed", "The emulated machine did not finish in time.");
+    }
+    process.exitCode = code;
+  } catch (thrown) {
+    if (!(thrown instanceof NoMachine) || options.required) throw thrown;
+    process.stdout.write(`\nSKIPPED: USB against a real kernel: ${thrown.message}\n\n`);
+  }
+});
+
+/** Device files, rules and drivers first, as on any computer; then the command. */
+function insideMachine(cameraDir: string, command: string): string {
+  return `
+mkdir -p /run/udev/rules.d
+cp hardware-profiles/70-nattvakt.rules /run/udev/rules.d/
+/lib/systemd/systemd-udevd --daemon
+modprobe -a xhci-pci vhci-hcd
+udevadm trigger --action=add --subsystem-match=usb
+udevadm settle --timeout=20
+export NATTVAKT_VM_CAMERA_DIR=${JSON.stringify(cameraDir)}
+${command}`;
+}

@@ -1,0 +1,13 @@
+import { defineConfig } from "vitest/config";
+
+// Runs inside the small machine, where everything takes its time.
+export default defineConfig({
+  cacheDir: "/tmp/vite",
+  test: {
+    include: ["tests/usb-vm/*.vm.ts"],
+    fileParallelism: false,
+    pool: "threads",
+    testTimeout: 90_000,
+    hookTimeout: 90_000,
+  },
+});

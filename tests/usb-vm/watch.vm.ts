@@ -1,0 +1,118 @@
+// The virtual camera on this kernel's bus, worked by the whole program.
+import { spawnSync } from "node:child_process";
+import { mkdtempSync, rmSync, statSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { afterAll, afterEach, beforeAll, describe, expect, it } from "vitest";
+import { parseCommandLine } from "../../controller/commandLine.ts";
+import { findUsbCameras, readSerial } from "../../controller/cameras/usbCameras.ts";
+import { listLibusbDevices } from "../../controller/cameras/libusbDevice.ts";
+import { UsbTransport } from "../../controller/cameras/usbTransport.ts";
+import { PtpSession } from "../../controller/cameras/ptpSession.ts";
+import { START_COMMAND } from "../../controller/config.ts";
+import { startDaemon, type Daemon } from "../../controller/daemon.ts";
+import { Bus, openWhenThere } from "./bus.ts";
+
+let bus: Bus;
+let dataDir: string;
+let daemon: Daemon | null = null;
+beforeAll(async () => {
+  bus = await Bus.start();
+  dataDir = mkdtempSync(join(tmpdir(), "nattvakt-usb-"));
+});
+afterEach(async () => {
+  await daemon?.stop();
+  daemon = null;
+});
+afterAll(async () => {
+  await bus.stop();
+  rmSync(dataDir, { recursive: true, force: true });
+});
+
+const CAMERA = { rate: 1, busySeconds: 0.3, utcOffsetMinutes: 0 };
+
+/** A camera that the kernel has greeted. */
+async function plugged(serialNumber: string): Promise<number> {
+  const device = await bus.plugVirtual(serialNumber, CAMERA);
+  await (await openWhenThere(serialNumber)).close();
+  return device;
+}
+
+async function startWatch(cameras: string, frames: number) {
+  const lines: string[] = [];
+  const line = parseCommandLine(START_COMMAND, [
+    ...["--camera", cameras, "--frames", String(frames), "--port", "0", "--new-night"],
+    ...["--data", dataDir, "--max-exposure-seconds", "2.5"],
+  ]);
+  if (line.kind === "help") throw new Error("no options");
+  daemon = await startDaemon(line.options, (text) => lines.push(text));
+  return { lines, finished: daemon.finished };
+}
+
+describe("who may use a camera", () => {
+  it("is given by the rule: the group, and the seat", async () => {
+    await plugged("RULE0001");
+    const cameras = findUsbCameras(await listLibusbDevices());
+    for (const { device } of cameras) {
+      const name = (value: number): string => String(value).padStart(3, "0");
+      const file = `/dev/bus/usb/${name(device.busNumber)}/${name(device.deviceAddress)}`;
+      expect(statSync(file).mode & 0o777).toBe(0o660);
+      const query = ["info", "--query=property", `--name=${file}`];
+      const { stdout } = spawnSync("udevadm", query, { encoding: "utf8" });
+      expect(stdout).toMatch(/^CURRENT_TAGS=.*:uaccess:/m);
+    }
+    expect(cameras.length).toBeGreaterThan(1);
+  });
+
+  it("is said in one sentence to somebody who may not", () => {
+    const { stdout } = spawnSync(
+      process.execPath,
+      ["--import", "tsx", "tests/usb-vm/openOnce.ts", "RULE0001"],
+      { encoding: "utf8", uid: 65_534, gid: 65_534, env: { ...process.env, HOME: "/tmp" } },
+    );
+    expect(stdout).toMatch(/^camera\.refused: The system does not let you use the camera at USB/);
+  });
+
+  it("is said to the second program that wants it, and the first goes on", async () => {
+    const first = await openWhenThere("RULE0001");
+    const second = new UsbTransport({ which: "RULE0001" });
+    await expect(second.open(5_000)).rejects.toMatchObject({ code: "camera.busy" });
+    const session = new PtpSession(first);
+    await session.open();
+    expect((await session.getDeviceInfo()).model).toBe("Virtual camera");
+    await session.close();
+    await first.close();
+  });
+});
+
+describe("a watch over USB", () => {
+  it("takes four frames with one camera of several, named by its serial number", async () => {
+    const device = await plugged("NIGHT001");
+    const serials = await Promise.all(
+      findUsbCameras(await listLibusbDevices()).map((camera) => readSerial(camera)),
+    );
+    expect(serials).toContain("NIGHT001");
+    const { lines, finished } = await startWatch("usb:NIGHT001", 4);
+    await finished;
+    expect(lines.filter((line) => /\bISO\b/.test(line))).toHaveLength(4);
+    expect((await bus.orders(device)).length).toBe(4);
+  });
+
+  it("goes on with the camera that was pulled for two seconds and plugged in again", async () => {
+    const device = await plugged("NIGHT002");
+    const { finished } = await startWatch("usb:NIGHT002", 5);
+    await expect
+      .poll(async () => (await bus.orders(device)).length, { timeout: 60_000 })
+      .toBeGreaterThan(1);
+    const again = await bus.replug(device, 2_000);
+    await finished;
+    expect((await bus.orders(again)).length).toBeGreaterThanOrEqual(5);
+  });
+
+  it("works two cameras at once", async () => {
+    const devices = [await plugged("NIGHT003"), await plugged("NIGHT004")];
+    const { finished } = await startWatch("usb:NIGHT003,usb:NIGHT004", 3);
+    await finished;
+    for (const device of devices) expect((await bus.orders(device)).length).toBe(3);
+  });
+});
