@@ -26,6 +26,7 @@ import { NightHost } from "./night/nightHost.ts";
 import { firstExposure, watchAhead } from "./night/nightSky.ts";
 import { readFramingOf } from "./planning/frameFraming.ts";
 import { DeliverService } from "./deliver/deliverService.ts";
+import { HouseWork } from "./deliver/houseWork.ts";
 import { readProfiles, type HardwareProfiles } from "./profiles/readProfiles.ts";
 import { chooseRelease, type ChosenRelease } from "./release/parseRelease.ts";
 import { RELEASE_CAUTIONS, releaseLabel, serialCautions } from "./release/releaseTarget.ts";
@@ -34,6 +35,7 @@ import { sensorTarget, type SensorTarget } from "./sensors/sensorTarget.ts";
 import { PlanService } from "./planning/planService.ts";
 import { startVirtualCamera, type VirtualCameraProcess } from "./virtualCameraProcess.ts";
 import { deliverRoutes } from "./web/deliverRoutes.ts";
+import { houseRoutes } from "./web/houseRoutes.ts";
 import { benchRoutes } from "./web/benchRoutes.ts";
 import { planRoutes } from "./web/planRoutes.ts";
 import { focusRoutes } from "./web/focusRoutes.ts";
@@ -72,7 +74,6 @@ export async function startDaemon(
 ): Promise<Daemon> {
   const targets = cameraTargets(asked);
   const dataDir = resolve(asked.data);
-  const isDemo = targets.some((target) => target.kind === "virtual");
   const hardware = readProfiles(dataDir);
   const release = await openedRelease(targets, hardware, print);
   const sensors = new SensorDesk({
@@ -80,7 +81,30 @@ export async function startDaemon(
     nowUtcMs: () => utcMs(Date.now()),
     print,
   });
-  const options = await placedBySensor(asked, sensors, print);
+  try {
+    const options = await placedBySensor(asked, sensors, print);
+    return await startOn({ targets, dataDir, hardware, release, sensors }, options, print);
+  } catch (thrown) {
+    await sensors.close();
+    throw thrown;
+  }
+}
+
+/** What there is to watch with. */
+type Equipment = {
+  readonly targets: readonly CameraTarget[];
+  readonly dataDir: string;
+  readonly hardware: HardwareProfiles;
+  readonly release: ChosenRelease | null;
+  readonly sensors: SensorDesk;
+};
+
+async function startOn(
+  { targets, dataDir, hardware, release, sensors }: Equipment,
+  options: StartOptions,
+  print: (line: string) => void,
+): Promise<Daemon> {
+  const isDemo = targets.some((target) => target.kind === "virtual");
   const night = targets.length === 0 ? null : openNight(options, dataDir, isDemo, print);
   const { log, close: closeLog } = openLog(dataDir);
   const clock = createClock(night?.origin ?? originNow(1, utcMs(Date.now())));
@@ -135,6 +159,7 @@ export async function startDaemon(
     nowUtcMs: () => clock.utcMs(),
   });
   const deliveries = new DeliverService({ dataDir });
+  const house = new HouseWork({ dataDir, isWatched: (nightId) => host.isWatched(nightId) });
   const web = await startWebServer({
     port: options.port,
     service: host,
@@ -145,6 +170,7 @@ export async function startDaemon(
       ...focusRoutes({ focus, framing, claim }),
       ...benchRoutes({ desk: bench, claim }),
       ...deliverRoutes(deliveries),
+      ...houseRoutes({ find: (nightId, query) => deliveries.find(nightId, query), house }),
     ],
     log: (event, fields) => log.error(event, fields),
   });
@@ -154,6 +180,7 @@ export async function startDaemon(
     await endWatches();
     await web.close();
     deliveries.close();
+    house.close();
     await plans.close();
     await virtual?.stop();
     await sensors.close();

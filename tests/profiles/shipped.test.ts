@@ -7,7 +7,11 @@ import { profileJsonSchemas } from "../../controller/profiles/jsonSchemas.ts";
 import { readProfiles, SHIPPED_DIR } from "../../controller/profiles/readProfiles.ts";
 import { QUIRK_IDS } from "../../core/profiles/cameraControls.ts";
 import { FROM_MEMORY } from "../../core/profiles/fields.ts";
+import { parseCameraProfile } from "../../core/profiles/parse.ts";
 import { checkOverlaps } from "../../core/profiles/resolve.ts";
+import { readNmea } from "../../core/sensors/nmea.ts";
+import { readSensorLine } from "../../core/sensors/sensorLine.ts";
+import { utcMs } from "../../core/units.ts";
 
 const KINDS = ["camera", "release", "sensor"] as const;
 const files = KINDS.flatMap((kind) =>
@@ -111,3 +115,18 @@ function evidenceIn(value: unknown): readonly string[] {
     key === "evidence" ? [inner as string] : evidenceIn(inner),
   );
 }
+
+describe("the guide beside the profiles", () => {
+  it("shows lines that the program understands, and a profile that it accepts", () => {
+    const guide = readFileSync(join(SHIPPED_DIR, "README.md"), "utf8");
+    const blocks = [...guide.matchAll(/```(\w*)\n([^]*?)\s*```/g)].map(([, , text]) => text!);
+    const nmea = blocks.find((text) => text.startsWith("$"))!;
+    expect(readNmea(nmea, utcMs(0))).toMatchObject({ kind: "fix" });
+    for (const word of ["light", "climate"]) {
+      const line = blocks.find((text) => text.startsWith(word))!;
+      expect(readSensorLine(line), line).toMatchObject({ kind: word });
+    }
+    const example = JSON.parse(blocks.find((text) => text.trim().startsWith("{"))!) as object;
+    expect(parseCameraProfile(example, "my-body.json").id).toBe("my-body");
+  });
+});
