@@ -160,6 +160,13 @@ export class NightHost implements NightService {
     return this.#catalogueOf(nightId);
   }
 
+  /** Whether a watch adds frames to this night now. */
+  isWatched(nightId: string): boolean {
+    const { catalogue, cameraIds } = this.#parts;
+    if (catalogue === null || basename(catalogue.nightDir) !== nightId) return false;
+    return cameraIds.some((cameraId) => this.isWatching(cameraId));
+  }
+
   /** Whether a watch has this camera now. */
   isWatching(cameraId: string): boolean {
     const kind = this.#runners.get(cameraId)?.state.phase.kind ?? "idle";
