@@ -26,7 +26,7 @@ export const START_COMMAND = {
     "frames-folder": {
       type: "text",
       value: "DIR",
-      help: "folder into which the files of the camera on --release arrive",
+      help: "folder into which the frames arrive: of the camera on --release, else of the one on --camera",
     },
     "fixed-iso": {
       type: "number",
@@ -204,15 +204,18 @@ export function cameraTargets(options: StartOptions): readonly CameraTarget[] {
   const cabled = options.camera?.split(",").map((word) => cameraTargetOf(word.trim())) ?? [];
   const contact = contactTarget(options);
   if (contact) return [...cabled, contact];
+  if (options["frames-folder"] !== null && cabled.length !== 1) {
+    throw new NightError(
+      "usage.invalid",
+      "--frames-folder goes with --release, or with one camera on --camera",
+    );
+  }
   return options.camera === null && !options["no-demo"] ? [{ kind: "virtual" }] : cabled;
 }
 
 function contactTarget(options: StartOptions): CameraTarget | null {
   const { release, "frames-folder": framesFolder, "fixed-iso": fixedIso } = options;
-  if (release === null) {
-    if (framesFolder === null) return null;
-    throw new NightError("usage.invalid", "--frames-folder goes with --release");
-  }
+  if (release === null) return null;
   if (framesFolder === null || fixedIso === null) {
     throw new NightError(
       "usage.invalid",

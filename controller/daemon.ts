@@ -14,6 +14,8 @@ import type { Camera } from "./cameras/camera.ts";
 import type { ClockSetting } from "./shutter/cameraTime.ts";
 import { openContactCamera } from "./cameras/contactCamera.ts";
 import { createTransport } from "./cameras/createTransport.ts";
+import { openFolderCamera } from "./cameras/folderCamera.ts";
+import { keepOriginals } from "./cameras/originals.ts";
 import { openPtpCamera } from "./cameras/ptpCamera.ts";
 import { createClock, realMs, type Clock, type ClockOrigin } from "./clock.ts";
 import { cameraTargets, exposureSettings, type CameraTarget, type StartOptions } from "./config.ts";
@@ -43,6 +45,8 @@ import { startWebServer } from "./web/server.ts";
 
 /** Frames of a camera's first night that teach its tone curve: a few minutes of dusk. */
 const PROBE_COUNT_MAX = 40;
+/** Fetching and metering a preview takes a tenth or two, real seconds, whatever the night's rate. */
+const READING_GRACE_SECONDS = 0.3;
 const FULL_FRAME_HEIGHT_MM = 24;
 const UI_DIR = fileURLToPath(new URL("../ui/dist/", import.meta.url));
 
@@ -119,7 +123,11 @@ async function startOn(
       ? { oursLessTrueMs: sensors.laptopLessGnssMs ?? 0 }
       : null;
     const { origin } = clock;
-    return openCamera(cameraId, target, { virtual, release, hardware, origin, setClock });
+    const world = { virtual, release, hardware, origin, setClock };
+    const body = openCamera(cameraId, target, world);
+    const framesFolder = options["frames-folder"];
+    if (framesFolder === null || release !== null) return body;
+    return openFolderCamera({ body, origin, framesFolder: resolve(framesFolder) });
   };
   const openTrial = (cameraId: string) => new TrialCamera(open(cameraId), clock);
   const focus = new FocusAid(openTrial);
@@ -143,7 +151,12 @@ async function startOn(
     log,
     catalogue: night?.catalogue ?? null,
     cameraIds,
-    openCamera: open,
+    openCamera: (cameraId) => {
+      const camera = open(cameraId);
+      if (!options["fetch-originals"] || !night) return camera;
+      const folder = join(night.catalogue.nightDir, "originals", cameraId);
+      return keepOriginals(camera, { folder, log, print });
+    },
     framing: framingOf(options, isDemo),
     claimCamera: () => claimFromAids({ focus, framing, bench }),
     startOrder: () => startOrder(options, clock, night?.info ?? null),
@@ -446,6 +459,7 @@ function startOrder(options: StartOptions, clock: Clock, info: NightInfo | null)
     frameCountMax: options.frames,
     sentinelIntervalSeconds: options["sentinel-seconds"],
     probeCountMax: PROBE_COUNT_MAX,
+    readingGraceSeconds: READING_GRACE_SECONDS * Math.max(1, clock.origin.rate),
     // A camera answers in real time, however fast the night goes.
     silenceSecondsMax: DEFAULT_WATCH_SETTINGS.silenceSecondsMax * Math.max(1, clock.origin.rate),
   };
