@@ -86,6 +86,10 @@ export const START_COMMAND = {
       default: "7",
     },
     "no-demo": { type: "flag", help: "serve the page only, until a watch is started from it" },
+    "fetch-originals": {
+      type: "flag",
+      help: "fetch the cameras' own files as well, between frames and after the watch",
+    },
     "new-night": { type: "flag", help: "do not resume a watch that was cut off" },
     name: { type: "text", value: "NAME", help: "name of the night", default: "night" },
     lat: { type: "number", value: "DEG", help: "latitude, north positive", min: -90, max: 90 },
