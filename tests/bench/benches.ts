@@ -6,6 +6,8 @@ export const BENCHES: Readonly<Record<string, () => Promise<() => Promise<BenchR
   governor: async () => (await import("./governor.ts")).benchGovernor,
   meter: async () => (await import("./meter.ts")).benchMeter,
   shutter: async () => (await import("./shutter.ts")).benchShutter,
+  transfer: async () => (await import("./transfer.ts")).benchTransfer,
+  usb: async () => (await import("./usb.ts")).benchUsb,
   archive: async () => (await import("./archive.ts")).benchArchive,
   deliver: async () => (await import("./deliver.ts")).benchDeliver,
 };

@@ -152,6 +152,8 @@ export type RunOptions = {
   readonly timeoutMs: number;
   /** Folder that the machine's own emulated camera shows. */
   readonly cameraDir: string;
+  /** Takes what the machine prints; left out: it goes on to standard output. */
+  readonly onOutput?: (text: string) => void;
 };
 
 /**
@@ -163,7 +165,7 @@ export async function runMachine(machine: Machine, options: RunOptions): Promise
   try {
     writeFileSync(join(state, "project"), PROJECT);
     writeFileSync(join(state, "inside.sh"), insideScript(options.command));
-    await boot(qemuArgs(machine, state, options.cameraDir), options.timeoutMs);
+    await boot(qemuArgs(machine, state, options.cameraDir), options);
     const result = join(state, "result");
     return existsSync(result) ? Number(readFileSync(result, "utf8")) : null;
   } finally {
@@ -214,10 +216,11 @@ function qemuArgs(machine: Machine, state: string, cameraDir: string): readonly 
   ];
 }
 
-function boot(args: readonly string[], timeoutMs: number): Promise<void> {
+function boot(args: readonly string[], { timeoutMs, onOutput }: RunOptions): Promise<void> {
   // Its input stays open: at the end of input the machine would wait for a reader of its output.
   const child = spawn("qemu-system-x86_64", args, { stdio: ["pipe", "pipe", "inherit"] });
-  child.stdout.pipe(process.stdout, { end: false });
+  if (onOutput) child.stdout.setEncoding("utf8").on("data", onOutput);
+  else child.stdout.pipe(process.stdout, { end: false });
   return new Promise((resolve, reject) => {
     const timer = setTimeout(() => child.kill("SIGKILL"), timeoutMs);
     child.once("error", reject);

@@ -1,6 +1,7 @@
 import { runCommand } from "../../controller/commandLine.ts";
 import { NightError } from "../../core/errors.ts";
 import { makeCameraFolder } from "./cameraFolder.ts";
+import { insideMachine } from "./insideMachine.ts";
 import { NoMachine, prepareMachine, runMachine } from "./machine.ts";
 
 const COMMAND = {
@@ -39,16 +40,3 @@ await runCommand(COMMAND, async (options) => {
     process.stdout.write(`\nSKIPPED: USB against a real kernel: ${thrown.message}\n\n`);
   }
 });
-
-/** Device files, rules and drivers first, as on any computer; then the command. */
-function insideMachine(cameraDir: string, command: string): string {
-  return `
-mkdir -p /run/udev/rules.d
-cp hardware-profiles/70-nattvakt.rules /run/udev/rules.d/
-/lib/systemd/systemd-udevd --daemon
-modprobe -a xhci-pci vhci-hcd
-udevadm trigger --action=add --subsystem-match=usb
-udevadm settle --timeout=20
-export NATTVAKT_VM_CAMERA_DIR=${JSON.stringify(cameraDir)}
-${command}`;
-}

@@ -1,0 +1,12 @@
+/** Device files, rules and drivers first, as on any computer; then the command. */
+export function insideMachine(cameraDir: string, command: string): string {
+  return `
+mkdir -p /run/udev/rules.d
+cp hardware-profiles/70-nattvakt.rules /run/udev/rules.d/
+/lib/systemd/systemd-udevd --daemon
+modprobe -a xhci-pci vhci-hcd
+udevadm trigger --action=add --subsystem-match=usb
+udevadm settle --timeout=20
+export NATTVAKT_VM_CAMERA_DIR=${JSON.stringify(cameraDir)}
+${command}`;
+}
