@@ -22,7 +22,7 @@ export type NightCurves = {
   readonly fromTargetStops: readonly (number | null)[];
   /** Largest clipped share of the three channels, 0..1; null: no reading. */
   readonly clippedShare: readonly (number | null)[];
-  /** True when the frame's file is on disk. */
+  /** True when the frame's file is on disk; a pruned frame has none any more. */
   readonly hasFile: readonly boolean[];
 };
 
@@ -71,7 +71,7 @@ export function curvesOf(frames: readonly FrameRecord[]): NightCurves {
             ),
           ),
     ),
-    hasFile: frames.map((frame) => frame.file !== null),
+    hasFile: frames.map((frame) => frame.file !== null && frame.status !== "missing"),
   };
 }
 

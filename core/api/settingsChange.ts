@@ -48,6 +48,9 @@ export const settingsChangeSchema = v.strictObject(
     clippedShareMax: v.optional(
       within("Highlight protection", { min: 0, max: 1, unit: " of the sky" }),
     ),
+    highlightHeadroomStops: v.optional(
+      within("Highlight headroom", { min: 0, max: 3, unit: " stops" }),
+    ),
     stopsPerMinuteMax: v.optional(
       v.nullable(within("Film smoothness", { min: 0.01, max: 60, unit: " stops a minute" })),
     ),

@@ -26,6 +26,14 @@ test("takes null for film smoothness: as fast as the sky asks", () => {
   expect(change).toEqual({ stopsPerMinuteMax: null });
 });
 
+test("takes the highlight headroom, in stops", () => {
+  const change = settingsChange({ highlightHeadroomStops: 0.5 }, DEFAULT_EXPOSURE_SETTINGS);
+  expect(change).toEqual({ highlightHeadroomStops: 0.5 });
+  expect(sentenceOf({ highlightHeadroomStops: 9 })).toBe(
+    "Highlight headroom must be a number from 0 to 3 stops.",
+  );
+});
+
 test.each([
   [{ isoMax: 5 }, "The ISO cap must be a number from 25 to 819200."],
   [{ isoMax: "6400" }, "The ISO cap must be a number from 25 to 819200."],

@@ -29,7 +29,7 @@ export function pointOf(frame: FrameRecord): TracePoint | null {
     skyLuminanceCdM2: reading?.skyLuminanceCdM2 ?? null,
     fromTargetStops: reading === null ? null : reading.skyStops - frame.targetStops,
     clippedShare: clipped ? Math.max(clipped.red, clipped.green, clipped.blue) : null,
-    hasFile: frame.file !== null,
+    hasFile: frame.file !== null && frame.status !== "missing",
   };
 }
 

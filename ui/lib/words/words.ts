@@ -44,7 +44,7 @@ export const words = {
     pause: "Pause",
     resume: "Resume",
     stop: "Stop",
-    stopQuestion: "Stop the watch? The open frame is finished and kept.",
+    stopQuestion: "Stop the watch? The open frame is closed and kept.",
     stopYes: "Yes, stop",
     stopNo: "Keep watching",
     working: "Telling the daemon…",
@@ -187,6 +187,11 @@ export const words = {
       label: "Highlight protection",
       unit: "%",
       help: "Share of the sky that may clip.",
+    },
+    highlightHeadroomStops: {
+      label: "Highlight headroom",
+      unit: "stops",
+      help: "Room kept under white for a curtain that brightens.",
     },
     stopsPerMinuteMax: {
       label: "Film smoothness",

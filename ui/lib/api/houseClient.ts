@@ -1,0 +1,43 @@
+import type {
+  FoundFrames,
+  FrameSearch,
+  HouseJob,
+  HouseOrder,
+  PruneOutlook,
+  PruneRuleName,
+} from "../../../core/api/houseMessages.ts";
+import { ask, tell } from "./client.ts";
+
+export function findFrames(nightId: string, search: FrameSearch): Promise<FoundFrames> {
+  const query = new URLSearchParams();
+  const add = (name: string, value: number | string | null): void => {
+    if (value !== null) query.set(name, String(value));
+  };
+  add("camera", search.cameraId);
+  add("from", search.fromUtcMs);
+  add("to", search.toUtcMs);
+  add("brighter", search.brighterThanCdM2);
+  add("darker", search.darkerThanCdM2);
+  add("surge", search.isInSurge ? 1 : null);
+  return ask(`${nightPath(nightId)}/find?${query.toString()}`);
+}
+
+export function fetchHouseJobs(nightId: string): Promise<readonly HouseJob[]> {
+  return ask(`${nightPath(nightId)}/house`);
+}
+
+export function startHouseWork(nightId: string, order: HouseOrder): Promise<HouseJob> {
+  return tell("POST", `${nightPath(nightId)}/house`, order);
+}
+
+export function cancelHouseWork(jobId: string): Promise<HouseJob> {
+  return tell("POST", `/api/house/${encodeURIComponent(jobId)}/cancel`, {});
+}
+
+export function fetchPruneOutlook(nightId: string, rule: PruneRuleName): Promise<PruneOutlook> {
+  return ask(`${nightPath(nightId)}/prune?rule=${rule}`);
+}
+
+function nightPath(nightId: string): string {
+  return `/api/nights/${encodeURIComponent(nightId)}`;
+}
