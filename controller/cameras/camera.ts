@@ -128,6 +128,13 @@ export type Camera = {
     cameraHandle: number,
     range: { readonly offset: number; readonly bytes: number },
   ): Promise<FilePiece>;
+  /**
+   * Sets what an exposure asks for without taking it, for a shutter that is released by other means;
+   * left out where nothing can be set. @returns what is set then.
+   */
+  prepare?(exposure: Exposure): Promise<Exposure>;
+  /** The shutter was opened or closed by other means: this frame's file is to come. */
+  noteReleased?(frameIndex: number, what: "opened" | "closed"): void;
   /** Opens the contact, ends the session in order, ends the thread. Safe to call twice. */
   close(): Promise<void>;
 };

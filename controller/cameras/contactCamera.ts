@@ -7,14 +7,21 @@ import { releaseLabel, type ReleaseTarget } from "../release/releaseTarget.ts";
 import { nightOf, realOf } from "../shutter/nightTime.ts";
 import type { Camera, CameraDescription, CameraEvent, CardFile, ExposureOrder } from "./camera.ts";
 import { FolderFrames, type FolderFramesOptions } from "./folderFrames.ts";
+import type { AwaitedFrame } from "./folderPairing.ts";
 
 export type ContactCameraOptions = {
   readonly cameraId: string;
   readonly origin: ClockOrigin;
   readonly release: ReleaseTarget;
-  readonly framesFolder: string;
-  /** The ISO that the photographer has set on the camera. */
-  readonly fixedIso: number;
+  /** Where settings are made and frames come from; nothing is set where they come from a folder. */
+  readonly side:
+    | {
+        readonly kind: "folder";
+        readonly framesFolder: string;
+        /** The ISO that the photographer has set on the camera. */
+        readonly fixedIso: number;
+      }
+    | { readonly kind: "body"; readonly body: Camera };
   /** What the body needs between two frames; it cannot say so itself. Night seconds. */
   readonly busySeconds: number;
   readonly contact?: Pick<ContactProcessOptions, "main" | "rescue">;
@@ -22,22 +29,42 @@ export type ContactCameraOptions = {
 };
 
 /**
- * A camera without a usable protocol: released by a contact, metered from a folder into which its
- * files arrive. Nothing can be set on it; what it stands at is what the photographer says.
+ * A camera that is released by a contact. Without a usable protocol its frames arrive in a folder and
+ * nothing can be set on it: what it stands at is what the photographer says. Where its cable carries
+ * all but the shutter, settings are made and frames fetched over it.
  */
 export function openContactCamera(options: ContactCameraOptions): Camera {
   return new ContactCamera(options);
 }
 
+/** The other half of the camera, beside its release. */
+type Side = {
+  /** Connects, or connects anew. @returns what it tells of itself. */
+  start(): Promise<Partial<CameraDescription>>;
+  /** @returns what the exposure will be taken with. */
+  prepare(exposure: Exposure): Promise<Exposure>;
+  opened(frameIndex: number): void;
+  closed(frame: AwaitedFrame): void;
+  readStatus(): void;
+  listCard(): Promise<readonly CardFile[]>;
+  fetchFile(cameraHandle: number): Promise<Uint8Array>;
+  close(): Promise<void>;
+};
+
 /** The frame in hand; times are real milliseconds. */
-type InHand = { readonly order: ExposureOrder; readonly pressedMs: number | null };
+type InHand = {
+  readonly order: ExposureOrder;
+  readonly prepared: Exposure;
+  readonly pressedMs: number | null;
+};
 
 class ContactCamera implements Camera {
   readonly cameraId: string;
   readonly #options: ContactCameraOptions;
   readonly #clock: Clock;
   readonly #contact: ContactProcess;
-  readonly #frames: FolderFrames;
+  readonly #side: Side;
+  #told: Partial<CameraDescription> = {};
   readonly #listeners: ((event: CameraEvent) => void)[] = [];
   #inHand: InHand | null = null;
   #isTaken = false;
@@ -45,7 +72,7 @@ class ContactCamera implements Camera {
   #closing: Promise<void> | null = null;
 
   constructor(options: ContactCameraOptions) {
-    const { cameraId, origin, release, framesFolder } = options;
+    const { cameraId, origin, release, side } = options;
     this.cameraId = cameraId;
     this.#options = options;
     this.#clock = createClock(origin);
@@ -54,12 +81,11 @@ class ContactCamera implements Camera {
       target: release,
       tell: (message) => this.#hear(message),
     });
-    this.#frames = new FolderFrames({
-      ...options.folder,
-      folder: framesFolder,
-      clock: this.#clock,
-      tell: (event) => this.#tell(event),
-    });
+    const tell = (event: CameraEvent): void => this.#tell(event);
+    this.#side =
+      side.kind === "body"
+        ? bodySide(side.body, tell)
+        : folderSide(side, { ...options.folder, clock: this.#clock, tell });
   }
 
   onEvent(listener: (event: CameraEvent) => void): void {
@@ -68,10 +94,14 @@ class ContactCamera implements Camera {
 
   connect(): void {
     if (this.#closing) return;
-    if (this.#isTaken) return this.#tell({ kind: "connected", description: this.#describe() });
-    void this.#frames
+    void this.#side
       .start()
-      .then(() => this.#contact.start())
+      .then(async (told) => {
+        this.#told = told;
+        // A contact that was never lost needs no new owner, only a word.
+        if (this.#isTaken) this.#hear({ kind: "taken" });
+        else await this.#contact.start();
+      })
       .catch((thrown: unknown) => this.#fail(asNightError(thrown), null, true));
   }
 
@@ -82,7 +112,20 @@ class ContactCamera implements Camera {
       const error = new NightError("camera.busy", "A frame is being exposed already.");
       return this.#fail(error, frameIndex, false);
     }
-    this.#inHand = { order, pressedMs: null };
+    this.#inHand = { order, prepared: order.exposure, pressedMs: null };
+    void this.#side.prepare(order.exposure).then(
+      (prepared) => this.#press(order, prepared),
+      (thrown: unknown) => {
+        this.#inHand = null;
+        this.#fail(asNightError(thrown), frameIndex, false);
+      },
+    );
+  }
+
+  #press(order: ExposureOrder, prepared: Exposure): void {
+    const { frameIndex } = order;
+    if (this.#inHand?.order !== order || this.#closing) return;
+    this.#inHand = { order, prepared, pressedMs: null };
     const { rate } = this.#options.origin;
     this.#contact.press({
       pressId: frameIndex,
@@ -95,18 +138,16 @@ class ContactCamera implements Camera {
     this.#contact.release(frameIndex);
   }
 
-  /** Neither battery nor card can be read. */
   readStatus(): void {
-    const atMs = this.#clock.monotonicMs();
-    this.#tell({ kind: "status", atMs, batteryPercent: null, freeBytes: null, freeFrames: null });
+    this.#side.readStatus();
   }
 
   async listCard(): Promise<readonly CardFile[]> {
-    return await this.#frames.listCard();
+    return await this.#side.listCard();
   }
 
   async fetchFile(cameraHandle: number): Promise<Uint8Array> {
-    return await this.#frames.fetchFile(cameraHandle);
+    return await this.#side.fetchFile(cameraHandle);
   }
 
   close(): Promise<void> {
@@ -117,25 +158,27 @@ class ContactCamera implements Camera {
   async #end(): Promise<void> {
     if (this.#readyTimer) clearTimeout(this.#readyTimer);
     await this.#contact.end();
-    await this.#frames.close();
+    await this.#side.close();
   }
 
   #describe(): CameraDescription {
+    const { label, program } = this.#told;
     return {
-      cameraId: this.cameraId,
-      label: `Release contact, ${releaseLabel(this.#options.release)}`,
       serialNumber: "",
       profileId: this.#options.release.kind,
       isoLadder: [],
-      fixedIso: this.#options.fixedIso,
       fNumberLadder: [],
-      exposureLadderSeconds: [],
-      hasBulb: true,
       iso: null,
       fNumber: null,
-      program: "unknown",
       focus: "unknown",
-      clockOffsetMs: this.#frames.clockOffsetMs,
+      clockOffsetMs: null,
+      ...this.#told,
+      cameraId: this.cameraId,
+      label: `${label ?? "Release contact"}, ${releaseLabel(this.#options.release)}`,
+      // A dial on bulb is not "manual" for every camera, and is right here.
+      program: program === "manual" ? "manual" : "unknown",
+      exposureLadderSeconds: [],
+      hasBulb: true,
     };
   }
 
@@ -156,6 +199,7 @@ class ContactCamera implements Camera {
   #notePressed(frameIndex: number, pressedMs: number): void {
     if (this.#inHand?.order.frameIndex !== frameIndex) return;
     this.#inHand = { ...this.#inHand, pressedMs };
+    this.#side.opened(frameIndex);
     const atMs = nightOf(pressedMs, this.#options.origin);
     this.#tell({ kind: "shutterOpened", frameIndex, atMs });
   }
@@ -172,21 +216,17 @@ class ContactCamera implements Camera {
     }
     const exposureSeconds = ((releasedMs - inHand.pressedMs) * origin.rate) / 1000;
     const openedUtcMs = this.#clock.utcOf(nightOf(inHand.pressedMs, origin));
-    this.#frames.await({ frameIndex, openedUtcMs, exposureSeconds });
+    this.#side.closed({ frameIndex, openedUtcMs, exposureSeconds });
     this.#tell({
       kind: "shutterClosed",
       frameIndex,
       atMs: nightOf(releasedMs, origin),
-      happened: this.#happened(inHand.order.exposure, exposureSeconds),
+      happened: { ...inHand.prepared, exposureSeconds },
     });
     this.#readyTimer = setTimeout(
       () => this.#tell({ kind: "ready", atMs: this.#clock.monotonicMs() }),
       (busySeconds * 1000) / origin.rate,
     );
-  }
-
-  #happened(ordered: Exposure, exposureSeconds: number): Exposure {
-    return { exposureSeconds, iso: this.#options.fixedIso, fNumber: ordered.fNumber };
   }
 
   #noteFailed({ code, sentence, gone }: Extract<FromContact, { kind: "failed" }>): void {
@@ -209,4 +249,74 @@ class ContactCamera implements Camera {
 
 function gone(): NightError {
   return new NightError("release.gone", "The release contact is not there.");
+}
+
+/** Frames from a folder; nothing can be set, neither battery nor card be read. */
+function folderSide(
+  { framesFolder, fixedIso }: { readonly framesFolder: string; readonly fixedIso: number },
+  options: Omit<FolderFramesOptions, "folder">,
+): Side {
+  const frames = new FolderFrames({ ...options, folder: framesFolder });
+  const unread = { batteryPercent: null, freeBytes: null, freeFrames: null };
+  return {
+    start: async () => {
+      await frames.start();
+      return { fixedIso, clockOffsetMs: frames.clockOffsetMs };
+    },
+    prepare: (exposure) => Promise.resolve({ ...exposure, iso: fixedIso }),
+    opened: () => undefined,
+    closed: (frame) => frames.await(frame),
+    readStatus: () =>
+      options.tell({ kind: "status", atMs: options.clock.monotonicMs(), ...unread }),
+    listCard: () => frames.listCard(),
+    fetchFile: (handle) => frames.fetchFile(handle),
+    close: () => frames.close(),
+  };
+}
+
+/** Settings and frames over the body's own cable; only the shutter is the contact's. */
+function bodySide(body: Camera, tell: (event: CameraEvent) => void): Side {
+  let connecting: PromiseWithResolvers<CameraDescription> | null = null;
+  body.onEvent((event) => {
+    if (event.kind === "connected") {
+      connecting?.resolve(event.description);
+      connecting = null;
+    } else if (event.kind === "failed" && connecting) {
+      connecting.reject(new NightError(event.code, event.sentence));
+      connecting = null;
+    } else {
+      tell(event);
+    }
+  });
+  return {
+    start: async () => {
+      connecting ??= withResolvers();
+      const { promise } = connecting;
+      body.connect();
+      return await promise;
+    },
+    prepare: async (exposure) => (await body.prepare?.(exposure)) ?? exposure,
+    opened: (frameIndex) => body.noteReleased?.(frameIndex, "opened"),
+    closed: ({ frameIndex }) => body.noteReleased?.(frameIndex, "closed"),
+    readStatus: () => body.readStatus(),
+    listCard: () => body.listCard(),
+    fetchFile: (handle) => body.fetchFile(handle),
+    close: () => body.close(),
+  };
+}
+
+type PromiseWithResolvers<T> = {
+  readonly promise: Promise<T>;
+  readonly resolve: (value: T) => void;
+  readonly reject: (error: NightError) => void;
+};
+
+function withResolvers<T>(): PromiseWithResolvers<T> {
+  let resolve: (value: T) => void = () => undefined;
+  let reject: (error: NightError) => void = () => undefined;
+  const promise = new Promise<T>((onValue, onError) => {
+    resolve = onValue;
+    reject = onError;
+  });
+  return { promise, resolve, reject };
 }

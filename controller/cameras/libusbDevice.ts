@@ -17,6 +17,8 @@ export type LibusbDevice = {
   readonly configDescriptor:
     { readonly interfaces: readonly (readonly LibusbInterfaceDescriptor[])[] } | undefined;
   timeout: number;
+  /** There while the device is open; every thread has device objects of its own. */
+  readonly interfaces?: unknown;
   open(): void;
   close(): void;
   interface(interfaceNumber: number): LibusbInterface;

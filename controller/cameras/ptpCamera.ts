@@ -6,6 +6,7 @@ import type { FromShutter, ShutterThreadData, ToShutter } from "../shutter/messa
 import { ShutterLamp } from "../shutter/shutterLamp.ts";
 import { startWorker } from "../workers/startWorker.ts";
 import type { Camera, CameraEvent, CardFile, ExposureOrder, FilePiece } from "./camera.ts";
+import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import { STANDARD_CONTROLS } from "./cameraControls.ts";
@@ -76,6 +77,15 @@ class PtpCamera implements Camera {
     this.#post({ kind: "readStatus" });
   }
 
+  async prepare(exposure: Exposure): Promise<Exposure> {
+    const ask = (requestId: number): ToShutter => ({ kind: "prepare", requestId, exposure });
+    return (await this.#request(ask)) as Exposure;
+  }
+
+  noteReleased(frameIndex: number, what: "opened" | "closed"): void {
+    this.#post({ kind: "noteReleased", frameIndex, what });
+  }
+
   async listCard(): Promise<readonly CardFile[]> {
     const ask = (requestId: number): ToShutter => ({ kind: "listCard", requestId });
     return (await this.#request(ask)) as readonly CardFile[];
@@ -143,6 +153,8 @@ class PtpCamera implements Camera {
     switch (message.kind) {
       case "event":
         return this.#tell(message.event);
+      case "prepared":
+        return this.#answer(message.requestId)?.resolve(message.exposure);
       case "card":
         return this.#answer(message.requestId)?.resolve(message.files);
       case "file":

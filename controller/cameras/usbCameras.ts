@@ -71,7 +71,9 @@ export async function chooseUsbCamera(
 export async function readSerial({ device }: UsbCamera): Promise<string> {
   const index = device.deviceDescriptor.iSerialNumber;
   if (index === 0) return "";
-  device.open();
+  // Closing it would take it from whoever has it open.
+  const isOpenAlready = device.interfaces !== undefined;
+  if (!isOpenAlready) device.open();
   try {
     return await new Promise<string>((resolve, reject) =>
       device.getStringDescriptor(index, (error, text) =>
@@ -79,7 +81,7 @@ export async function readSerial({ device }: UsbCamera): Promise<string> {
       ),
     );
   } finally {
-    device.close();
+    if (!isOpenAlready) device.close();
   }
 }
 

@@ -60,6 +60,9 @@ export class UsbLink {
   constructor(camera: UsbCamera) {
     this.#camera = camera;
     const { device } = camera;
+    if (device.interfaces !== undefined) {
+      throw Object.assign(new Error("open already"), { errno: LIBUSB_ERROR.busy });
+    }
     device.open();
     try {
       this.#interface = device.interface(camera.interfaceNumber);

@@ -75,6 +75,10 @@ export class FakeLibusbDevice implements LibusbDevice {
     };
   }
 
+  get interfaces(): unknown {
+    return this.isOpen ? [] : undefined;
+  }
+
   open(): void {
     if (this.#function.isGone) throw libusbError(LIBUSB_ERROR.noDevice);
     if (this.#options.openErrno !== undefined) throw libusbError(this.#options.openErrno);

@@ -7,7 +7,6 @@ import { afterAll, afterEach, beforeAll, describe, expect, it } from "vitest";
 import { parseCommandLine } from "../../controller/commandLine.ts";
 import { findUsbCameras, readSerial } from "../../controller/cameras/usbCameras.ts";
 import { listLibusbDevices } from "../../controller/cameras/libusbDevice.ts";
-import { UsbTransport } from "../../controller/cameras/usbTransport.ts";
 import { PtpSession } from "../../controller/cameras/ptpSession.ts";
 import { START_COMMAND } from "../../controller/config.ts";
 import { startDaemon, type Daemon } from "../../controller/daemon.ts";
@@ -53,6 +52,9 @@ describe("who may use a camera", () => {
   it("is given by the rule: the group, and the seat", async () => {
     await plugged("RULE0001");
     const cameras = findUsbCameras(await listLibusbDevices());
+    const serials = [];
+    for (const camera of cameras) serials.push(await readSerial(camera));
+    expect(serials).toContain("RULE0001");
     for (const { device } of cameras) {
       const name = (value: number): string => String(value).padStart(3, "0");
       const file = `/dev/bus/usb/${name(device.busNumber)}/${name(device.deviceAddress)}`;
@@ -64,19 +66,21 @@ describe("who may use a camera", () => {
     expect(cameras.length).toBeGreaterThan(1);
   });
 
+  /** Another program, as another user where one is named, tries to open the camera. */
+  const openElsewhere = (serialNumber: string, user: { uid?: number; gid?: number } = {}): string =>
+    spawnSync(process.execPath, ["--import", "tsx", "tests/usb-vm/openOnce.ts", serialNumber], {
+      ...{ encoding: "utf8", env: { ...process.env, HOME: "/tmp" }, ...user },
+    }).stdout;
+
   it("is said in one sentence to somebody who may not", () => {
-    const { stdout } = spawnSync(
-      process.execPath,
-      ["--import", "tsx", "tests/usb-vm/openOnce.ts", "RULE0001"],
-      { encoding: "utf8", uid: 65_534, gid: 65_534, env: { ...process.env, HOME: "/tmp" } },
+    expect(openElsewhere("RULE0001", { uid: 65_534, gid: 65_534 })).toMatch(
+      /^camera\.refused: The system does not let you use the camera at USB/,
     );
-    expect(stdout).toMatch(/^camera\.refused: The system does not let you use the camera at USB/);
   });
 
   it("is said to the second program that wants it, and the first goes on", async () => {
     const first = await openWhenThere("RULE0001");
-    const second = new UsbTransport({ which: "RULE0001" });
-    await expect(second.open(5_000)).rejects.toMatchObject({ code: "camera.busy" });
+    expect(openElsewhere("RULE0001")).toMatch(/^camera\.busy: Another program holds the camera/);
     const session = new PtpSession(first);
     await session.open();
     expect((await session.getDeviceInfo()).model).toBe("Virtual camera");
@@ -86,33 +90,20 @@ describe("who may use a camera", () => {
 });
 
 describe("a watch over USB", () => {
-  it("takes four frames with one camera of several, named by its serial number", async () => {
-    const device = await plugged("NIGHT001");
-    const serials = await Promise.all(
-      findUsbCameras(await listLibusbDevices()).map((camera) => readSerial(camera)),
-    );
-    expect(serials).toContain("NIGHT001");
-    const { lines, finished } = await startWatch("usb:NIGHT001", 4);
-    await finished;
-    expect(lines.filter((line) => /\bISO\b/.test(line))).toHaveLength(4);
-    expect((await bus.orders(device)).length).toBe(4);
-  });
-
-  it("goes on with the camera that was pulled for two seconds and plugged in again", async () => {
-    const device = await plugged("NIGHT002");
-    const { finished } = await startWatch("usb:NIGHT002", 5);
+  it("works two cameras at once, and goes on with the one that was pulled and plugged in again", async () => {
+    const steady = await plugged("NIGHT001");
+    const pulled = await plugged("NIGHT002");
+    const { lines, finished } = await startWatch("usb:NIGHT001,usb:NIGHT002", 4);
     await expect
-      .poll(async () => (await bus.orders(device)).length, { timeout: 60_000 })
+      .poll(async () => (await bus.orders(pulled)).length, { timeout: 60_000 })
       .toBeGreaterThan(1);
-    const again = await bus.replug(device, 2_000);
+    const again = await bus.replug(pulled, 2_000);
     await finished;
-    expect((await bus.orders(again)).length).toBeGreaterThanOrEqual(5);
-  });
-
-  it("works two cameras at once", async () => {
-    const devices = [await plugged("NIGHT003"), await plugged("NIGHT004")];
-    const { finished } = await startWatch("usb:NIGHT003,usb:NIGHT004", 3);
-    await finished;
-    for (const device of devices) expect((await bus.orders(device)).length).toBe(3);
+    expect((await bus.orders(steady)).length).toBe(4);
+    // The frame that was cut off by the cable counts for the camera, and perhaps not for the watch.
+    expect((await bus.orders(again)).length).toBeGreaterThanOrEqual(4);
+    for (const cameraId of ["camera-1", "camera-2"]) {
+      expect(lines.some((line) => line.includes(cameraId))).toBe(true);
+    }
   });
 });

@@ -81,6 +81,19 @@ describe("a camera that something else holds", () => {
     expect(error.message.match(/\.(\s|$)/g)).toHaveLength(1);
   });
 
+  it("by this very thread is not taken from itself, not even to read its serial number", async () => {
+    const shared = [device("A1"), device("B2", { portNumbers: [5] })];
+    const listDevices = () => Promise.resolve(shared);
+    const first = new UsbTransport({ which: "A1", listDevices });
+    await first.open(1_000);
+    const second = new UsbTransport({ which: "A1", listDevices });
+    await expect(second.open(1_000)).rejects.toMatchObject({ code: "camera.busy" });
+    expect((await chooseUsbCamera(shared, "B2")).device).toBe(shared[1]);
+    expect([shared[0]!.isOpen, shared[0]!.isClaimed]).toEqual([true, true]);
+    await first.close();
+    expect(shared[0]!.isOpen).toBe(false);
+  });
+
   it("is let go of again", async () => {
     const held = device("A", { claimErrno: LIBUSB_ERROR.busy });
     const transport = new UsbTransport({
