@@ -21,7 +21,7 @@ export const START_COMMAND = {
     release: {
       type: "text",
       value: "WHICH",
-      help: "release contact of a body without a protocol: serial:PATH[:dtr|rts][:half][:low] or hid[:VENDOR:PRODUCT]; needs --frames-folder and --fixed-iso",
+      help: "release contact: serial:PATH[:dtr|rts][:half][:low] or hid[:VENDOR:PRODUCT]; with --camera for settings and frames, or with --frames-folder and --fixed-iso for a body without a protocol",
     },
     "frames-folder": {
       type: "text",
@@ -187,13 +187,15 @@ export type StartOptions = OptionValues<(typeof START_COMMAND)["options"]>;
 /** Which camera to use, as asked for on the command line. */
 export type CameraTarget =
   | CabledTarget
-  /** A body without a protocol, on a release contact. */
+  /** A body on a release contact. */
   | {
       readonly kind: "contact";
       /** As asked for; see `release/parseRelease.ts`. */
       readonly release: string;
-      readonly framesFolder: string;
-      readonly fixedIso: number;
+      /** Where frames come from, and what the photographer has set; or the camera on the cable. */
+      readonly side:
+        | { readonly kind: "folder"; readonly framesFolder: string; readonly fixedIso: number }
+        | { readonly kind: "body"; readonly body: CabledTarget };
     };
 
 /** A camera that speaks the protocol, over its own cable or network. */
@@ -206,8 +208,7 @@ export type CabledTarget =
 /** @throws NightError `usage.invalid` for words that name no camera. */
 export function cameraTargets(options: StartOptions): readonly CameraTarget[] {
   const cabled = options.camera?.split(",").map((word) => cameraTargetOf(word.trim())) ?? [];
-  const contact = contactTarget(options);
-  if (contact) return [...cabled, contact];
+  if (options.release !== null) return [contactTarget(options.release, options, cabled)];
   if (options["frames-folder"] !== null && cabled.length !== 1) {
     throw new NightError(
       "usage.invalid",
@@ -217,16 +218,29 @@ export function cameraTargets(options: StartOptions): readonly CameraTarget[] {
   return options.camera === null && !options["no-demo"] ? [{ kind: "virtual" }] : cabled;
 }
 
-function contactTarget(options: StartOptions): CameraTarget | null {
-  const { release, "frames-folder": framesFolder, "fixed-iso": fixedIso } = options;
-  if (release === null) return null;
+function contactTarget(
+  release: string,
+  options: StartOptions,
+  cabled: readonly CabledTarget[],
+): CameraTarget {
+  const { "frames-folder": framesFolder, "fixed-iso": fixedIso } = options;
+  const [body, ...others] = cabled;
+  if (body && others.length === 0 && framesFolder === null) {
+    return { kind: "contact", release, side: { kind: "body", body } };
+  }
+  if (body) {
+    throw new NightError(
+      "usage.invalid",
+      "--release goes with one camera on --camera, or with --frames-folder and --fixed-iso",
+    );
+  }
   if (framesFolder === null || fixedIso === null) {
     throw new NightError(
       "usage.invalid",
-      "--release needs --frames-folder DIR, into which the files come, and --fixed-iso N, the ISO you have set on the camera",
+      "--release needs --frames-folder DIR, into which the files come, and --fixed-iso N, the ISO you have set on the camera; or --camera for settings and frames",
     );
   }
-  return { kind: "contact", release, framesFolder, fixedIso };
+  return { kind: "contact", release, side: { kind: "folder", framesFolder, fixedIso } };
 }
 
 /** The camera that one word of `--camera` names. @throws NightError `usage.invalid`. */

@@ -325,7 +325,10 @@ async function openedRelease(
   const asked = targets.find((target) => target.kind === "contact");
   if (!asked) return null;
   const chosen = await chooseRelease(asked.release, hardware.releases);
-  print(`${releaseLabel(chosen.target)} releases a camera that stands at ISO ${asked.fixedIso}.`);
+  const { side } = asked;
+  const what =
+    side.kind === "folder" ? `a camera that stands at ISO ${side.fixedIso}` : "the camera";
+  print(`${releaseLabel(chosen.target)} releases ${what}.`);
   const serial = chosen.target.kind === "serial" ? serialCautions(chosen.target) : [];
   for (const caution of [...RELEASE_CAUTIONS, ...serial]) print(caution);
   return chosen;
@@ -388,8 +391,10 @@ function openCamera(cameraId: string, target: CameraTarget, world: CameraWorld):
       if (!release) throw new NightError("release.gone", "The release contact is not there.");
       return openContactCamera({
         ...{ cameraId, origin, release: release.target, busySeconds: release.busySeconds },
-        framesFolder: resolve(target.framesFolder),
-        fixedIso: target.fixedIso,
+        side:
+          target.side.kind === "folder"
+            ? { ...target.side, framesFolder: resolve(target.side.framesFolder) }
+            : { kind: "body", body: openCamera(cameraId, target.side.body, world) },
       });
   }
 }

@@ -3,6 +3,7 @@ import { freeBytesOf, freeImagesOf } from "../../core/ptp/datasets/storageInfo.t
 import type { ObjectInfo } from "../../core/ptp/datasets/objectInfo.ts";
 import { FORMATS } from "../../core/ptp/formats.ts";
 import { OPERATIONS } from "../../core/ptp/operations.ts";
+import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { MonotonicMs } from "../../core/units.ts";
 import type { CameraEvent, CardFile } from "../cameras/camera.ts";
 import type { CameraControls, EventPoll } from "../../core/profiles/cameraControls.ts";
@@ -81,6 +82,27 @@ export async function* statusErrand(link: CameraLink, { tell, nightNow }: Teller
     freeFrames = sum(freeFrames, info && freeImagesOf(info));
   }
   tell({ kind: "status", atMs: nightNow(), batteryPercent, freeBytes, freeFrames });
+}
+
+/** Sets what an exposure asks for, while nothing is being exposed. */
+export async function* settingsErrand(
+  link: CameraLink,
+  wanted: { readonly requestId: number; readonly exposure: Exposure },
+  tell: (message: FromShutter) => void,
+): Errand {
+  const { requestId, exposure } = wanted;
+  const { iso, fNumber } = link.controls;
+  yield* whenThereIsRoom(link, async () => await link.setTo(iso, exposure.iso));
+  yield* whenThereIsRoom(link, async () => await link.setTo(fNumber, exposure.fNumber));
+  tell({
+    kind: "prepared",
+    requestId,
+    exposure: {
+      exposureSeconds: exposure.exposureSeconds,
+      iso: link.settingOf(iso) ?? exposure.iso,
+      fNumber: link.settingOf(fNumber) ?? exposure.fNumber,
+    },
+  });
 }
 
 /** Everything on the card but folders. */

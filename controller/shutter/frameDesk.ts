@@ -11,6 +11,7 @@ import { nightOf } from "./nightTime.ts";
 
 /** Which errand goes first; of frames the newest, for the next exposure hangs on it. */
 export const RANK = {
+  settings: -1,
   comparison: 0,
   events: 0.5,
   frame: (frameIndex: number): number => 2 - frameIndex / (frameIndex + 1),

@@ -3,6 +3,7 @@ import type { CameraEvent, CardFile, ExposureOrder, FilePiece } from "../cameras
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { CameraTarget } from "../cameras/createTransport.ts";
+import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { ErrorCode } from "../../core/errors.ts";
 import type { ClockSetting } from "./cameraTime.ts";
 
@@ -24,6 +25,13 @@ export type ToShutter =
   | { readonly kind: "expose"; readonly order: ExposureOrder }
   | { readonly kind: "closeShutter"; readonly frameIndex: number }
   | { readonly kind: "readStatus" }
+  | { readonly kind: "prepare"; readonly requestId: number; readonly exposure: Exposure }
+  /** The shutter is released by other means. */
+  | {
+      readonly kind: "noteReleased";
+      readonly frameIndex: number;
+      readonly what: "opened" | "closed";
+    }
   | { readonly kind: "listCard"; readonly requestId: number }
   | { readonly kind: "fetchFile"; readonly requestId: number; readonly cameraHandle: number }
   | {
@@ -38,6 +46,7 @@ export type ToShutter =
 /** What the timing thread tells the main thread. */
 export type FromShutter =
   | { readonly kind: "event"; readonly event: CameraEvent }
+  | { readonly kind: "prepared"; readonly requestId: number; readonly exposure: Exposure }
   | { readonly kind: "card"; readonly requestId: number; readonly files: readonly CardFile[] }
   | { readonly kind: "file"; readonly requestId: number; readonly bytes: Uint8Array }
   | { readonly kind: "piece"; readonly requestId: number; readonly piece: FilePiece }

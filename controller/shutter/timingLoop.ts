@@ -10,7 +10,14 @@ import { CameraLink } from "./cameraLink.ts";
 import type { ClockSetting } from "./cameraTime.ts";
 import type { Errand } from "./errand.ts";
 import { ErrandQueue } from "./errandQueue.ts";
-import { cardErrand, fileErrand, pieceErrand, pollErrand, statusErrand } from "./errands.ts";
+import {
+  cardErrand,
+  fileErrand,
+  pieceErrand,
+  pollErrand,
+  settingsErrand,
+  statusErrand,
+} from "./errands.ts";
 import { FrameDesk, RANK } from "./frameDesk.ts";
 import type { FromShutter, ToShutter } from "./messages.ts";
 import { nightOf, realOf } from "./nightTime.ts";
@@ -144,6 +151,15 @@ export class TimingLoop {
         break;
       case "readStatus":
         this.#addErrand(RANK.status, (link) => statusErrand(link, this.#tellers()));
+        break;
+      case "prepare":
+        this.#addRequest(message.requestId, RANK.settings, (link) =>
+          settingsErrand(link, message, this.#options.tell),
+        );
+        break;
+      case "noteReleased":
+        if (message.what === "opened") this.#desk.await(message.frameIndex, NO_TRANSACTION);
+        else this.#desk.expect(message.frameIndex, realMs());
         break;
       case "listCard":
         this.#addRequest(message.requestId, RANK.card, (link) =>

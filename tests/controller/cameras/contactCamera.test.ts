@@ -5,7 +5,9 @@ import type { Camera } from "../../../controller/cameras/camera.ts";
 import { openContactCamera } from "../../../controller/cameras/contactCamera.ts";
 import { createClock, startOrigin } from "../../../controller/clock.ts";
 import { utcMs } from "../../../core/units.ts";
+import type { Exposure } from "../../../core/exposure/exposure.ts";
 import { keepDiary, orderFrame } from "../../support/cameraDiary.ts";
+import { FakeCamera } from "../../support/fakeCamera.ts";
 import { fileRelease } from "../../support/fileRelease.ts";
 import { smallJpeg } from "../../support/scriptedCamera.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
@@ -18,9 +20,9 @@ describe("a camera on a release contact", () => {
     const folder = temporaryFolder();
     const origin = startOrigin({ rate: 1, startUtcMs: utcMs(Date.UTC(2027, 2, 24, 18)) });
     camera = openContactCamera({
-      ...{ cameraId: "camera-1", origin, fixedIso: 1600, busySeconds: 0.05 },
+      ...{ cameraId: "camera-1", origin, busySeconds: 0.05 },
       release: fileRelease(join(temporaryFolder(), "line")),
-      framesFolder: folder,
+      side: { kind: "folder", framesFolder: folder, fixedIso: 1600 },
       contact: {
         main: new URL("../../support/fileContactMain.ts", import.meta.url),
         rescue: () => Promise.resolve(),
@@ -61,5 +63,70 @@ describe("a camera on a release contact", () => {
     const { diary } = make();
     orderFrame(camera, 0);
     expect(await diary.next("failed")).toMatchObject({ code: "release.gone", gone: true });
+  });
+});
+
+describe("a camera released by a contact whose cable carries the rest", () => {
+  it("has its ISO set, then its shutter opened by the contact, and its file fetched over the cable", async () => {
+    const origin = startOrigin({ rate: 1, startUtcMs: utcMs(Date.UTC(2027, 2, 24, 18)) });
+    const clock = createClock(origin);
+    const said: string[] = [];
+    const fake = new FakeCamera({
+      clock,
+      picture: () => smallJpeg(),
+      description: { isoLadder: [800, 1600], hasBulb: false },
+    });
+    const body: Camera = Object.assign(fake, {
+      prepare: (exposure: Exposure) => {
+        said.push(`ISO ${exposure.iso}`);
+        return Promise.resolve({ ...exposure, iso: 1600 });
+      },
+      noteReleased: (frameIndex: number, what: string) => said.push(`${what} ${frameIndex}`),
+    });
+    const camera = openContactCamera({
+      ...{ cameraId: "camera-1", origin, busySeconds: 0.05 },
+      release: fileRelease(join(temporaryFolder(), "line")),
+      side: { kind: "body", body },
+      contact: {
+        main: new URL("../../support/fileContactMain.ts", import.meta.url),
+        rescue: () => Promise.resolve(),
+      },
+    });
+    const diary = keepDiary((one) => camera.onEvent(one));
+    camera.connect();
+    const { description } = await diary.next("connected");
+    expect(description).toMatchObject({ isoLadder: [800, 1600], hasBulb: true });
+    expect(description.label).toContain("A made-up body");
+    orderFrame(camera, 0, { exposureSeconds: 0.2, iso: 1250 });
+    expect((await diary.next("shutterClosed")).happened.iso).toBe(1600);
+    expect(said).toEqual(["ISO 1250", "opened 0", "closed 0"]);
+    expect(fake.orders).toEqual([]);
+    fake.emit({
+      ...{ kind: "frameArrived", frameIndex: 0, atMs: clock.monotonicMs(), isOriginal: true },
+      ...{ cameraName: "A.JPG", cameraHandle: 1, captureDate: "", jpeg: smallJpeg() },
+    });
+    expect(await diary.next("frameArrived")).toMatchObject({ frameIndex: 0 });
+    await camera.close();
+    expect(fake.isClosed).toBe(true);
+  });
+
+  it("is not connected when its cable is not, and the contact is left alone", async () => {
+    const origin = startOrigin({ rate: 1, startUtcMs: utcMs(0) });
+    const fake = new FakeCamera({ clock: createClock(origin), picture: () => smallJpeg() });
+    fake.connect = () =>
+      fake.emit({
+        ...{ kind: "failed", code: "camera.unreachable", sentence: "Nobody answers." },
+        ...{ frameIndex: null, gone: true },
+      });
+    const camera = openContactCamera({
+      ...{ cameraId: "camera-1", origin, busySeconds: 1 },
+      release: fileRelease("/nowhere/line"),
+      side: { kind: "body", body: fake },
+    });
+    const diary = keepDiary((one) => camera.onEvent(one));
+    camera.connect();
+    expect(await diary.next("failed")).toMatchObject({ code: "camera.unreachable", gone: true });
+    expect(diary.events).toHaveLength(1);
+    await camera.close();
   });
 });
