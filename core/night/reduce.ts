@@ -10,6 +10,7 @@ import { recordInLedger, recordTaken } from "./ledger.ts";
 import {
   afterWish,
   connect,
+  dueMs,
   end,
   frameFailed,
   fullPaceMs,
@@ -105,6 +106,10 @@ function afterLedger(recorded: WatchStep, event: WatchEvent): WatchStep {
     if (surge?.endMs === null && event.atMs >= fullPaceMs(state)) {
       return withEffects(effects, proceed(state, event.atMs));
     }
+  }
+  const isRead = event.kind === "readingArrived" || event.kind === "readingFailed";
+  if (state.phase.kind === "between" && isRead && dueMs(state, event.atMs) <= event.atMs) {
+    return withEffects(effects, proceed(state, event.atMs));
   }
   if (state.phase.kind === "ending" && nothingIsOnItsWay(state)) {
     return { state, effects: [...effects, { kind: "closeCamera" }] };

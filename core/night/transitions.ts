@@ -22,8 +22,20 @@ const LAST_FRAMES_SILENCES = 3;
 
 /** What comes after a frame: the next one, a pause, or the end. */
 export function goOn(state: WatchState, atMs: MonotonicMs, after: After): WatchStep {
-  if (after === "next") return proceed(state, atMs);
+  if (after === "next")
+    return state.taken.length > 0 ? awaitReading(state, atMs) : proceed(state, atMs);
   return after === "paused" ? pause(state, atMs) : end(state, atMs, after);
+}
+
+/** The newest reading is about to come: a moment's wait is worth more than a frame exposed without it. */
+function awaitReading(state: WatchState, atMs: MonotonicMs): WatchStep {
+  const graceMs = state.settings.readingGraceSeconds * 1000;
+  if (graceMs <= 0) return proceed(state, atMs);
+  const notBeforeMs = later(atMs, graceMs);
+  return {
+    state: { ...state, phase: { kind: "between", notBeforeMs } },
+    effects: [{ kind: "wake", atMs: notBeforeMs }],
+  };
 }
 
 /** The camera is ready: end, wait, or order the next frame. */
@@ -212,7 +224,7 @@ function intervalSeconds(state: WatchState): number {
 }
 
 /** When the next frame is due at the present pace. */
-function dueMs(state: WatchState, atMs: MonotonicMs): MonotonicMs {
+export function dueMs(state: WatchState, atMs: MonotonicMs): MonotonicMs {
   const sinceMs = state.lastOpenedMs;
   if (sinceMs === null) return atMs;
   return monotonicMs(Math.max(atMs, sinceMs + intervalSeconds(state) * 1000));

@@ -14,6 +14,8 @@ export type WatchSettings = {
   readonly sentinelIntervalSeconds: number | null;
   /** Nothing happening for this long brings the sentinel pace. */
   readonly quietBeforeSentinelSeconds: number;
+  /** A camera that is ready waits so long for the newest frame's reading before it goes on. */
+  readonly readingGraceSeconds: number;
   /** Frames at the start that vary the exposure to learn a tone curve not yet known; 0: none. */
   readonly probeCountMax: number;
   /** Battery, percent: below the first a warning, below the second the watch ends in order. */
@@ -36,6 +38,7 @@ export const DEFAULT_WATCH_SETTINGS: WatchSettings = {
   frameCountMax: null,
   sentinelIntervalSeconds: null,
   quietBeforeSentinelSeconds: 1200,
+  readingGraceSeconds: 0,
   probeCountMax: 0,
   batteryWarningPercent: 20,
   batteryStopPercent: 4,

@@ -116,8 +116,10 @@ export class FakeCamera implements Camera {
     const jpeg = await picture(happened, frameIndex);
     this.developingCount -= 1;
     const file = this.keepOnCard(frameIndex, jpeg, openAtMs);
-    await clock.sleepUntil(monotonicMs(atMs + busyMs));
+    // The file is there a little before the camera is ready, as on the real thing.
+    await clock.sleepUntil(monotonicMs(atMs + 0.8 * busyMs));
     this.emit({ kind: "frameArrived", frameIndex, atMs, jpeg, isOriginal: true, ...file });
+    await clock.sleepUntil(monotonicMs(atMs + busyMs));
     this.emit({ kind: "ready", atMs: clock.monotonicMs() });
   }
 

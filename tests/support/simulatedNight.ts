@@ -34,6 +34,8 @@ export type SimulatedNightOptions = {
   readonly widthPx: number;
   readonly heightPx: number;
   readonly exposure?: Partial<ExposureSettings>;
+  /** Frames that vary the exposure to learn the tone curve; 40 by default, as in the daemon. */
+  readonly probeCountMax?: number;
 };
 
 export type SimulatedNight = {
@@ -105,7 +107,7 @@ export async function simulateNight(options: SimulatedNightOptions): Promise<Sim
   runner.start({
     settings: {
       ...DEFAULT_WATCH_SETTINGS,
-      probeCountMax: 40,
+      probeCountMax: options.probeCountMax ?? 40,
       exposure: settings,
       untilMs: monotonicMs(endMs),
       dawnMs: dawnUtcMs === null ? null : monotonicMs(dawnUtcMs - startUtcMs),

@@ -149,7 +149,9 @@ describe("the watch carried out", () => {
     camera.fault = (order) => {
       if (order.frameIndex !== 2) return false;
       // The camera takes the frame on its own; only its card knows.
+      camera.developingCount += 1;
       void pictureOf(order.exposure).then((jpeg) => {
+        camera.developingCount -= 1;
         camera.keepOnCard(2, jpeg, order.openAtMs);
         camera.emit({
           kind: "shutterOpened",

@@ -174,6 +174,50 @@ describe("the watch", () => {
     expect(effects.find((effect) => effect.kind === "expose")).toMatchObject({ targetStops: -1 });
   });
 
+  describe("with 0.3 s of grace for the newest reading", () => {
+    const ready = () =>
+      play(
+        [
+          at(10_200, { kind: "shutterClosed", frameIndex: 0, happened: anExposure() }),
+          at(11_200, { kind: "cameraReady" }),
+        ],
+        exposing({ readingGraceSeconds: 0.3 }),
+      );
+
+    it("goes on the moment the reading comes", () => {
+      const { state, effects } = ready();
+      expect(kinds(effects)).not.toContain("expose");
+      const read = play(
+        [at(11_290, { kind: "readingArrived", frameIndex: 0, reading: aReading() })],
+        state,
+      );
+      expect(read.effects.find((effect) => effect.kind === "expose")).toMatchObject({
+        openAtMs: 11_290,
+      });
+    });
+
+    it("goes on without it after 0.3 s", () => {
+      const { effects } = play([at(11_500, { kind: "woke" })], ready().state);
+      expect(effects.find((effect) => effect.kind === "expose")).toMatchObject({
+        openAtMs: 11_500,
+      });
+    });
+
+    it("does not wait when the reading is there already", () => {
+      const { effects } = play(
+        [
+          at(10_200, { kind: "shutterClosed", frameIndex: 0, happened: anExposure() }),
+          at(11_000, { kind: "readingArrived", frameIndex: 0, reading: aReading() }),
+          at(11_200, { kind: "cameraReady" }),
+        ],
+        exposing({ readingGraceSeconds: 0.3 }),
+      );
+      expect(effects.find((effect) => effect.kind === "expose")).toMatchObject({
+        openAtMs: 11_200,
+      });
+    });
+  });
+
   /** Exposures ordered for the first frames, read at once with these remarks. */
   function ordersOf(frameCount: number, remarks: readonly string[]) {
     let state = exposing({ probeCountMax: 6 });
