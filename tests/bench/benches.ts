@@ -4,6 +4,7 @@ import type { BenchRow } from "./benchRow.ts";
 export const BENCHES: Readonly<Record<string, () => Promise<() => Promise<BenchRow[]>>>> = {
   render: async () => (await import("./render.ts")).benchRender,
   governor: async () => (await import("./governor.ts")).benchGovernor,
+  demoNight: async () => (await import("./demoNight.ts")).benchDemoNight,
   meter: async () => (await import("./meter.ts")).benchMeter,
   shutter: async () => (await import("./shutter.ts")).benchShutter,
   transfer: async () => (await import("./transfer.ts")).benchTransfer,
