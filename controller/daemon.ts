@@ -87,7 +87,7 @@ export async function startDaemon(
   });
   try {
     const options = await placedBySensor(asked, sensors, print);
-    return await startOn({ targets, dataDir, hardware, release, sensors }, options, print);
+    return await startOn({ targets, dataDir, release, sensors }, options, print);
   } catch (thrown) {
     await sensors.close();
     throw thrown;
@@ -98,13 +98,12 @@ export async function startDaemon(
 type Equipment = {
   readonly targets: readonly CameraTarget[];
   readonly dataDir: string;
-  readonly hardware: HardwareProfiles;
   readonly release: ChosenRelease | null;
   readonly sensors: SensorDesk;
 };
 
 async function startOn(
-  { targets, dataDir, hardware, release, sensors }: Equipment,
+  { targets, dataDir, release, sensors }: Equipment,
   options: StartOptions,
   print: (line: string) => void,
 ): Promise<Daemon> {
@@ -123,6 +122,8 @@ async function startOn(
       ? { oursLessTrueMs: sensors.laptopLessGnssMs ?? 0 }
       : null;
     const { origin } = clock;
+    // Read anew: a bench check may have written this camera's own profile since.
+    const hardware = readProfiles(dataDir);
     const world = { virtual, release, hardware, origin, setClock };
     const body = openCamera(cameraId, target, world);
     const framesFolder = options["frames-folder"];
@@ -212,6 +213,9 @@ async function startOn(
     if (night) {
       print(nightLine(night, isDemo, clock));
       host.startAll();
+      // What a receiver said while the night was being prepared belongs to the night, too.
+      const { laptopLessGnssMs } = sensors;
+      if (laptopLessGnssMs !== null) host.sense({ kind: "clock", laptopLessGnssMs });
     }
   } catch (thrown) {
     await shutDown(() => host.abandon());

@@ -60,8 +60,8 @@ export class SerialLines {
     for (let attempt = 0; !signal.aborted; attempt += 1) {
       const hasSpoken = await this.#readUntilGone();
       if (hasSpoken) attempt = 0;
-      this.#note(false);
       if (signal.aborted) return;
+      this.#note(false);
       const pauseMs = PAUSES_MS[Math.min(attempt, PAUSES_MS.length - 1)]!;
       await wait(pauseMs, signal).catch(() => undefined);
     }
