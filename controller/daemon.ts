@@ -124,8 +124,6 @@ async function startOn(
     const { origin } = clock;
     // Read anew: a bench check may have written this camera's own profile since.
     const hardware = readProfiles(dataDir);
-    // Read anew: a bench check may have written this camera's own profile since.
-    const hardware = readProfiles(dataDir);
     const world = { virtual, release, hardware, origin, setClock };
     const body = openCamera(cameraId, target, world);
     const framesFolder = options["frames-folder"];
