@@ -8,8 +8,10 @@ import { afterAll, afterEach, beforeAll, beforeEach, expect, test } from "vitest
 
 import type { BenchView } from "../../core/api/benchMessages.ts";
 import type { FocusView, FramingView } from "../../core/api/focusMessages.ts";
+import type { HouseJob, HouseOrder } from "../../core/api/houseMessages.ts";
 import { PlanService } from "../../controller/planning/planService.ts";
 import { deliverRoutes } from "../../controller/web/deliverRoutes.ts";
+import { houseRoutes } from "../../controller/web/houseRoutes.ts";
 import { planRoutes } from "../../controller/web/planRoutes.ts";
 import type { Route } from "../../controller/web/route.ts";
 import { startWebServer, type WebServer } from "../../controller/web/server.ts";
@@ -38,6 +40,7 @@ let plans: PlanService;
 let deliveries: FakeDeliveries;
 let focus: FocusView;
 let framing: FramingView;
+let houseOrders: HouseOrder[];
 let bench: BenchView;
 let server: WebServer;
 let page: Page;
@@ -76,6 +79,7 @@ beforeEach(async () => {
       ...deliverRoutes(deliveries),
       ...fakeFocusRoutes(),
       ...fakeBenchRoutes(),
+      ...fakeHouse(),
     ],
   });
 });
@@ -142,6 +146,28 @@ function fakeBenchRoutes(): readonly Route[] {
     },
     { ...common, method: "post", path: `${path}/stop`, handle: () => (bench = ended) },
   ];
+}
+
+/** A night's files on which work ends at once; what was ordered is written down. */
+function fakeHouse(): readonly Route[] {
+  const jobs: HouseJob[] = [];
+  houseOrders = [];
+  return houseRoutes({
+    find: (nightId, query) =>
+      query === "surge" ? [] : night.frames(nightId, { fromIndex: 3, count: 2 }),
+    house: {
+      jobs: () => jobs,
+      outlook: (_nightId, rule) => Promise.resolve({ rule, previewCount: 7, bytes: 2.1e6 }),
+      start: (nightId, order) => {
+        houseOrders.push(order);
+        const sentences = ["7 previews were deleted, 2.1 MB; their rows stay."];
+        const job: HouseJob = { jobId: "house-1", nightId, order, state: "finished", sentences };
+        jobs.push(job);
+        return Promise.resolve(job);
+      },
+      cancel: () => jobs[0]!,
+    },
+  });
 }
 
 async function open(part: string, viewport = LAPTOP): Promise<void> {
@@ -278,7 +304,9 @@ test("takes lens and card from the camera when it tells, and says what it told",
   await open("#before");
   await page.getByText("Kit: Wide lens").click();
   await page.getByRole("button", { name: "Ask the camera" }).click();
-  await page.getByText(/The camera told: Widest aperture, f\/, Focal length, Card\./).waitFor();
+  await page
+    .getByText("The camera told: widest aperture, focal length, room on the card.")
+    .waitFor();
   expect(await page.getByLabel("Focal length").inputValue()).toBe("20");
   expect(await page.getByLabel("Card", { exact: true }).inputValue()).toBe("64");
 });
@@ -322,6 +350,34 @@ test("takes keepers by hand and cuts a frame set at the shown frame", async () =
   await page.getByRole("button", { name: "Join to the set before" }).click();
   await page.getByText("cut by hand").waitFor({ state: "detached" });
   expect(problems).toEqual([]);
+});
+
+test("finds frames by brightness, and opens the one that is chosen", async () => {
+  await open("#morning");
+  await page.getByRole("heading", { name: "Find frames" }).click();
+  await page.getByLabel("Sky at least").fill("much");
+  await page.getByRole("button", { name: "Find", exact: true }).click();
+  await page.getByText("A sky brightness is a number of mcd/m²").waitFor();
+  await page.getByLabel("Sky at least").fill("0.1");
+  await page.getByRole("button", { name: "Find", exact: true }).click();
+  await page.getByText("2 frames.").waitFor();
+  await page.getByRole("button", { name: /^Show frame 3 of/ }).click();
+  await page.locator('[data-testid=frame-picture][src*="/frames/3/"]').waitFor();
+});
+
+test("prunes only when asked, says what goes, and takes a no", async () => {
+  await open("#morning");
+  await page.getByRole("heading", { name: "Copy, check and prune" }).click();
+  await page.getByLabel("all that you did not pick").check();
+  const look = page.getByRole("button", { name: "What would go?" });
+  await look.click();
+  await page.getByText(/7 previews, 2.1.MB, would be deleted/).waitFor();
+  await page.getByRole("button", { name: "Keep them" }).click();
+  await look.click();
+  expect(houseOrders).toEqual([]);
+  await page.getByRole("button", { name: "Yes, delete them" }).click();
+  await page.getByText("7 previews were deleted").waitFor();
+  expect(houseOrders).toEqual([{ kind: "prune", rule: "unpicked", previewCount: 7 }]);
 });
 
 test("makes films in the background: progress, a cancel that can be gone back on, the files", async () => {

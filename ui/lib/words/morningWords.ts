@@ -65,7 +65,8 @@ export const morningWords = {
     startCopy: "Copy and verify",
     verify: "Check every file here",
     prune: "Prune previews",
-    pruneExplain: "Only when you ask. Your picks, raw files and everything known of a frame stay.",
+    pruneExplain:
+      "Only when you ask. What you picked, raw files and everything known of a frame stay.",
     rule: "Which previews",
     rules: { sentinel: "of sentinel pace", unpicked: "all that you did not pick" },
     look: "What would go?",

@@ -96,6 +96,7 @@ export const planWords = {
     remember: "Remember this kit",
     forget: "Forget it",
     ask: "Ask the camera",
+    toldOf: { fNumber: "widest aperture", focalLength: "focal length", card: "room on the card" },
     told: (labels: string) => `The camera told: ${labels}.`,
     toldNothing: "The camera tells nothing of lens and card.",
   },
