@@ -4,12 +4,19 @@ import { makeCameraFolder } from "./cameraFolder.ts";
 import { insideMachine } from "./insideMachine.ts";
 import { NoMachine, prepareMachine, runMachine } from "./machine.ts";
 
+/** Without the whole program, which takes minutes to load under emulation. */
+const QUICK = "contract independent session";
+
 const COMMAND = {
   call: "npm run test:usb --",
   purpose:
     "Tests cameras on USB against a real kernel's USB stack: boots a small emulated machine and runs the tests of tests/usb-vm in it. Where the machine cannot be had it says why and skips.",
   options: {
     only: { type: "text", value: "WORD", help: "only the test files with this in their name" },
+    whole: {
+      type: "flag",
+      help: "the whole program's watch as well, which takes minutes to load in the machine",
+    },
     "limit-seconds": {
       type: "number",
       value: "S",
@@ -25,7 +32,7 @@ await runCommand(COMMAND, async (options) => {
   try {
     const machine = prepareMachine();
     const cameraDir = makeCameraFolder(machine.dir);
-    const vitest = `node node_modules/vitest/vitest.mjs run --config tests/usb-vm/vitest.config.ts --reporter=verbose ${options.only ?? ""}`;
+    const vitest = `node node_modules/vitest/vitest.mjs run --config tests/usb-vm/vitest.config.ts --reporter=verbose ${options.only ?? (options.whole ? "" : QUICK)}`;
     const code = await runMachine(machine, {
       command: insideMachine(cameraDir, vitest),
       timeoutMs: options["limit-seconds"] * 1000,

@@ -1,13 +1,9 @@
 // The virtual camera on this kernel's bus, worked by the whole program.
-import { spawnSync } from "node:child_process";
-import { mkdtempSync, rmSync, statSync } from "node:fs";
+import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, afterEach, beforeAll, describe, expect, it } from "vitest";
 import { parseCommandLine } from "../../controller/commandLine.ts";
-import { findUsbCameras, readSerial } from "../../controller/cameras/usbCameras.ts";
-import { listLibusbDevices } from "../../controller/cameras/libusbDevice.ts";
-import { PtpSession } from "../../controller/cameras/ptpSession.ts";
 import { START_COMMAND } from "../../controller/config.ts";
 import { startDaemon, type Daemon } from "../../controller/daemon.ts";
 import { Bus, openWhenThere } from "./bus.ts";
@@ -47,47 +43,6 @@ async function startWatch(cameras: string, frames: number) {
   daemon = await startDaemon(line.options, (text) => lines.push(text));
   return { lines, finished: daemon.finished };
 }
-
-describe("who may use a camera", () => {
-  it("is given by the rule: the group, and the seat", async () => {
-    await plugged("RULE0001");
-    const cameras = findUsbCameras(await listLibusbDevices());
-    const serials = [];
-    for (const camera of cameras) serials.push(await readSerial(camera));
-    expect(serials).toContain("RULE0001");
-    for (const { device } of cameras) {
-      const name = (value: number): string => String(value).padStart(3, "0");
-      const file = `/dev/bus/usb/${name(device.busNumber)}/${name(device.deviceAddress)}`;
-      expect(statSync(file).mode & 0o777).toBe(0o660);
-      const query = ["info", "--query=property", `--name=${file}`];
-      const { stdout } = spawnSync("udevadm", query, { encoding: "utf8" });
-      expect(stdout).toMatch(/^CURRENT_TAGS=.*:uaccess:/m);
-    }
-    expect(cameras.length).toBeGreaterThan(1);
-  });
-
-  /** Another program, as another user where one is named, tries to open the camera. */
-  const openElsewhere = (serialNumber: string, user: { uid?: number; gid?: number } = {}): string =>
-    spawnSync(process.execPath, ["--import", "tsx", "tests/usb-vm/openOnce.ts", serialNumber], {
-      ...{ encoding: "utf8", env: { ...process.env, HOME: "/tmp" }, ...user },
-    }).stdout;
-
-  it("is said in one sentence to somebody who may not", () => {
-    expect(openElsewhere("RULE0001", { uid: 65_534, gid: 65_534 })).toMatch(
-      /^camera\.refused: The system does not let you use the camera at USB/,
-    );
-  });
-
-  it("is said to the second program that wants it, and the first goes on", async () => {
-    const first = await openWhenThere("RULE0001");
-    expect(openElsewhere("RULE0001")).toMatch(/^camera\.busy: Another program holds the camera/);
-    const session = new PtpSession(first);
-    await session.open();
-    expect((await session.getDeviceInfo()).model).toBe("Virtual camera");
-    await session.close();
-    await first.close();
-  });
-});
 
 describe("a watch over USB", () => {
   it("works two cameras at once, and goes on with the one that was pulled and plugged in again", async () => {
