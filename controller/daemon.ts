@@ -132,7 +132,11 @@ async function startOn(
   };
   const openTrial = (cameraId: string) => new TrialCamera(open(cameraId), clock);
   const focus = new FocusAid(openTrial);
-  const framing = new FramingAid(openTrial, readFramingOf);
+  const framing = new FramingAid(
+    openTrial,
+    readFramingOf,
+    () => startOrder(options, clock, night?.info ?? null).first,
+  );
   const bench = new BenchDesk({
     ...{ dataDir, origin: clock.origin, utcMs: () => utcMs(Date.now()) },
     transportOf: (cameraId) => {
@@ -451,9 +455,10 @@ function startOrder(options: StartOptions, clock: Clock, info: NightInfo | null)
   const place = hasPlace
     ? { latitudeDeg: info.latitudeDeg, longitudeDeg: info.longitudeDeg, elevationM: 0 }
     : null;
+  // Where it was not told, a northern sky as low as most aurora frames look is near enough to begin.
   const towards = {
-    bearingDeg: DEMO_FACING.azimuthDeg,
-    elevationDeg: DEMO_FACING.altitudeDeg,
+    bearingDeg: options.azimuth ?? DEMO_FACING.azimuthDeg,
+    elevationDeg: options.altitude ?? DEMO_FACING.altitudeDeg,
   };
   const at = (utc: UtcMs | null): MonotonicMs | null =>
     utc === null ? null : monotonicMs(utc - clock.origin.startUtcMs);

@@ -1,16 +1,24 @@
 import { asNightError, NightError } from "../../core/errors.ts";
+import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { FramingOrder, FramingView } from "../../core/api/focusMessages.ts";
 import type { FramingReading } from "../../core/night/framing.ts";
 import type { TrialCamera } from "./trialCamera.ts";
 
+/** Shorter than this no camera needs to be asked for. */
+const EXPOSURE_SECONDS_MIN = 0.01;
 /** High ISO and a few seconds show the composition at once. Common practice, no source. */
 const DEFAULT_EXPOSURE_SECONDS = 4;
 const DEFAULT_ISO = 12800;
 
-/** Takes one test frame and says what it shows of horizon, lamps and glow. */
+/**
+ * Takes one test frame and says what it shows of horizon, lamps and glow.
+ *
+ * `skyExposure` gives the exposure that the clear sky asks for now; null: not known.
+ */
 export class FramingAid {
   readonly #openCamera: (cameraId: string) => TrialCamera;
   readonly #read: (jpeg: Uint8Array) => Promise<FramingReading>;
+  readonly #skyExposure: () => Exposure | null;
   #view: FramingView = { kind: "none" };
   #picture: Uint8Array | null = null;
   #count = 0;
@@ -18,9 +26,11 @@ export class FramingAid {
   constructor(
     openCamera: (cameraId: string) => TrialCamera,
     read: (jpeg: Uint8Array) => Promise<FramingReading>,
+    skyExposure: () => Exposure | null = () => null,
   ) {
     this.#openCamera = openCamera;
     this.#read = read;
+    this.#skyExposure = skyExposure;
   }
 
   view(): FramingView {
@@ -45,8 +55,17 @@ export class FramingAid {
     return this.#view;
   }
 
+  /** What the sky of the moment asks for at this ISO: in twilight far less than by night. */
+  #exposureSeconds(iso: number): number {
+    const sky = this.#skyExposure();
+    if (sky === null) return DEFAULT_EXPOSURE_SECONDS;
+    const seconds = (sky.exposureSeconds * sky.iso) / iso;
+    return Math.min(DEFAULT_EXPOSURE_SECONDS, Math.max(EXPOSURE_SECONDS_MIN, seconds));
+  }
+
   async #run(order: FramingOrder): Promise<void> {
-    const { cameraId, exposureSeconds = DEFAULT_EXPOSURE_SECONDS, iso = DEFAULT_ISO } = order;
+    const { cameraId, iso = DEFAULT_ISO } = order;
+    const exposureSeconds = order.exposureSeconds ?? this.#exposureSeconds(iso);
     let camera: TrialCamera | null = null;
     try {
       camera = this.#openCamera(cameraId);
