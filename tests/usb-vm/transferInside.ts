@@ -3,56 +3,82 @@
 import { listLibusbDevices } from "../../controller/cameras/libusbDevice.ts";
 import { PtpSession } from "../../controller/cameras/ptpSession.ts";
 import { chooseUsbCamera } from "../../controller/cameras/usbCameras.ts";
+import { UsbContainers } from "../../controller/cameras/usbContainers.ts";
 import { UsbLink } from "../../controller/cameras/usbLink.ts";
 import { UsbTransport } from "../../controller/cameras/usbTransport.ts";
 import { decodeHandles } from "../../core/ptp/datasets/handles.ts";
+import { objectInfo } from "../../core/ptp/datasets/objectInfo.ts";
 import { FORMATS } from "../../core/ptp/formats.ts";
 import { ALL } from "../../core/ptp/ids.ts";
-import { OPERATIONS } from "../../core/ptp/operations.ts";
+import { operationOf, OPERATIONS } from "../../core/ptp/operations.ts";
 import { containerBytes, words } from "../support/usbFunction.ts";
 
 const RUNS = 4;
 const READ_BYTES = 512 * 1024;
 
-/** Finds the file, and copies it through the session. */
-async function bySession(): Promise<{ handle: number; bytes: number; mbPerSecond: number }> {
-  const transport = new UsbTransport({ which: null });
-  await transport.open(10_000);
-  const session = new PtpSession(transport);
-  await session.open();
+/** Runs an operation and returns its data. */
+type Ask = (code: number, parameters: readonly number[]) => Promise<Uint8Array>;
+
+/** This camera knows files only once their folder was asked for, in every session anew. */
+async function largestFile(ask: Ask): Promise<{ handle: number; bytes: number }> {
   let largest = { handle: 0, bytes: -1 };
   const folders = [ALL];
   for (let folder = folders.shift(); folder !== undefined; folder = folders.shift()) {
-    const { data } = await session.run(OPERATIONS.GetObjectHandles, [ALL, 0, folder]);
-    for (const handle of decodeHandles(data)) {
-      const { objectFormat, objectCompressedSize: bytes } = await session.getObjectInfo(handle);
+    const handles = await ask(OPERATIONS.GetObjectHandles.code, [ALL, 0, folder]);
+    for (const handle of decodeHandles(handles)) {
+      const info = objectInfo.decode(await ask(OPERATIONS.GetObjectInfo.code, [handle]));
+      const { objectFormat, objectCompressedSize: bytes } = info;
       if (objectFormat === FORMATS.Association) folders.push(handle);
       else if (bytes > largest.bytes) largest = { handle, bytes };
     }
   }
+  return largest;
+}
+
+async function bySession(): Promise<{ bytes: number; mbPerSecond: number }> {
+  const transport = new UsbTransport({ which: null });
+  await transport.open(10_000);
+  const session = new PtpSession(transport);
+  await session.open();
+  const { handle, bytes } = await largestFile(async (code, parameters) => {
+    const operation = operationOf(code)!;
+    return (await session.run(operation, parameters)).data;
+  });
   let mbPerSecond = 0;
   for (let run = 0; run < RUNS; run += 1) {
     const startMs = performance.now();
-    const { length } = await session.getObject(largest.handle);
+    const { length } = await session.getObject(handle);
     mbPerSecond = Math.max(mbPerSecond, rate(length, startMs));
   }
   await session.close();
   await transport.close();
-  return { ...largest, mbPerSecond };
+  return { bytes, mbPerSecond };
 }
 
 /** The same through the pipe alone: a command, then reads until everything is there. */
-async function bare(handle: number, bytes: number): Promise<number> {
+async function bare(): Promise<number> {
   const link = new UsbLink(await chooseUsbCamera(await listLibusbDevices(), null));
-  const ask = async (code: number, id: number, parameters: readonly number[]): Promise<void> =>
+  const containers = new UsbContainers((bytesMax) => link.read(bytesMax, 5_000), link.packetBytes);
+  let id = 0;
+  const send = async (code: number, parameters: readonly number[]): Promise<void> => {
     await link.write(containerBytes(1, code, id, words(parameters)), 5_000);
-  await ask(OPERATIONS.OpenSession.code, 0, [1]);
-  await link.read(link.packetBytes, 5_000);
+    id += 1;
+  };
+  const ask: Ask = async (code, parameters) => {
+    const pieces: Uint8Array[] = [];
+    const sink = { begin: () => undefined, piece: (piece: Uint8Array) => pieces.push(piece) };
+    await send(code, parameters);
+    while ((await containers.next(sink)).kind === "data");
+    return Buffer.concat(pieces);
+  };
+  await ask(OPERATIONS.OpenSession.code, [1]);
+  const { handle, bytes } = await largestFile(ask);
   let mbPerSecond = 0;
   for (let run = 0; run < RUNS; run += 1) {
-    const whole = Buffer.alloc(12 + bytes);
     const startMs = performance.now();
-    await ask(OPERATIONS.GetObject.code, run + 1, [handle]);
+    // Room for the whole is part of a copy, as it is part of the session's.
+    const whole = Buffer.alloc(12 + bytes);
+    await send(OPERATIONS.GetObject.code, [handle]);
     for (let filled = 0; filled < whole.length;) {
       const left = whole.length - filled;
       const wanted = Math.min(READ_BYTES, Math.ceil(left / link.packetBytes) * link.packetBytes);
@@ -63,8 +89,7 @@ async function bare(handle: number, bytes: number): Promise<number> {
     mbPerSecond = Math.max(mbPerSecond, rate(bytes, startMs));
     await link.read(link.packetBytes, 5_000);
   }
-  await ask(OPERATIONS.CloseSession.code, RUNS + 1, []);
-  await link.read(link.packetBytes, 5_000);
+  await ask(OPERATIONS.CloseSession.code, []);
   await link.close();
   return mbPerSecond;
 }
@@ -73,6 +98,6 @@ function rate(bytes: number, startMs: number): number {
   return bytes / 1e6 / ((performance.now() - startMs) / 1000);
 }
 
-const { handle, bytes, mbPerSecond } = await bySession();
-const bareMbPerSecond = await bare(handle, bytes);
+const { bytes, mbPerSecond } = await bySession();
+const bareMbPerSecond = await bare();
 process.stdout.write(`TRANSFER ${JSON.stringify({ bytes, mbPerSecond, bareMbPerSecond })}\n`);
