@@ -3,7 +3,8 @@ import { NightError } from "../../core/errors.ts";
 import { cutFrameSets, NO_EDITS, type SetEdits } from "../../core/frames/frameSets.ts";
 import type { Keeper } from "../../core/frames/keepers.ts";
 import type { DeliverPart } from "../../controller/web/deliverRoutes.ts";
-import { NIGHT_ID, type FakeNight } from "./fakeNight.ts";
+import { type FakeNight } from "./fakeNight.ts";
+import { NIGHT_ID } from "./madeUpNight.ts";
 
 /** Deliveries that live in memory; `finish` and `progress` move the newest job on. */
 export type FakeDeliveries = DeliverPart & {

@@ -3,7 +3,8 @@ import { join } from "node:path";
 
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { utcMs } from "../../core/units.ts";
-import { makeFrame, NIGHT_START, writePicture, type FakeNight } from "./fakeNight.ts";
+import { writePicture, type FakeNight } from "./fakeNight.ts";
+import { makeFrame, NIGHT_START } from "./madeUpNight.ts";
 
 /** Night seconds from one made-up frame to the next. */
 const SPACING_SECONDS = 60;

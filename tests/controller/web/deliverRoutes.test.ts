@@ -8,7 +8,8 @@ import { DEFAULT_DELIVER_ORDER } from "../../../core/api/deliverMessages.ts";
 import { deliverRoutes } from "../../../controller/web/deliverRoutes.ts";
 import { startWebServer, type WebServer } from "../../../controller/web/server.ts";
 import { createFakeDeliveries, type FakeDeliveries } from "../../support/fakeDeliveries.ts";
-import { createFakeNight, NIGHT_ID } from "../../support/fakeNight.ts";
+import { createFakeNight } from "../../support/fakeNight.ts";
+import { NIGHT_ID } from "../../support/madeUpNight.ts";
 
 let dir: string;
 let deliveries: FakeDeliveries;

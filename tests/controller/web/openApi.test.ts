@@ -8,7 +8,8 @@ import { afterAll, beforeAll, expect, test } from "vitest";
 
 import type { Route } from "../../../controller/web/route.ts";
 import { startWebServer, type WebServer } from "../../../controller/web/server.ts";
-import { createFakeNight, NIGHT_ID, writePicture } from "../../support/fakeNight.ts";
+import { createFakeNight, writePicture } from "../../support/fakeNight.ts";
+import { NIGHT_ID } from "../../support/madeUpNight.ts";
 
 type Operation = {
   summary: string;

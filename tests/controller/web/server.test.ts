@@ -13,12 +13,8 @@ import type { ServerMessage } from "../../../core/api/messages.ts";
 import { serverMessageSchema } from "../../../core/api/schemas.ts";
 import { COLUMN_ROWS } from "../../../controller/web/frameImages.ts";
 import { startWebServer, type WebServer } from "../../../controller/web/server.ts";
-import {
-  createFakeNight,
-  NIGHT_ID,
-  writePicture,
-  type FakeNight,
-} from "../../support/fakeNight.ts";
+import { createFakeNight, writePicture, type FakeNight } from "../../support/fakeNight.ts";
+import { NIGHT_ID } from "../../support/madeUpNight.ts";
 
 let dir: string;
 let night: FakeNight;

@@ -6,7 +6,8 @@ import sharp from "sharp";
 import { afterEach, beforeEach, expect, test } from "vitest";
 
 import { startWebServer, type WebServer } from "../../../controller/web/server.ts";
-import { createFakeNight, makeFrame, NIGHT_ID, writePicture } from "../../support/fakeNight.ts";
+import { createFakeNight, writePicture } from "../../support/fakeNight.ts";
+import { makeFrame, NIGHT_ID } from "../../support/madeUpNight.ts";
 
 let dir: string;
 let server: WebServer;

@@ -10,7 +10,7 @@ import Vitals from "../../../ui/lib/components/Vitals.svelte";
 import WatchControls from "../../../ui/lib/components/WatchControls.svelte";
 import { actionOf, KEY_BINDINGS } from "../../../ui/lib/keys/keys.ts";
 import RehearsalPanel from "../../../ui/lib/plan/RehearsalPanel.svelte";
-import { makeFrame, makeWatch, NIGHT_START } from "../../support/fakeNight.ts";
+import { makeFrame, makeWatch, NIGHT_START } from "../../support/madeUpNight.ts";
 
 afterEach(cleanup);
 

@@ -11,7 +11,13 @@ import { partDue } from "../../../ui/lib/state/part.ts";
 import { BRIGHTNESS_RUNGS, Preferences } from "../../../ui/lib/state/preferences.svelte.ts";
 import { breaksOf } from "../../../ui/lib/strip/lanes.ts";
 import { shownStretch, timeScale, timeTicks } from "../../../ui/lib/strip/timeScale.ts";
-import { makeFrame, makeView, makeWatch, NIGHT_ID, NIGHT_START } from "../../support/fakeNight.ts";
+import {
+  makeFrame,
+  makeView,
+  makeWatch,
+  NIGHT_ID,
+  NIGHT_START,
+} from "../../support/madeUpNight.ts";
 
 const frames = (count: number) =>
   Array.from({ length: count }, (_, frameIndex) => makeFrame({ frameIndex }));
