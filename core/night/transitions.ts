@@ -95,7 +95,8 @@ function order(state: WatchState, atMs: MonotonicMs): WatchStep {
         frameIndex,
         exposure: decision.exposure,
         openAtMs: atMs,
-        reasons: probeStops === 0 ? decision.reasons : [probeReason(probeStops)],
+        reasons:
+          probeStops === 0 ? decision.reasons : [probeReason(probeStops), ...decision.reasons],
         targetStops,
         isReachable: decision.isReachable,
         pace: state.pace,
