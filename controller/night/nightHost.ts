@@ -44,7 +44,7 @@ export type NightHostParts = {
   /** The night being watched; null when only the page is served. */
   readonly catalogue: Catalogue | null;
   readonly cameraIds: readonly string[];
-  readonly openCamera: (cameraId: string) => Camera;
+  readonly openCamera: (cameraId: string, night: { readonly nightDir: string }) => Camera;
   /** What a watch is started with now; the settings of the moment, the Sun, the exposure of dusk. */
   readonly startOrder: () => Omit<StartOrder, "nextFrameIndex" | "history">;
   /** What a restart needs to know to set the watch going again. */
@@ -208,7 +208,7 @@ export class NightHost implements NightService {
     if (!catalogue) throw new NightError("settings.invalid", "No night is open; name a camera.");
     this.#parts.claimCamera(cameraId);
     const runner = new WatchRunner({
-      camera: this.#parts.openCamera(cameraId),
+      camera: this.#parts.openCamera(cameraId, catalogue),
       catalogue,
       clock,
       log,

@@ -1,0 +1,58 @@
+import { NightError } from "../../core/errors.ts";
+import type { Exposure } from "../../core/exposure/exposure.ts";
+import { utcMs } from "../../core/units.ts";
+import { BenchDesk } from "../bench-check/benchDesk.ts";
+import type { Clock } from "../clock.ts";
+import { FocusAid } from "../focus/focusAid.ts";
+import { FramingAid } from "../focus/framingAid.ts";
+import { TrialCamera } from "../focus/trialCamera.ts";
+import { readFramingOf } from "../planning/frameFraming.ts";
+import type { CameraDesk } from "./cameraDesk.ts";
+
+/** What takes a camera in hand before dark. */
+export type CameraAids = {
+  readonly focus: FocusAid;
+  readonly framing: FramingAid;
+  readonly bench: BenchDesk;
+};
+
+/** @param options.skyExposure  What the sky of the moment asks for; null: not known. */
+export function openAids(options: {
+  readonly cameras: CameraDesk;
+  readonly clock: Clock;
+  readonly dataDir: string;
+  readonly skyExposure: () => Exposure | null;
+}): CameraAids {
+  const { cameras, clock, dataDir, skyExposure } = options;
+  const openTrial = (cameraId: string) => new TrialCamera(cameras.open(cameraId), clock);
+  return {
+    focus: new FocusAid(openTrial),
+    framing: new FramingAid(openTrial, readFramingOf, skyExposure),
+    bench: new BenchDesk({
+      dataDir,
+      origin: clock.origin,
+      utcMs: () => utcMs(Date.now()),
+      transportOf: (cameraId) => cameras.transportOf(cameraId),
+    }),
+  };
+}
+
+/**
+ * One thing at a time has a camera: the watch or one of the aids.
+ *
+ * @throws NightError `settings.invalid` while an aid has it.
+ */
+export function claimFromAids({ focus, framing, bench }: CameraAids): void {
+  const holder = [
+    { isOn: focus.isRunning, sentence: "Stop the focus aid first; it has the camera." },
+    { isOn: framing.isRunning, sentence: "A test frame is being taken; wait for it." },
+    { isOn: bench.isRunning, sentence: "The bench check has the camera; wait for it or end it." },
+  ].find(({ isOn }) => isOn);
+  if (holder) throw new NightError("settings.invalid", holder.sentence);
+}
+
+/** Ends what is running; the cameras are let go of. */
+export async function endAids({ focus, bench }: CameraAids): Promise<void> {
+  await bench.stop();
+  await focus.stop();
+}

@@ -1,0 +1,130 @@
+import { join, resolve } from "node:path";
+import { NightError } from "../../core/errors.ts";
+import type { Camera } from "../cameras/camera.ts";
+import { openContactCamera } from "../cameras/contactCamera.ts";
+import { createTransport } from "../cameras/createTransport.ts";
+import { openFolderCamera } from "../cameras/folderCamera.ts";
+import { keepOriginals, type OriginalsOptions } from "../cameras/originals.ts";
+import { openPtpCamera } from "../cameras/ptpCamera.ts";
+import type { Transport } from "../cameras/transport.ts";
+import type { ClockOrigin } from "../clock.ts";
+import type { CabledTarget, CameraTarget, StartOptions } from "../config.ts";
+import { DEMO_STORY } from "../demoNight.ts";
+import { readProfiles, type HardwareProfiles } from "../profiles/readProfiles.ts";
+import type { ChosenRelease } from "../release/parseRelease.ts";
+import type { SensorDesk } from "../sensors/sensorDesk.ts";
+import { startVirtualCamera, type VirtualCameraProcess } from "../virtualCameraProcess.ts";
+import type { OpenNight } from "./openNight.ts";
+
+export type CameraDeskParts = {
+  readonly options: StartOptions;
+  readonly targets: readonly CameraTarget[];
+  readonly release: ChosenRelease | null;
+  readonly sensors: Pick<SensorDesk, "laptopLessGnssMs">;
+  readonly origin: ClockOrigin;
+};
+
+/** The night's cameras by their names: `camera-1` is the first that was asked for. */
+export function cameraIdsOf(targets: readonly CameraTarget[]): readonly string[] {
+  return targets.map((_, index) => `camera-${index + 1}`);
+}
+
+/** Opens the cameras that were asked for, each anew whenever somebody takes it in hand. */
+export class CameraDesk {
+  readonly #parts: CameraDeskParts;
+  #virtual: VirtualCameraProcess | null = null;
+
+  constructor(parts: CameraDeskParts) {
+    this.#parts = parts;
+  }
+
+  /** Starts the demo's camera, under the sky that the night began with. */
+  async startVirtual({ order, info }: OpenNight): Promise<void> {
+    this.#virtual = await startVirtualCamera({
+      origin: this.#parts.origin,
+      seed: order.seed,
+      story: DEMO_STORY,
+      storyStartUtcMs: info.startUtcMs,
+    });
+  }
+
+  async close(): Promise<void> {
+    await this.#virtual?.stop();
+  }
+
+  /** @throws NightError for a camera that there is not. */
+  open(cameraId: string): Camera {
+    const { options, release, origin } = this.#parts;
+    // Read anew: a bench check may have written this camera's own profile since.
+    const { cameras: profiles } = readProfiles(resolve(options.data));
+    const body = this.#openTarget(cameraId, this.#target(cameraId), profiles);
+    const framesFolder = options["frames-folder"];
+    if (framesFolder === null || release !== null) return body;
+    return openFolderCamera({ body, origin, framesFolder: resolve(framesFolder) });
+  }
+
+  /** A camera for the watch: with `--fetch-originals` its own files are kept in the night, too. */
+  openForWatch(cameraId: string, nightDir: string, say: Omit<OriginalsOptions, "folder">): Camera {
+    const camera = this.open(cameraId);
+    if (!this.#parts.options["fetch-originals"]) return camera;
+    return keepOriginals(camera, { folder: join(nightDir, "originals", cameraId), ...say });
+  }
+
+  /** How a bench check reaches a camera. @throws NightError for one that no cable leads to. */
+  transportOf(cameraId: string): () => Transport {
+    const target = this.#target(cameraId);
+    if (target.kind === "contact") {
+      throw new NightError(
+        "settings.invalid",
+        "A bench check needs a camera on a cable or network.",
+      );
+    }
+    const reached = this.#reached(target);
+    return () => createTransport(reached);
+  }
+
+  #target(cameraId: string): CameraTarget {
+    const { targets } = this.#parts;
+    const target = targets[cameraIdsOf(targets).indexOf(cameraId)];
+    if (!target) throw new NightError("settings.invalid", `There is no camera called ${cameraId}.`);
+    return target;
+  }
+
+  /** The virtual camera is a camera on the network like any other. */
+  #reached(target: CabledTarget): Exclude<CabledTarget, { kind: "virtual" }> {
+    if (target.kind !== "virtual") return target;
+    const virtual = this.#virtual;
+    if (!virtual) throw new NightError("camera.unreachable", "The virtual camera is not up.");
+    return { kind: "ip", host: virtual.host, port: virtual.port };
+  }
+
+  #openTarget(
+    cameraId: string,
+    target: CameraTarget,
+    profiles: HardwareProfiles["cameras"],
+  ): Camera {
+    const { origin } = this.#parts;
+    if (target.kind !== "contact") {
+      const setClock = this.#clockSetting();
+      return openPtpCamera({
+        ...{ cameraId, target: this.#reached(target) },
+        ...{ origin, profiles, setClock },
+      });
+    }
+    const { release } = this.#parts;
+    if (!release) throw new NightError("release.gone", "The release contact is not there.");
+    const { side } = target;
+    return openContactCamera({
+      ...{ cameraId, origin, release: release.target, busySeconds: release.busySeconds },
+      side:
+        side.kind === "folder"
+          ? { ...side, framesFolder: resolve(side.framesFolder) }
+          : { kind: "body", body: this.#openTarget(cameraId, side.body, profiles) },
+    });
+  }
+
+  #clockSetting(): { readonly oursLessTrueMs: number } | null {
+    const { options, sensors } = this.#parts;
+    return options["set-camera-clock"] ? { oursLessTrueMs: sensors.laptopLessGnssMs ?? 0 } : null;
+  }
+}

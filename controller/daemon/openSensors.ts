@@ -1,0 +1,51 @@
+import { utcMs } from "../../core/units.ts";
+import type { StartOptions } from "../config.ts";
+import type { HardwareProfiles } from "../profiles/readProfiles.ts";
+import { SensorDesk } from "../sensors/sensorDesk.ts";
+import { sensorTarget, type SensorTarget } from "../sensors/sensorTarget.ts";
+
+/** A receiver under the open sky knows its place within seconds; one under a roof may never. */
+const PLACE_MS_MAX = 15_000;
+
+/** Opens the sensors that were asked for; each may vanish and come back. */
+export function openSensors(
+  options: StartOptions,
+  profiles: HardwareProfiles["sensors"],
+  print: (line: string) => void,
+): SensorDesk {
+  return new SensorDesk({
+    targets: sensorTargets(options, profiles),
+    nowUtcMs: () => utcMs(Date.now()),
+    print,
+  });
+}
+
+function sensorTargets(
+  options: StartOptions,
+  profiles: HardwareProfiles["sensors"],
+): SensorTarget[] {
+  const { gnss, "light-meter": lightMeter, climate } = options;
+  const words = { gnss, lightMeter, climate };
+  return (["gnss", "lightMeter", "climate"] as const).flatMap((kind) => {
+    const word = words[kind];
+    return word === null ? [] : [sensorTarget(word, kind, profiles)];
+  });
+}
+
+/** The options with the place that a GNSS receiver gives, where none was given by hand. */
+export async function placedBySensor(
+  options: StartOptions,
+  sensors: SensorDesk,
+  print: (line: string) => void,
+): Promise<StartOptions> {
+  if (options.gnss === null || options.lat !== null) return options;
+  print("Waiting for the GNSS receiver's place.");
+  const place = await sensors.firstPlace(PLACE_MS_MAX);
+  if (place === null) {
+    print("The GNSS receiver has no place yet; the night begins without one.");
+    return options;
+  }
+  const { latitudeDeg: lat, longitudeDeg: lon } = place;
+  print(`GNSS: ${lat.toFixed(4)}, ${lon.toFixed(4)}.`);
+  return { ...options, lat, lon };
+}

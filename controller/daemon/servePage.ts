@@ -1,0 +1,78 @@
+import { join } from "node:path";
+import { fileURLToPath } from "node:url";
+import { NightError } from "../../core/errors.ts";
+import type { Clock } from "../clock.ts";
+import { DeliverService } from "../deliver/deliverService.ts";
+import { HouseWork } from "../deliver/houseWork.ts";
+import type { Log } from "../log.ts";
+import type { NightHost } from "../night/nightHost.ts";
+import { PlanService } from "../planning/planService.ts";
+import { benchRoutes } from "../web/benchRoutes.ts";
+import { deliverRoutes } from "../web/deliverRoutes.ts";
+import { focusRoutes } from "../web/focusRoutes.ts";
+import { houseRoutes } from "../web/houseRoutes.ts";
+import { planRoutes } from "../web/planRoutes.ts";
+import { startWebServer, type WebServer } from "../web/server.ts";
+import { claimFromAids, type CameraAids } from "./cameraAids.ts";
+
+const UI_DIR = fileURLToPath(new URL("../../ui/dist/", import.meta.url));
+
+/**
+ * Serves the page and its API: the watch, and what belongs to the parts before and after it.
+ *
+ * @throws NightError `port.taken` with one sentence.
+ */
+export async function servePage(options: {
+  readonly port: number;
+  readonly dataDir: string;
+  readonly kpFeedUrl: string | null;
+  readonly clock: Clock;
+  readonly host: NightHost;
+  readonly aids: CameraAids;
+  readonly log: Log;
+}): Promise<Pick<WebServer, "address" | "close">> {
+  const { port, dataDir, kpFeedUrl, clock, host, aids, log } = options;
+  const claim = (cameraId: string): void => {
+    claimFromWatch(host, cameraId);
+    claimFromAids(aids);
+  };
+  const plans = new PlanService({
+    dataFolder: dataDir,
+    kpFeedUrl,
+    nowUtcMs: () => clock.utcMs(),
+  });
+  const deliveries = new DeliverService({ dataDir });
+  const house = new HouseWork({ dataDir, isWatched: (nightId) => host.isWatched(nightId) });
+  const web = await startWebServer({
+    port,
+    service: host,
+    uiDir: UI_DIR,
+    cacheDir: join(dataDir, "cache"),
+    extraRoutes: [
+      ...planRoutes(plans, host),
+      ...focusRoutes({ ...aids, claim }),
+      ...benchRoutes({ desk: aids.bench, claim }),
+      ...deliverRoutes(deliveries),
+      ...houseRoutes({ find: (nightId, query) => deliveries.find(nightId, query), house }),
+    ],
+    log: (event, fields) => log.error(event, fields),
+  });
+  return {
+    address: web.address,
+    close: async () => {
+      await web.close();
+      deliveries.close();
+      house.close();
+      await plans.close();
+    },
+  };
+}
+
+/** @throws NightError `settings.invalid` while the watch has the camera. */
+function claimFromWatch(host: NightHost, cameraId: string): void {
+  if (!host.isWatching(cameraId)) return;
+  throw new NightError(
+    "settings.invalid",
+    "The watch has this camera; stop the watch first, then start it again afterwards.",
+  );
+}

@@ -1,0 +1,75 @@
+import type { Framing } from "../../core/frames/keogramAxes.ts";
+import type { StartOrder } from "../../core/night/events.ts";
+import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../core/night/watchSettings.ts";
+import type { Place } from "../../core/sky/place.ts";
+import { monotonicMs, type MonotonicMs, type UtcMs } from "../../core/units.ts";
+import type { NightInfo } from "../archive/nightInfo.ts";
+import type { Clock } from "../clock.ts";
+import { exposureSettings, type StartOptions } from "../config.ts";
+import { DEMO_FACING } from "../demoNight.ts";
+import { firstExposure, watchAhead } from "../night/nightSky.ts";
+
+/** Frames of a camera's first night that teach its tone curve: a few minutes of dusk. */
+const PROBE_COUNT_MAX = 40;
+/** Fetching and metering a preview takes a tenth or two, real seconds, whatever the night's rate. */
+const READING_GRACE_SECONDS = 0.3;
+/** Height of a 3:2 full frame; a smaller sensor's field is told by its equivalent focal length. */
+const FULL_FRAME_HEIGHT_MM = 24;
+
+/** What a watch is started with now: the settings asked for, the Sun's times, dusk's exposure. */
+export function startOrderNow(
+  options: StartOptions,
+  clock: Clock,
+  night: NightInfo | null,
+): Omit<StartOrder, "nextFrameIndex" | "history"> {
+  const nowUtcMs = clock.utcMs();
+  const place = placeOf(options, night);
+  const ahead = place === null ? null : watchAhead(nowUtcMs, place);
+  const waits = options["from-dusk"] && ahead !== null && ahead.startUtcMs > nowUtcMs;
+  const startUtcMs = waits ? ahead.startUtcMs : null;
+  const exposure = exposureSettings(options);
+  const settings: WatchSettings = {
+    ...DEFAULT_WATCH_SETTINGS,
+    exposure,
+    startMs: onClock(clock, startUtcMs),
+    dawnMs: onClock(clock, ahead?.endUtcMs ?? null),
+    frameCountMax: options.frames,
+    sentinelIntervalSeconds: options["sentinel-seconds"],
+    probeCountMax: PROBE_COUNT_MAX,
+    readingGraceSeconds: READING_GRACE_SECONDS * Math.max(1, clock.origin.rate),
+    // A camera answers in real time, however fast the night goes.
+    silenceSecondsMax: DEFAULT_WATCH_SETTINGS.silenceSecondsMax * Math.max(1, clock.origin.rate),
+  };
+  // Where it was not told, a northern sky as low as most aurora frames look is near enough to begin.
+  const towards = {
+    bearingDeg: options.azimuth ?? DEMO_FACING.azimuthDeg,
+    elevationDeg: options.altitude ?? DEMO_FACING.altitudeDeg,
+  };
+  const first =
+    place === null ? null : firstExposure(startUtcMs ?? nowUtcMs, place, towards, exposure);
+  return { settings, first };
+}
+
+/** Where the lens looks, as far as it was told; null: it was not. */
+export function framingOf(options: StartOptions, isDemo: boolean): Framing | null {
+  const azimuthDeg = isDemo ? DEMO_FACING.azimuthDeg : options.azimuth;
+  const altitudeDeg = isDemo ? DEMO_FACING.altitudeDeg : options.altitude;
+  if (azimuthDeg === null || altitudeDeg === null) return null;
+  return {
+    azimuthDeg,
+    altitudeDeg,
+    focalLengthMm: options["focal-length-mm"],
+    pictureHeightMm: FULL_FRAME_HEIGHT_MM,
+  };
+}
+
+/** A night's place is known when it was given, and always in a demo. */
+function placeOf(options: StartOptions, night: NightInfo | null): Place | null {
+  if (night === null || (!night.isRehearsal && options.lat === null)) return null;
+  const { latitudeDeg, longitudeDeg } = night;
+  return { latitudeDeg, longitudeDeg, elevationM: 0 };
+}
+
+function onClock(clock: Clock, at: UtcMs | null): MonotonicMs | null {
+  return at === null ? null : monotonicMs(at - clock.origin.startUtcMs);
+}
