@@ -4,6 +4,8 @@ import { join } from "node:path";
 import type { PlanQuery, RememberedPlace } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import type { NightPlan } from "../../core/night/plan.ts";
+import type { TonightActivity } from "../../core/night/tonightAurora.ts";
+import type { TonightCloudiness } from "../../core/night/tonightClouds.ts";
 import { runCommand, type OptionValues } from "../commandLine.ts";
 import { KpFeed } from "../planning/kpFeed.ts";
 import { PLAN_COMMAND } from "../planning/planCommand.ts";
@@ -141,8 +143,11 @@ function writeCalendar(path: string, text: string): void {
 async function rehearse(options: Options, plan: NightPlan) {
   const { TonightRehearsals } = await import("../planning/tonightRehearsals.ts");
   const rehearsals = new TonightRehearsals();
-  const activity = options.rehearse as "quiet" | "moderate" | "storm";
-  rehearsals.start({ plan, activity, seed: options.seed });
+  const weather = {
+    activity: options.rehearse as TonightActivity,
+    cloudiness: options.clouds as TonightCloudiness,
+  };
+  rehearsals.start({ plan, weather, seed: options.seed });
   try {
     return await rehearsals.finished(drawProgress);
   } finally {

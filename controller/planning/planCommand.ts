@@ -118,6 +118,13 @@ export const PLAN_COMMAND = {
       help: "runs the night against a hundred simulated skies",
       choices: ["quiet", "moderate", "storm"],
     },
+    clouds: {
+      type: "text",
+      value: "CLOUDS",
+      help: "how cloudy the rehearsal's skies are",
+      choices: ["clear", "some", "changing"],
+      default: "changing",
+    },
     seed: { type: "number", value: "N", help: "of the rehearsal", default: 1, integer: true },
     data: {
       type: "text",

@@ -20,7 +20,7 @@ import { NightError } from "../../core/errors.ts";
 import { iCalendarOf } from "../../core/frames/iCalendar.ts";
 import { checklistOf, type Checklist } from "../../core/night/checklist.ts";
 import { DEFAULT_KIT_INPUT, resolveKit, type Kit, type KitInput } from "../../core/night/kit.ts";
-import type { TonightResult } from "../../core/night/rehearseTonight.ts";
+import type { TonightResult } from "../../core/night/tonightResult.ts";
 import type { FramingReading } from "../../core/night/framing.ts";
 import {
   kitFromCamera,
@@ -163,8 +163,9 @@ export class PlanService {
    * @throws NightError `settings.invalid` when the night has no watch.
    */
   startTonight(query: unknown): TonightView {
-    const { activity, seed, ...rest } = parseMessage(tonightQuerySchema, query);
-    return this.#tonight.start({ plan: this.#planOf(rest), activity, seed: seed ?? 1 });
+    const { activity, cloudiness, seed, ...rest } = parseMessage(tonightQuerySchema, query);
+    const weather = { activity, cloudiness };
+    return this.#tonight.start({ plan: this.#planOf(rest), weather, seed: seed ?? 1 });
   }
 
   tonight(): TonightView {

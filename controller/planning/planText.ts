@@ -5,7 +5,7 @@ import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { NightPlan } from "../../core/night/plan.ts";
 import type { AuroraHour } from "../../core/night/planHours.ts";
 import type { PaceBudget } from "../../core/night/planBudget.ts";
-import type { TonightResult, Band } from "../../core/night/rehearseTonight.ts";
+import type { Band, TonightResult } from "../../core/night/tonightResult.ts";
 import type { AuroraView } from "../../core/sky/auroraView.ts";
 
 /** Width of the text, characters. */
@@ -241,8 +241,10 @@ export function tonightText(result: TonightResult, { time }: TimeWriter): string
   const percent = (of: Band): Band => ({ p10: of.p10 * 100, p50: of.p50 * 100, p90: of.p90 * 100 });
   const rows: readonly (readonly [string, string])[] = [
     ["Frames", band(result.frames, 0, "")],
-    ["Well exposed", band(percent(result.wellExposedShare), 1, " %")],
+    ["Well exposed", band(percent(result.wellExposedShare), 0, " %")],
     ["Clipped", band(percent(result.clippedShare), 1, " %")],
+    ["Under cloud", cloudText(result, band(percent(result.cloudedShare), 0, " %"))],
+    ["Clear and well", band(percent(result.clearAndWellShare), 0, " %")],
     ["Longest gap", band(result.longestGapSeconds, 1, " s")],
     [
       "ISO",
@@ -254,10 +256,11 @@ export function tonightText(result: TonightResult, { time }: TimeWriter): string
       `battery ${result.batteries} of ${result.batteries} at ${result.batteryPercentAtDawn} %`,
     ],
   ];
-  const { slices } = result;
+  const { slices, activity, cloudiness } = result;
   const ends = `${time(slices[0]?.time ?? null)} to ${time(slices.at(-1)?.time ?? null)}`;
   return [
-    `Rehearsed against ${result.skyCount} skies, ${result.activity}; median (10 % to 90 % of the skies)`,
+    `Rehearsed against ${result.skyCount} simulated skies, ${activity} activity, ${CLOUDS[cloudiness]};`,
+    "median (10 % to 90 % of the skies)",
     "",
     ...rows.flatMap(([label, text]) => labelled(label, text, 15)),
     "",
@@ -277,10 +280,26 @@ export function tonightText(result: TonightResult, { time }: TimeWriter): string
       slices.map((slice) => Math.log2(slice.iso.p50)),
       (value) => `ISO ${Math.round(2 ** value)}`,
     ),
+    curveRow(
+      "Under cloud",
+      slices.map((slice) => slice.cloudedShare),
+      (value) => `${Math.round(value * 100)} %`,
+    ),
     "",
     ...wrap(result.sentence, WIDTH),
     "",
   ].join("\n");
+}
+
+const CLOUDS: Readonly<Record<TonightResult["cloudiness"], string>> = {
+  clear: "no clouds",
+  some: "some clouds",
+  changing: "changing clouds",
+};
+
+function cloudText({ cloudedOutShare }: TonightResult, shares: string): string {
+  const whole = Math.round(cloudedOutShare * 100);
+  return whole === 0 ? shares : `${shares}; ${whole} % of the skies are clouded over throughout`;
 }
 
 /** A curve from its lowest to its highest value, and both of them in words. */

@@ -1,10 +1,11 @@
 import type { NightPlan } from "../../core/night/plan.ts";
-import type { TonightActivity, TonightResult } from "../../core/night/rehearseTonight.ts";
+import type { TonightResult } from "../../core/night/tonightResult.ts";
+import type { TonightWeather } from "../../core/night/tonightSky.ts";
 
 /** What a rehearsal's thread is started with. */
 export type TonightJob = {
   readonly plan: NightPlan;
-  readonly activity: TonightActivity;
+  readonly weather: TonightWeather;
   readonly seed: number;
 };
 

@@ -2,7 +2,8 @@ import type { Worker } from "node:worker_threads";
 
 import type { TonightView } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
-import type { TonightResult } from "../../core/night/rehearseTonight.ts";
+import { watchToRehearse } from "../../core/night/rehearseTonight.ts";
+import type { TonightResult } from "../../core/night/tonightResult.ts";
 import { startWorker } from "../workers/startWorker.ts";
 import type { TonightJob, TonightReport } from "./tonightMessages.ts";
 
@@ -25,14 +26,13 @@ export class TonightRehearsals {
     return () => this.#listeners.delete(listener);
   }
 
-  /** Starts a rehearsal; one that still runs is given up. */
+  /**
+   * Starts a rehearsal; one that still runs is given up.
+   *
+   * @throws NightError `settings.invalid` when the night is too light for a watch.
+   */
   start(job: TonightJob): TonightView {
-    if (job.plan.watch === null) {
-      throw new NightError(
-        "settings.invalid",
-        `There is no watch to rehearse: ${job.plan.darknessSentence}`,
-      );
-    }
+    watchToRehearse(job.plan);
     void this.#worker?.terminate();
     this.#startedCount += 1;
     const id = `tonight-${this.#startedCount}`;

@@ -5,7 +5,9 @@ import type { CameraFacts, Checklist } from "../night/checklist.ts";
 import type { Kit, KitInput } from "../night/kit.ts";
 import type { AuroraView } from "../sky/auroraView.ts";
 import type { NightPlan } from "../night/plan.ts";
-import type { TonightActivity, TonightResult } from "../night/rehearseTonight.ts";
+import type { TonightActivity } from "../night/tonightAurora.ts";
+import type { TonightCloudiness } from "../night/tonightClouds.ts";
+import type { TonightResult } from "../night/tonightResult.ts";
 
 /** What the page asks a plan with. */
 export type PlanQuery = {
@@ -73,6 +75,8 @@ export type ChecklistQuery = {
 /** A started rehearsal of tonight. */
 export type TonightQuery = PlanQuery & {
   readonly activity: TonightActivity;
+  /** Left out: changing. */
+  readonly cloudiness?: TonightCloudiness | undefined;
   readonly seed?: number | undefined;
 };
 
@@ -146,6 +150,10 @@ export const tonightQuerySchema = v.object(
     activity: v.picklist(
       ["quiet", "moderate", "storm"],
       "The activity must be one of quiet, moderate, storm.",
+    ),
+    cloudiness: v.optional(
+      v.picklist(["clear", "some", "changing"], "The clouds must be one of clear, some, changing."),
+      "changing",
     ),
     seed: v.optional(number("The seed")),
   },

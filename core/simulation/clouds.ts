@@ -41,3 +41,23 @@ export function cloudTransmission(
   const slant = Math.min(4, 1 / Math.max(0.01, up));
   return Math.exp(-layer.thickness * density * slant);
 }
+
+/**
+ * What a cloud gives off of the light that it takes: of the whole sky's mean, and, while it is thin
+ * and scatters light not far, of what is right behind it. Common practice, no source.
+ */
+const CLOUD_GLOW = { everywhere: 0.7, behind: 0.6 };
+
+/**
+ * Light from a direction with a cloud before it: what passes, and the cloud's own glow.
+ *
+ * @param behind  Light from behind the cloud, any unit.
+ * @param skyMean  Mean of the whole sky's light, same unit.
+ * @param transmission  0..1, as `cloudTransmission` gives it.
+ */
+export function cloudLit(behind: number, skyMean: number, transmission: number): number {
+  const kept = 1 - transmission;
+  return (
+    behind * transmission * (1 + CLOUD_GLOW.behind * kept) + CLOUD_GLOW.everywhere * skyMean * kept
+  );
+}

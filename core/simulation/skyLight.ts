@@ -5,7 +5,7 @@ import { moonlightNanolambert } from "../sky/moonlight.ts";
 import { auroraMoment } from "./auroraCourse.ts";
 import { addAurora, auroraSight, type AuroraSight } from "./auroraLight.ts";
 import { clearSkyLight, MOONLIGHT_HUE, skyMoment, type SkyMoment } from "./clearSky.ts";
-import { cloudTransmission } from "./clouds.ts";
+import { cloudLit, cloudTransmission } from "./clouds.ts";
 import { silhouetteDeg, waterMirror, type Foreground } from "./foreground.ts";
 import { patternShare } from "./pattern.ts";
 import type { SimulatedSky } from "./simulatedSky.ts";
@@ -252,12 +252,6 @@ function addSmooth(sky: SimulatedSky, grid: SkyGrid, moment: SkyMoment, light: F
   }
 }
 
-/**
- * What a cloud gives off of the light that it takes: of the whole sky's mean, and, while it is thin
- * and scatters light not far, of what is right behind it. Common practice, no source.
- */
-const CLOUD_GLOW = { everywhere: 0.7, behind: 0.6 };
-
 /** Clouds take the light behind them and shine with that of the sky around. */
 function veil(
   sky: SimulatedSky,
@@ -279,9 +273,7 @@ function veil(
     }
     for (let channel = 0; channel < 3; channel += 1) {
       const index = point * 3 + channel;
-      light[index] =
-        light[index]! * transmission * (1 + CLOUD_GLOW.behind * (1 - transmission)) +
-        CLOUD_GLOW.everywhere * mean[channel]! * (1 - transmission);
+      light[index] = cloudLit(light[index]!, mean[channel]!, transmission);
     }
   }
 }

@@ -1,7 +1,7 @@
 import { cleanup, fireEvent, render, screen, within } from "@testing-library/svelte";
 import { afterEach, expect, test, vi } from "vitest";
 
-import type { TonightResult } from "../../../core/night/rehearseTonight.ts";
+import type { TonightResult } from "../../../core/night/tonightResult.ts";
 import FrameDetails from "../../../ui/lib/components/FrameDetails.svelte";
 import Histogram from "../../../ui/lib/components/Histogram.svelte";
 import StatusLine from "../../../ui/lib/components/StatusLine.svelte";
@@ -140,12 +140,16 @@ test("says what is not known of battery and card, and counts down to the end", (
 const BAND = { p10: 0.8, p50: 0.9, p90: 0.95 };
 const RESULT: TonightResult = {
   activity: "moderate",
+  cloudiness: "some",
   seed: 1,
   skyCount: 100,
   watchHours: 6,
   frames: { p10: 1200, p50: 1500, p90: 1900 },
   wellExposedShare: BAND,
   clippedShare: { p10: 0, p50: 0, p90: 0.01 },
+  cloudedShare: { p10: 0, p50: 0.15, p90: 0.58 },
+  cloudedOutShare: 0.01,
+  clearAndWellShare: { p10: 0.4, p50: 0.85, p90: 1 },
   longestGapSeconds: { p10: 1, p50: 1.5, p90: 90 },
   isoShares: [{ iso: 1600, share: 1 }],
   cardGigabytes: { p10: 30, p50: 38, p90: 48 },
@@ -159,6 +163,7 @@ const RESULT: TonightResult = {
     exposureSeconds: { p10: 4, p50: 8, p90: 15 },
     iso: { p10: 800, p50: 1600, p90: 3200 },
     errorStops: { p10: -0.1, p50: 0, p90: 0.1 },
+    cloudedShare: 0.2,
   })),
   sentence: "Expect about 1500 frames.",
 };
@@ -166,14 +171,15 @@ const RESULT: TonightResult = {
 test("tells what a rehearsal of tonight expects, in low, middle and high tenths", () => {
   render(RehearsalPanel, {
     tonight: { kind: "done", id: "one", result: RESULT },
-    activity: "moderate",
+    weather: { activity: "moderate", cloudiness: "some" },
     refusal: null,
-    onactivity: vi.fn(),
+    onweather: vi.fn(),
     onstart: vi.fn(),
   });
   const cellsOf = (name: RegExp): string[] =>
     within(screen.getByRole("row", { name })).getAllByRole("cell").map(textOf);
   expect(cellsOf(/Well exposed frames/)).toEqual(["80 %", "90 %", "95 %"]);
+  expect(cellsOf(/Frames under cloud/)).toEqual(["0 %", "15 %", "58 %"]);
   expect(cellsOf(/Longest gap/)).toEqual(["1 s", "1.5 s", "2 min"]);
   expect(textOf(document.body)).toContain("2 batteries; the last one is at 43 % at dawn.");
 });

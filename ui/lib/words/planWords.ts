@@ -177,9 +177,11 @@ export const planWords = {
   rehearsal: {
     label: "Rehearse tonight",
     explain:
-      "Runs this plan and kit against a hundred simulated skies for the place, the date and an activity.",
+      "Runs this plan and kit against a hundred simulated skies for the place, the date and the weather chosen. How often which clouds come is invented, not forecast.",
     activity: "Activity",
     activities: { quiet: "quiet", moderate: "moderate", storm: "storm" },
+    cloudiness: "Clouds",
+    cloudinesses: { clear: "none", some: "some", changing: "changing" },
     start: "Rehearse",
     again: "Rehearse again",
     progress: (done: number, all: number) => `${done} of ${all} skies`,
@@ -192,6 +194,8 @@ export const planWords = {
     high: "high tenth",
     wellExposed: "Well exposed frames",
     clipped: "Frames with clipped highlights",
+    clouded: "Frames under cloud",
+    clearAndWell: "Well exposed and not under cloud",
     gap: "Longest gap",
     frames: "Frames",
     card: "On the card",
@@ -199,6 +203,6 @@ export const planWords = {
     battery: (count: number, percent: string) =>
       `${count === 1 ? "One battery" : `${count} batteries`}; the last one is at ${percent} at dawn.`,
     isoUsed: "ISO used",
-    picture: "Exposure through the night, middle and spread over all skies",
+    picture: "Exposure, ISO and clouds through the night, middle and spread over all skies",
   },
 } as const;
