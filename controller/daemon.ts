@@ -103,7 +103,8 @@ async function startOn(
   sensors.onEvent((event) => host.sense(event));
 
   const { port, "kp-feed": kpFeedUrl } = options;
-  const page = await servePage({ port, dataDir, kpFeedUrl, clock, host, aids, log });
+  const sensedPlace = () => sensors.place;
+  const page = await servePage({ port, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log });
   print(`The page: ${page.address}`);
 
   const shutDown = async (endWatches: () => Promise<void>): Promise<void> => {

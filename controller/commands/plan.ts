@@ -1,12 +1,13 @@
 import { writeFileSync } from "node:fs";
 import { join } from "node:path";
 
-import type { PlanQuery, RememberedPlace } from "../../core/api/planMessages.ts";
+import type { PlanQuery } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import type { NightPlan } from "../../core/night/plan.ts";
 import type { TonightActivity } from "../../core/night/tonightAurora.ts";
 import type { TonightCloudiness } from "../../core/night/tonightClouds.ts";
 import { runCommand, type OptionValues } from "../commandLine.ts";
+import { commandPlace } from "../planning/commandPlace.ts";
 import { KpFeed } from "../planning/kpFeed.ts";
 import { PLAN_COMMAND } from "../planning/planCommand.ts";
 
@@ -25,7 +26,8 @@ await runCommand(PLAN_COMMAND, async (options) => {
     const { PlanService, auroraNowOf, calendarOf } = await import("../planning/planService.ts");
     const { planText, timeWriter } = await import("../planning/planText.ts");
     const service = new PlanService({ dataFolder: options.data, kpFeedUrl: null, nowUtcMs });
-    const query = queryOf(options, service.places(), nowUtcMs());
+    const where = await commandPlace(options, service.places());
+    const query = queryOf(options, where, nowUtcMs());
     const writer = timeWriter(options.zone);
     const { plan } = service.plan(query);
     if (options["remember-place"]) service.putPlace(placeToRemember(options, query));
@@ -52,10 +54,9 @@ await runCommand(PLAN_COMMAND, async (options) => {
 
 function queryOf(
   options: Options,
-  places: readonly RememberedPlace[],
+  where: Awaited<ReturnType<typeof commandPlace>>,
   nowUtcMs: number,
 ): PlanQuery {
-  const where = whereOf(options, places);
   return {
     ...where,
     date: options.date ?? tonightAt(where.longitudeDeg, nowUtcMs),
@@ -67,23 +68,6 @@ function queryOf(
     framesPerSecond: options.fps,
     ...(options["dark-sky-mag"] === null ? {} : { darkZenithMag: options["dark-sky-mag"] }),
   };
-}
-
-function whereOf(
-  options: Options,
-  places: readonly RememberedPlace[],
-): Pick<PlanQuery, "latitudeDeg" | "longitudeDeg" | "elevationM" | "placeName"> {
-  const { lat, lon, place: placeName } = options;
-  if (lat !== null && lon !== null) return { latitudeDeg: lat, longitudeDeg: lon, placeName };
-  if (lat !== null || lon !== null) throw usage("--lat and --lon go together");
-  if (placeName === null)
-    throw usage("--lat and --lon are needed, or --place with a remembered place");
-  const place = places.find(({ name }) => name === placeName);
-  if (place === undefined) {
-    throw usage(`no place called "${placeName}" is remembered; give --lat and --lon`);
-  }
-  const { latitudeDeg, longitudeDeg, elevationM } = place;
-  return { latitudeDeg, longitudeDeg, elevationM, placeName };
 }
 
 /** The date of the solar noon before now: after midnight it is still the same night. */

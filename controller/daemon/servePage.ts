@@ -7,6 +7,7 @@ import { HouseWork } from "../deliver/houseWork.ts";
 import type { Log } from "../log.ts";
 import type { NightHost } from "../night/nightHost.ts";
 import { PlanService } from "../planning/planService.ts";
+import type { SensedPlace } from "../sensors/sensorDesk.ts";
 import { benchRoutes } from "../web/benchRoutes.ts";
 import { deliverRoutes } from "../web/deliverRoutes.ts";
 import { focusRoutes } from "../web/focusRoutes.ts";
@@ -29,9 +30,11 @@ export async function servePage(options: {
   readonly clock: Clock;
   readonly host: NightHost;
   readonly aids: CameraAids;
+  /** Where a GNSS receiver stands; null: not known. */
+  readonly sensedPlace: () => SensedPlace | null;
   readonly log: Log;
 }): Promise<Pick<WebServer, "address" | "close">> {
-  const { port, dataDir, kpFeedUrl, clock, host, aids, log } = options;
+  const { port, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log } = options;
   const claim = (cameraId: string): void => {
     claimFromWatch(host, cameraId);
     claimFromAids(aids);
@@ -40,6 +43,7 @@ export async function servePage(options: {
     dataFolder: dataDir,
     kpFeedUrl,
     nowUtcMs: () => clock.utcMs(),
+    sensedPlace,
   });
   const deliveries = new DeliverService({ dataDir });
   const house = new HouseWork({ dataDir, isWatched: (nightId) => host.isWatched(nightId) });

@@ -9,6 +9,11 @@ export const PLAN_COMMAND = {
     lat: { type: "number", value: "DEG", help: "latitude, north positive", min: -90, max: 90 },
     lon: { type: "number", value: "DEG", help: "longitude, east positive", min: -180, max: 180 },
     place: { type: "text", value: "NAME", help: "name of the place; alone, a remembered one" },
+    gnss: {
+      type: "text",
+      value: "PATH",
+      help: "serial port of a GNSS receiver that gives the place: PATH or PATH:BAUD",
+    },
     date: {
       type: "text",
       value: "YYYY-MM-DD",

@@ -14,6 +14,7 @@ import {
   type PlanQuery,
   type RememberedKit,
   type RememberedPlace,
+  type SensedPlace,
   type TonightView,
 } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
@@ -50,17 +51,21 @@ export class PlanService {
   readonly #dataFolder: string;
   readonly #tonight = new TonightRehearsals();
   readonly #nowUtcMs: () => number;
+  readonly #sensedPlace: () => SensedPlace | null;
 
   /**
    * @param dataFolder  Kits and places are remembered in it.
    * @param kpFeedUrl  Public Kp feed named by the user; `null`: the remembered one, if any.
+   * @param sensedPlace  Where a GNSS receiver stands; left out: there is none.
    */
   constructor(options: {
     readonly dataFolder: string;
     readonly kpFeedUrl: string | null;
     readonly nowUtcMs: () => number;
+    readonly sensedPlace?: () => SensedPlace | null;
   }) {
-    const { dataFolder, kpFeedUrl, nowUtcMs } = options;
+    const { dataFolder, kpFeedUrl, nowUtcMs, sensedPlace = () => null } = options;
+    this.#sensedPlace = sensedPlace;
     this.#nowUtcMs = nowUtcMs;
     this.#kits = new RememberedFile(join(dataFolder, "kits.json"), kitInputOf);
     this.#places = new RememberedFile(join(dataFolder, "places.json"), rememberedPlaceOf);
@@ -123,6 +128,11 @@ export class PlanService {
   /** All remembered places by name. */
   places(): readonly RememberedPlace[] {
     return this.#places.list();
+  }
+
+  /** Where a GNSS receiver stands; `null`: there is none, or it has no fix yet. */
+  sensedPlace(): SensedPlace | null {
+    return this.#sensedPlace();
   }
 
   /** Remembers a place; one of the same name is replaced. */

@@ -2,7 +2,12 @@ import type { SensorEvent, SensorsOptions } from "./sensors.ts";
 import { Sensors } from "./sensors.ts";
 
 /** Where a GNSS receiver stands. */
-export type SensedPlace = { readonly latitudeDeg: number; readonly longitudeDeg: number };
+export type SensedPlace = {
+  readonly latitudeDeg: number;
+  readonly longitudeDeg: number;
+  /** Above the sea; null: the receiver has not said yet. */
+  readonly elevationM: number | null;
+};
 
 export type SensorDeskOptions = Omit<SensorsOptions, "tell"> & {
   /** One line for the terminal. */
@@ -23,6 +28,11 @@ export class SensorDesk {
   constructor({ print, ...options }: SensorDeskOptions) {
     this.#print = print;
     this.#sensors = new Sensors({ ...options, tell: (event) => this.#hear(event) });
+  }
+
+  /** Where the receiver was last; null: it has not told a place yet. */
+  get place(): SensedPlace | null {
+    return this.#place;
   }
 
   /** This computer's clock less GNSS time, milliseconds; null: no receiver has been heard. */
@@ -61,7 +71,8 @@ export class SensorDesk {
     }
     if (event.kind === "clock") this.#laptopLessGnssMs = event.laptopLessGnssMs;
     if (event.kind === "place") {
-      this.#place = { latitudeDeg: event.latitudeDeg, longitudeDeg: event.longitudeDeg };
+      const { latitudeDeg, longitudeDeg, altitudeM: elevationM } = event;
+      this.#place = { latitudeDeg, longitudeDeg, elevationM };
       this.#onPlace?.();
     }
     this.#listen(event);

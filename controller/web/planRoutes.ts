@@ -55,6 +55,11 @@ const toldBodySchema = v.object({
   cameraId: v.optional(v.string("cameraId must be a text.")),
   kit: kitInputSchema,
 });
+const sensedPlaceSchema = v.object({
+  latitudeDeg: v.number(),
+  longitudeDeg: v.number(),
+  elevationM: v.nullable(v.number()),
+});
 const rememberedKitSchema = v.object({ input: kitInputSchema, kit: v.looseObject({}) });
 const tonightSchema = v.looseObject({
   kind: v.picklist(["none", "running", "done", "failed"]),
@@ -161,6 +166,14 @@ function rememberedRoutes(plans: PlanService): readonly Route[] {
       part: PART,
       answer: { kind: "json", schema: v.array(rememberedPlaceSchema) },
       handle: () => plans.places(),
+    },
+    {
+      method: "get",
+      path: "/api/places/sensed",
+      summary: "Where the GNSS receiver stands; null without one, or while it has no fix.",
+      part: PART,
+      answer: { kind: "json", schema: v.nullable(sensedPlaceSchema) },
+      handle: () => plans.sensedPlace(),
     },
     {
       method: "put",

@@ -64,6 +64,14 @@ export type RememberedPlace = {
   readonly darkZenithMag: number | null;
 };
 
+/** Where a GNSS receiver stands. */
+export type SensedPlace = {
+  readonly latitudeDeg: number;
+  readonly longitudeDeg: number;
+  /** `null`: the receiver has not told it. */
+  readonly elevationM: number | null;
+};
+
 /** What the checklist is asked with. */
 export type ChecklistQuery = {
   readonly facts: CameraFacts;

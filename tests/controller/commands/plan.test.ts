@@ -8,6 +8,8 @@ import { describe, expect, it, onTestFinished } from "vitest";
 import { parseCommandLine } from "../../../controller/commandLine.ts";
 import { PLAN_COMMAND } from "../../../controller/planning/planCommand.ts";
 import type { NightPlan } from "../../../core/night/plan.ts";
+import { checksumOf } from "../../../core/sensors/nmea.ts";
+import { openPseudoTerminal } from "../../support/pseudoTerminal.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
 const COMMAND = new URL("../../../controller/commands/plan.ts", import.meta.url).pathname;
@@ -97,6 +99,19 @@ describe("the plan command", () => {
     expect(["waiting", "stale"]).toContain(kpFeed.kind);
   });
 
+  it("takes the place that a GNSS receiver tells, with its height", async () => {
+    const { path, write } = await openPseudoTerminal();
+    const sentence = (body: string): string =>
+      `$${body}*${checksumOf(body).toString(16).padStart(2, "0")}\n`;
+    const speaking = setInterval(() => {
+      write(sentence("GNGGA,180000.00,6400.000,N,02000.000,E,1,09,1.0,120.0,M,,M,,"));
+    }, 100);
+    onTestFinished(() => clearInterval(speaking));
+    const { code, out } = await run(["--gnss", path, "--date", "2026-11-10", "--json"]);
+    expect(code).toBe(0);
+    expect(JSON.parse(out)).toMatchObject({ latitudeDeg: 64, longitudeDeg: 20, elevationM: 120 });
+  });
+
   it.each([
     [["--lat", "91", "--lon", "0"], "--lat must be at least -90 and at most 90, not 91"],
     [[...HUT, "--focal-length-mm", "0"], "--focal-length-mm must be above 0"],
@@ -108,6 +123,7 @@ describe("the plan command", () => {
 
   it.each([
     [[...HUT.slice(0, 4), "--date", "2026-02-31"], "There is no 2026-02-31 in the calendar."],
+    [[...HUT, "--gnss", "/dev/none"], "--gnss gives the place"],
     [["--place", "Nowhere"], 'no place called "Nowhere" is remembered'],
     [["--date", "2026-11-10"], "--lat and --lon are needed"],
   ])("refuses %j with one line and exit code 2", async (args, sentence) => {

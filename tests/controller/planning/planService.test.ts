@@ -53,6 +53,19 @@ async function until(isTrue: () => boolean): Promise<void> {
 }
 
 describe("the plan service", () => {
+  it("tells where a receiver stands, and null without one", () => {
+    const place = { latitudeDeg: 64, longitudeDeg: 20, elevationM: 120 };
+    const sensing = new PlanService({
+      dataFolder: temporaryFolder(),
+      kpFeedUrl: null,
+      nowUtcMs: () => NOW,
+      sensedPlace: () => place,
+    });
+    onTestFinished(() => sensing.close());
+    expect(sensing.sensedPlace()).toEqual(place);
+    expect(serviceIn(temporaryFolder()).sensedPlace()).toBeNull();
+  });
+
   it("answers with a plan for the usual kit and says that no feed is named", () => {
     const { plan, kpFeed } = serviceIn(temporaryFolder()).plan(QUERY);
     expect(plan.kit.focalLengthMm).toBe(16);
