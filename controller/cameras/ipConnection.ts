@@ -1,6 +1,6 @@
 import { connect, type Socket } from "node:net";
 import { encodeIpPacket, type IpPacket } from "../../core/ptp/ipPacket.ts";
-import { createIpStream } from "../../core/ptp/ipStream.ts";
+import { createIpStream, type DataPart } from "../../core/ptp/ipStream.ts";
 import { realMs } from "../clock.ts";
 
 /** Silence after which the operating system begins to ask whether the peer still lives. */
@@ -12,6 +12,8 @@ const LINGER_MS = 300;
 export type IpConnectionListener = {
   /** One whole packet, with the real time at which its last byte was read. */
   packet(packet: IpPacket, atMs: number): void;
+  /** Payload of a data packet that is not whole yet; the packet then brings the rest. */
+  part(part: DataPart): void;
   /** The connection is over, by an error or because the peer closed it (`null`). */
   end(cause: Error | null): void;
 };
@@ -55,7 +57,7 @@ export class IpConnection {
   /** Begins to read; whatever came before is told first. */
   listen(listener: IpConnectionListener): void {
     this.#listener = listener;
-    const stream = createIpStream();
+    const stream = createIpStream((part) => this.#listener?.part(part));
     this.#socket.on("data", (bytes) => {
       const atMs = realMs();
       try {

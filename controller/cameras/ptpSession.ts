@@ -15,6 +15,7 @@ import { ALL, nextTransactionId, NO_TRANSACTION, type TransactionId } from "../.
 import { OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
 import { RESPONSES, responseName } from "../../core/ptp/responses.ts";
 import { realMs } from "../clock.ts";
+import { CollectedData } from "./collectedData.ts";
 import type { OperationAnswer, Transport } from "./transport.ts";
 
 /** Any number but 0 and 0xFFFFFFFF. Source: MTP 1.1 §4.4.2. */
@@ -279,19 +280,19 @@ export class PtpSession {
   ): Promise<AnsweredData> {
     const transactionId = this.upcomingTransactionId;
     if (this.#isOpen) this.#lastId = transactionId;
-    const chunks: Uint8Array[] = [];
+    const data = new CollectedData();
     const isObject = operation.code === OPERATIONS.GetObject.code;
     const answer = await this.#transport.transact(
       { operationCode: operation.code, transactionId, parameters, dataOut },
       {
         timeoutMs: options.timeoutMs ?? ANSWER_MS,
-        onData: (chunk) => chunks.push(chunk),
+        data,
         ...(isObject ? {} : { dataBytesMax: DATASET_BYTES_MAX }),
         ...(options.signal ? { signal: options.signal } : {}),
       },
     );
     this.#options.onAnswer?.(operation, answer);
-    return { answer, data: joined(chunks) };
+    return { answer, data: data.bytes };
   }
 
   async #tryOpen(): Promise<number> {
@@ -344,16 +345,4 @@ function requireWhole(answer: OperationAnswer, operation: Operation): void {
   throw new NightError("ptp.truncated", `The data of ${operation.name} stopped early.`, {
     dataBytes: answer.dataBytes,
   });
-}
-
-function joined(chunks: readonly Uint8Array[]): Uint8Array {
-  const [first] = chunks;
-  if (first !== undefined && chunks.length === 1) return first;
-  const whole = new Uint8Array(chunks.reduce((sum, chunk) => sum + chunk.length, 0));
-  let at = 0;
-  for (const chunk of chunks) {
-    whole.set(chunk, at);
-    at += chunk.length;
-  }
-  return whole;
 }

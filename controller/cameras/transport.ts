@@ -10,12 +10,22 @@ export type OperationRequest = {
   readonly dataOut: Uint8Array | null;
 };
 
+/** Takes the data phase of one transaction, piece by piece as it comes. */
+export type DataSink = {
+  /** Told before the first piece how much will come; null: the camera does not know. */
+  announce?(bytes: number | null): void;
+  /** Where the next `bytesMax` bytes may be written at once; null: nowhere. Spares a copy. */
+  roomFor?(bytesMax: number): Uint8Array | null;
+  /** The next bytes, the taker's to keep; those written into the room that was offered included. */
+  take(bytes: Uint8Array): void;
+};
+
 /** How long and under which conditions a transaction may run. All times are real milliseconds. */
 export type TransactionOptions = {
   /** From sending to the response; then the transaction is cancelled and `ptp.timeout` thrown. */
   readonly timeoutMs: number;
-  /** Receives the data phase piece by piece; a chunk is the receiver's to keep. */
-  readonly onData?: (chunk: Uint8Array) => void;
+  /** Takes the data phase; left out: it is read and dropped. */
+  readonly data?: DataSink;
   /** Data beyond this breaks the connection; a camera cannot fill the memory. */
   readonly dataBytesMax?: number;
   /** Cancels the running transaction; `ptp.cancelled` is thrown unless the camera finished first. */

@@ -16,12 +16,17 @@ const READ_BYTES_MAX = 512 * 1024;
 /** Empty packets in a row before the camera counts as out of its mind. */
 const EMPTY_READS_MAX = 100;
 
-/** What reads bulk packets: resolves at a short packet or when `bytesMax` are there. */
-export type BulkReader = (bytesMax: number) => Promise<UsbRead>;
+/**
+ * What reads bulk packets: resolves at a short packet or when `bytesMax` are there.
+ * @param room  Where to put them; null: in a place of their own.
+ */
+export type BulkReader = (bytesMax: number, room: Uint8Array | null) => Promise<UsbRead>;
 
 /** Takes a data phase piece by piece; a piece is the receiver's to keep. */
-export type DataSink = {
+export type ContainerSink = {
   begin(header: ContainerHeader, announcedBytes: number | null): void;
+  /** Where the next bytes may be read to at once; null: nowhere. */
+  roomFor(bytesMax: number): Uint8Array | null;
   piece(bytes: Uint8Array): void;
 };
 
@@ -69,7 +74,7 @@ export class UsbContainers {
    * The next response or data phase.
    * @throws NightError `ptp.malformed` for bytes that are no container of a camera; UsbTransferError.
    */
-  async next(sink: DataSink): Promise<ReceivedContainer> {
+  async next(sink: ContainerSink): Promise<ReceivedContainer> {
     const first = await this.#firstRead();
     const header = headerOf(first.bytes);
     if (header.kind === "data") return await this.#receiveData(first, header, sink);
@@ -85,7 +90,7 @@ export class UsbContainers {
     this.#rest = null;
     if (rest) return rest;
     for (let attempt = 0; attempt < EMPTY_READS_MAX; attempt += 1) {
-      const read = await this.#read(FIRST_READ_BYTES);
+      const read = await this.#read(FIRST_READ_BYTES, null);
       // An empty packet ends a data phase of whole packets; some cameras send one more.
       if (read.bytes.length > 0) return read;
     }
@@ -95,7 +100,7 @@ export class UsbContainers {
   async #receiveData(
     first: UsbRead,
     header: ContainerHeader,
-    sink: DataSink,
+    sink: ContainerSink,
   ): Promise<ReceivedContainer> {
     const { transactionId } = header;
     const isUnknown = header.containerBytes === LENGTH_UNKNOWN;
@@ -107,7 +112,7 @@ export class UsbContainers {
     let hasEnded = first.bytes.length < FIRST_READ_BYTES && !isHeaderAlone;
     for (let isNext = true; leftBytes > 0 && !hasEnded; isNext = false) {
       const askedBytes = this.#askFor(leftBytes);
-      const read = await this.#read(askedBytes);
+      const read = await this.#read(askedBytes, sink.roomFor(askedBytes));
       if (isHeaderAlone && isNext) {
         // A camera that gave up right after the header goes on with its answer.
         if (read.bytes.length < leftBytes && isAnswer(read.bytes, transactionId)) {
@@ -124,7 +129,7 @@ export class UsbContainers {
   }
 
   /** Hands on what belongs to the data phase and keeps what came behind it. */
-  #take(read: UsbRead, payload: Uint8Array, leftBytes: number, sink: DataSink): number {
+  #take(read: UsbRead, payload: Uint8Array, leftBytes: number, sink: ContainerSink): number {
     const count = Math.min(payload.length, leftBytes);
     if (count > 0) sink.piece(payload.subarray(0, count));
     const containerBytes = read.bytes.length - payload.length + count;

@@ -82,16 +82,20 @@ export class UsbLink {
   /**
    * Reads until a short packet or until `bytesMax` are there.
    * @param bytesMax  A multiple of the packet, or a camera could send more than fits.
+   * @param room  Where to put them, `bytesMax` long; null: in a place of their own.
    */
-  async read(bytesMax: number, timeoutMs: number | null): Promise<UsbRead> {
-    const buffer = Buffer.allocUnsafeSlow(bytesMax);
+  async read(
+    bytesMax: number,
+    timeoutMs: number | null,
+    room: Uint8Array | null = null,
+  ): Promise<UsbRead> {
+    const buffer = room ? asBuffer(room) : Buffer.allocUnsafeSlow(bytesMax);
     const count = await this.#transfer(this.#bulkIn, buffer, timeoutMs);
     return { bytes: buffer.subarray(0, count), atMs: realMs() };
   }
 
   async write(bytes: Uint8Array, timeoutMs: number | null): Promise<void> {
-    const buffer = Buffer.from(bytes.buffer, bytes.byteOffset, bytes.byteLength);
-    const count = await this.#transfer(this.#bulkOut, buffer, timeoutMs);
+    const count = await this.#transfer(this.#bulkOut, asBuffer(bytes), timeoutMs);
     if (count < bytes.byteLength) throw new UsbTransferError("failed");
   }
 
@@ -263,6 +267,11 @@ export class UsbLink {
     if (endpoint) return endpoint;
     throw new Error("the interface lost an endpoint");
   }
+}
+
+/** The same bytes, as the `usb` package wants them. */
+function asBuffer({ buffer, byteOffset, byteLength }: Uint8Array): Buffer {
+  return Buffer.from(buffer, byteOffset, byteLength);
 }
 
 /** Linux puts no driver on still cameras, but a kernel may; elsewhere nobody can be sent away. */

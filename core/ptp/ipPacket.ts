@@ -9,6 +9,9 @@ export const IP_PORT = 15740;
 /** Bytes of the header (length and type) that every packet begins with. */
 export const IP_HEADER_BYTES = 8;
 
+/** Bytes before the payload of a data packet: the header and the transaction. */
+export const IP_DATA_HEADER_BYTES = 12;
+
 /** Version 1.0: major in the upper 16 bits, minor in the lower. */
 export const IP_PROTOCOL_VERSION = 0x00010000;
 
@@ -103,12 +106,12 @@ type DataPacket = Extract<IpPacket, { readonly kind: "data" | "endData" }>;
 
 /** Pictures travel here, so the payload is copied once only. */
 function encodeData(packet: DataPacket): Uint8Array {
-  const bytes = new Uint8Array(IP_HEADER_BYTES + 4 + packet.payload.byteLength);
+  const bytes = new Uint8Array(IP_DATA_HEADER_BYTES + packet.payload.byteLength);
   const view = new DataView(bytes.buffer);
   view.setUint32(0, bytes.byteLength, true);
   view.setUint32(4, IP_PACKET_TYPES[packet.kind], true);
   view.setUint32(8, packet.transactionId, true);
-  bytes.set(packet.payload, 12);
+  bytes.set(packet.payload, IP_DATA_HEADER_BYTES);
   return bytes;
 }
 

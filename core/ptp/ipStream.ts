@@ -1,6 +1,14 @@
 import { NightError } from "../errors.ts";
-import type { TransactionId } from "./ids.ts";
-import { checkLength, decodeIpPacket, IP_HEADER_BYTES, type IpPacket } from "./ipPacket.ts";
+import { createByteQueue } from "./byteQueue.ts";
+import { transactionId, type TransactionId } from "./ids.ts";
+import {
+  checkLength,
+  decodeIpPacket,
+  IP_DATA_HEADER_BYTES,
+  IP_HEADER_BYTES,
+  IP_PACKET_TYPES,
+  type IpPacket,
+} from "./ipPacket.ts";
 
 /** Cuts a TCP stream into packets, wherever the reads happen to break. */
 export type IpStream = {
@@ -16,44 +24,62 @@ export type IpStream = {
   pendingBytes(): number;
 };
 
+/** Payload of a data packet that is not whole yet. */
+export type DataPart = { readonly transactionId: TransactionId; readonly payload: Uint8Array };
+
+/** A data packet whose payload is handed on as it comes. */
+type OpenPacket = {
+  readonly kind: "data" | "endData";
+  readonly transactionId: TransactionId;
+  readonly leftBytes: number;
+};
+
 /**
  * An empty stream. The announced length is checked against its type's limit before anything is
  * kept for it, so a peer cannot make it hold more than 16 MiB and one read.
+ *
+ * @param onPart  Takes payload of data packets as it comes, in its place among the packets; the
+ *   packet itself then carries the rest alone. Pictures pass without being put together first. Left
+ *   out: every packet is yielded whole.
  */
-export function createIpStream(): IpStream {
-  let chunks: Uint8Array[] = [];
-  let pending = 0;
+export function createIpStream(onPart?: (part: DataPart) => void): IpStream {
+  const queue = createByteQueue();
   /** Bytes without which it is not worth looking again. */
-  let needed = IP_HEADER_BYTES;
+  let neededBytes = IP_HEADER_BYTES;
+  let open: OpenPacket | null = null;
   /** The stream is out of step for good after a bad length. */
   let isBroken = false;
 
-  const take = (count: number): Uint8Array => {
-    const first = chunks[0];
-    pending -= count;
-    if (first !== undefined && first.byteLength >= count) {
-      const rest = first.subarray(count);
-      if (rest.byteLength > 0) chunks[0] = rest;
-      else chunks.shift();
-      return first.subarray(0, count);
+  /** The next packet, if it is whole by now. */
+  const next = (): IpPacket | null => {
+    if (open !== null) return nextOfOpen(open);
+    const { packetBytes, type } = headerOf(queue.peek(IP_HEADER_BYTES));
+    const isWhole = queue.bytes() >= packetBytes;
+    const kind = dataKindOf(type);
+    if (!isWhole && onPart && kind !== null) {
+      neededBytes = IP_DATA_HEADER_BYTES;
+      if (queue.bytes() < neededBytes) return null;
+      open = openPacket(kind, queue.take(IP_DATA_HEADER_BYTES));
+      return nextOfOpen(open);
     }
-    const result = new Uint8Array(count);
-    const left: Uint8Array[] = [];
-    let filled = 0;
-    for (const chunk of chunks) {
-      const part = chunk.subarray(0, count - filled);
-      result.set(part, filled);
-      filled += part.byteLength;
-      if (part.byteLength < chunk.byteLength) left.push(chunk.subarray(part.byteLength));
-    }
-    chunks = left;
-    return result;
+    neededBytes = isWhole ? IP_HEADER_BYTES : packetBytes;
+    return isWhole ? decodeIpPacket(queue.take(packetBytes)) : null;
   };
-  const peek = (count: number): Uint8Array => {
-    const bytes = take(count);
-    chunks.unshift(bytes);
-    pending += count;
-    return bytes;
+  const nextOfOpen = ({ kind, transactionId: id, leftBytes }: OpenPacket): IpPacket | null => {
+    if (queue.bytes() >= leftBytes) {
+      open = null;
+      neededBytes = IP_HEADER_BYTES;
+      return { kind, transactionId: id, payload: queue.take(leftBytes) };
+    }
+    let left = leftBytes;
+    while (queue.bytes() > 0) {
+      const payload = queue.takeSome(left);
+      left -= payload.byteLength;
+      onPart?.({ transactionId: id, payload });
+    }
+    open = { kind, transactionId: id, leftBytes: left };
+    neededBytes = 1;
+    return null;
   };
 
   return {
@@ -61,28 +87,38 @@ export function createIpStream(): IpStream {
       if (isBroken) {
         throw new NightError("ptp.malformed", "this PTP/IP stream is out of step already");
       }
-      if (bytes.byteLength > 0) chunks.push(bytes);
-      pending += bytes.byteLength;
+      queue.push(bytes);
       try {
-        while (pending >= needed) {
-          const header = peek(IP_HEADER_BYTES);
-          const view = new DataView(header.buffer, header.byteOffset, IP_HEADER_BYTES);
-          const packetBytes = view.getUint32(0, true);
-          checkLength(packetBytes, view.getUint32(4, true));
-          if (pending < packetBytes) {
-            needed = packetBytes;
-            return;
-          }
-          needed = IP_HEADER_BYTES;
-          yield decodeIpPacket(take(packetBytes));
+        while (queue.bytes() >= neededBytes) {
+          const packet = next();
+          if (packet === null) return;
+          yield packet;
         }
       } catch (thrown) {
         isBroken = true;
         throw thrown;
       }
     },
-    pendingBytes: () => pending,
+    pendingBytes: () => queue.bytes(),
   };
+}
+
+function headerOf(bytes: Uint8Array): { readonly packetBytes: number; readonly type: number } {
+  const view = new DataView(bytes.buffer, bytes.byteOffset, IP_HEADER_BYTES);
+  const header = { packetBytes: view.getUint32(0, true), type: view.getUint32(4, true) };
+  checkLength(header.packetBytes, header.type);
+  return header;
+}
+
+function dataKindOf(type: number): OpenPacket["kind"] | null {
+  if (type === IP_PACKET_TYPES.data) return "data";
+  return type === IP_PACKET_TYPES.endData ? "endData" : null;
+}
+
+function openPacket(kind: OpenPacket["kind"], header: Uint8Array): OpenPacket {
+  const view = new DataView(header.buffer, header.byteOffset, IP_DATA_HEADER_BYTES);
+  const leftBytes = view.getUint32(0, true) - IP_DATA_HEADER_BYTES;
+  return { kind, transactionId: transactionId(view.getUint32(8, true)), leftBytes };
 }
 
 /**

@@ -31,7 +31,7 @@ export function describeTransport(kind: TransportKind): void {
       const chunks: Uint8Array[] = [];
       const answer = await ask(transactionId, {
         ...options,
-        onData: (chunk) => chunks.push(chunk),
+        data: { take: (chunk) => chunks.push(chunk) },
       });
       return { answer, data: Uint8Array.from(Buffer.concat(chunks)) };
     };

@@ -58,7 +58,10 @@ async function bySession(): Promise<{ bytes: number; mbPerSecond: number }> {
 /** The same through the pipe alone: a command, then reads until everything is there. */
 async function bare(): Promise<number> {
   const link = new UsbLink(await chooseUsbCamera(await listLibusbDevices(), null));
-  const containers = new UsbContainers((bytesMax) => link.read(bytesMax, 5_000), link.packetBytes);
+  const containers = new UsbContainers(
+    (bytesMax, room) => link.read(bytesMax, 5_000, room),
+    link.packetBytes,
+  );
   let id = 0;
   const send = async (code: number, parameters: readonly number[]): Promise<void> => {
     await link.write(containerBytes(1, code, id, words(parameters)), 5_000);
@@ -66,7 +69,11 @@ async function bare(): Promise<number> {
   };
   const ask: Ask = async (code, parameters) => {
     const pieces: Uint8Array[] = [];
-    const sink = { begin: () => undefined, piece: (piece: Uint8Array) => pieces.push(piece) };
+    const sink = {
+      begin: () => undefined,
+      roomFor: () => null,
+      piece: (piece: Uint8Array) => pieces.push(piece),
+    };
     await send(code, parameters);
     while ((await containers.next(sink)).kind === "data");
     return Buffer.concat(pieces);

@@ -26,7 +26,7 @@ async function collect(
   const chunks: Uint8Array[] = [];
   const answer = await transport.transact(
     { operationCode: GET_OBJECT, transactionId, parameters: [1], dataOut: null },
-    { timeoutMs: 5_000, ...options, onData: (chunk) => chunks.push(chunk) },
+    { timeoutMs: 5_000, ...options, data: { take: (chunk) => chunks.push(chunk) } },
   );
   return { answer, data: Buffer.concat(chunks) };
 }
