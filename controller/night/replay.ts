@@ -1,6 +1,7 @@
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { WatchEvent } from "../../core/night/events.ts";
-import { idleWatch, reduceWatch } from "../../core/night/reduce.ts";
+import { idleWatch } from "../../core/night/idleWatch.ts";
+import { reduceWatch } from "../../core/night/reduce.ts";
 import type { WatchState } from "../../core/night/state.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 

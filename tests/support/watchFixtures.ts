@@ -1,7 +1,8 @@
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { WatchEffect } from "../../core/night/effects.ts";
 import type { WatchEvent } from "../../core/night/events.ts";
-import { idleWatch, reduceWatch } from "../../core/night/reduce.ts";
+import { idleWatch } from "../../core/night/idleWatch.ts";
+import { reduceWatch } from "../../core/night/reduce.ts";
 import type { WatchState } from "../../core/night/state.ts";
 import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../core/night/watchSettings.ts";
 import type { Reading } from "../../core/photometry/reading.ts";

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { idleWatch } from "../../../core/night/reduce.ts";
+import { idleWatch } from "../../../core/night/idleWatch.ts";
 import type { WatchState } from "../../../core/night/state.ts";
 import { at, connectedCamera, play, started } from "../../support/watchFixtures.ts";
 

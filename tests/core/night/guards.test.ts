@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { guardFromStars, guardsFromStatus } from "../../../core/night/guards.ts";
-import { idleWatch } from "../../../core/night/reduce.ts";
+import { idleWatch } from "../../../core/night/idleWatch.ts";
 import type { WatchState } from "../../../core/night/state.ts";
 import { monotonicMs } from "../../../core/units.ts";
 import { aReading, exposing, play, at, anExposure } from "../../support/watchFixtures.ts";

@@ -1,7 +1,8 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import type { WatchEvent } from "../../../core/night/events.ts";
-import { idleWatch, reduceWatch } from "../../../core/night/reduce.ts";
+import { idleWatch } from "../../../core/night/idleWatch.ts";
+import { reduceWatch } from "../../../core/night/reduce.ts";
 import { TONE_CURVE_UNSURE } from "../../../core/photometry/reading.ts";
 import { monotonicMs } from "../../../core/units.ts";
 import {

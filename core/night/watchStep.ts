@@ -1,0 +1,30 @@
+import type { WatchEffect } from "./effects.ts";
+import type { WatchPhaseState, WatchState } from "./state.ts";
+
+/** What an event leads to: the next state, and what is to be done. */
+export type WatchStep = { readonly state: WatchState; readonly effects: readonly WatchEffect[] };
+
+/** One phase of the watch by its name. */
+export type Phase<K extends WatchPhaseState["kind"]> = Extract<WatchPhaseState, { kind: K }>;
+
+/** Phases with a frame in hand: each knows what comes after the frame. */
+export type FramePhase = Phase<"ordered" | "exposing" | "closing" | "readingOut">;
+
+/** The watch goes to another phase. */
+export function enter(
+  state: WatchState,
+  phase: WatchPhaseState,
+  effects: readonly WatchEffect[] = [],
+): WatchStep {
+  return { state: { ...state, phase }, effects };
+}
+
+/** The event changes nothing; why is kept for whoever asks. */
+export function stay(state: WatchState, why: string): WatchStep {
+  return { state: { ...state, ignored: why }, effects: [] };
+}
+
+/** The same step with something to be done before it. */
+export function withEffects(effects: readonly WatchEffect[], step: WatchStep): WatchStep {
+  return { state: step.state, effects: [...effects, ...step.effects] };
+}
