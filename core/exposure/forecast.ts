@@ -1,3 +1,9 @@
+import {
+  mixByRecord,
+  recordAfter,
+  startForecastRecord,
+  type ForecastRecord,
+} from "./forecastRecord.ts";
 import { SKY_MODELS, type SkyModel, type SkyMood } from "./skyModels.ts";
 
 /**
@@ -13,7 +19,15 @@ export type Forecast = {
   /** Logarithms of the models' weights; their exponentials add up to 1. */
   readonly logWeights: readonly number[];
   /** What a steady sky had been when the newest reading surprised it; null: it did not. */
-  readonly surprised: { readonly atSeconds: number; readonly level: number } | null;
+  readonly surprised: {
+    /** When and where the steady sky was seen last. */
+    readonly atSeconds: number;
+    readonly level: number;
+    /** Change that the surprising reading showed, stops, and when. */
+    readonly changeStops: number;
+    readonly changedSeconds: number;
+  } | null;
+  readonly record: ForecastRecord;
 };
 
 /** What the sky will be. */
@@ -56,6 +70,7 @@ export function startForecast(bank: BankTuning = BANK): Forecast {
     cells: bank.models.flatMap((model) => freshCells(model)),
     logWeights: bank.models.map(({ prior }) => Math.log(prior / total)),
     surprised: null,
+    record: startForecastRecord(),
   };
 }
 
@@ -147,7 +162,7 @@ export function learn(
   const seconds = isFirst ? 0 : reading.atSeconds - forecast.atSeconds;
   const expected = predictAll(forecast, seconds, bank);
   const off = isFirst ? 0 : reading.level - expected.level;
-  const isEnd = endsStep(forecast, reading, off);
+  const isEnd = endsStep(forecast, reading);
   const isSurprise = !isFirst && !isEnd && isFromSteady(off, expected.spread);
   const isStep =
     isEnd ||
@@ -178,8 +193,17 @@ export function learn(
     logWeights: isFirst ? forecast.logWeights : settle(logWeights, models, share),
     surprised:
       isSurprise && forecast.atSeconds !== null
-        ? { atSeconds: forecast.atSeconds, level: expected.level }
+        ? {
+            atSeconds: forecast.atSeconds,
+            level: expected.level,
+            changeStops: off,
+            changedSeconds: reading.atSeconds,
+          }
         : null,
+    // A step nobody could foresee says nothing for or against a forecast.
+    record: isStep
+      ? { ...forecast.record, newestLevel: reading.level }
+      : recordAfter(forecast.record, expected, reading.level),
   };
 }
 
@@ -260,24 +284,39 @@ function isFromSteady(off: number, spread: number): boolean {
   return spread < STEADY_SPREAD && Math.abs(off) > Math.max(0.15, STEP_SPREADS * spread);
 }
 
-/** Over two frames even the fastest onsets (0.07 stop/s) stay below this. */
-const STEP_STOPS_PER_SECOND_OF_TWO = 0.08;
+/**
+ * From one frame to the next, and over two, no sky out of a steady one goes faster: onsets grow by
+ * 0.07 stop/s at most (Kalmoni et al. 2015); what fades by itself, aurora or twilight, and the
+ * edges of clouds are slower still.
+ */
+const RISE_STOPS_PER_SECOND = 0.08;
+const FALL_STOPS_PER_SECOND = 0.05;
+/** A change that grows by less than this share of what a steady one would has come to its end. */
+const SPENT_SHARE = 0.9;
 
 /**
- * True when a steady sky surprised with its newest reading and this one goes on the same way,
- * farther than any sky does in that time: a step that fell into the frame before, which saw only
- * a part of it. What looks like a steep slope is over.
+ * True when a steady sky surprised with its newest reading and this one goes on the same way, but
+ * as no onset does: faster than any sky changes, or already more slowly than it began. A step fell
+ * into the frame before, which saw only a part of it; what looks like a steep slope is over.
  */
 function endsStep(
   { surprised }: Forecast,
   reading: { readonly atSeconds: number; readonly level: number },
-  off: number,
 ): boolean {
   if (surprised === null) return false;
-  const total = reading.level - surprised.level;
-  const seconds = Math.max(0, reading.atSeconds - surprised.atSeconds);
-  const natural = STEP_STOPS_MIN + STEP_STOPS_PER_SECOND_OF_TWO * seconds;
-  return Math.abs(total) > natural && Math.sign(total) === Math.sign(off) && Math.abs(off) > 0.05;
+  const { changeStops } = surprised;
+  const total = (reading.level - surprised.level) * Math.sign(changeStops);
+  const first = Math.abs(changeStops);
+  const firstSeconds = Math.max(1e-3, surprised.changedSeconds - surprised.atSeconds);
+  const seconds = Math.max(firstSeconds, reading.atSeconds - surprised.atSeconds);
+  // Had a steady change begun right at the reading before, it would have grown with the time; had
+  // it begun later, by more.
+  if (total < (SPENT_SHARE * first * seconds) / firstSeconds) return total > 0;
+  const natural = changeStops > 0 ? RISE_STOPS_PER_SECOND : FALL_STOPS_PER_SECOND;
+  return (
+    total > STEP_STOPS_MIN + natural * seconds ||
+    total - first > Math.max(STEP_STOPS_MIN, natural * (seconds - firstSeconds))
+  );
 }
 
 /** Brings the weights to a sum of 1 and deals a share of it out by the priors; in place. */
@@ -307,7 +346,7 @@ export function outlook(
   bank: BankTuning = BANK,
 ): Outlook | null {
   if (forecast.atSeconds === null) return null;
-  return predictAll(forecast, atSeconds - forecast.atSeconds, bank);
+  return mixByRecord(forecast.record, predictAll(forecast, atSeconds - forecast.atSeconds, bank));
 }
 
 /** Which kind of model carries most of the weight. */

@@ -155,7 +155,8 @@ function curtainsAfter(
   if (motion.kind === "measured" && Number.isFinite(motion.pxPerSecond)) {
     const speed = Math.max(0, motion.pxPerSecond);
     const before = curtains?.pxPerSecond ?? speed;
-    return { pxPerSecond: (before + speed) / 2, unknownCount: 0 };
+    // Curtains that quicken are believed at once: the next frame is the one that would smear.
+    return { pxPerSecond: Math.max(speed, (before + speed) / 2), unknownCount: 0 };
   }
   if (curtains === null || curtains.unknownCount + 1 >= UNKNOWN_COUNT_MAX) return null;
   return { ...curtains, unknownCount: curtains.unknownCount + 1 };

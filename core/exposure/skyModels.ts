@@ -45,7 +45,8 @@ const named = (
  * sinking Sun; Patat et al. 2006), cloud edges and the onset of a breakup (about 0.07 stop/s;
  * Kalmoni et al. 2015), flutter and swings span pulsating patches of 2 to 20 s (Humberset et al.
  * 2016) and folding curtains. Within them the figures were chosen by search over skies drawn at
- * random from published ranges, and confirmed on seeds that the search had not seen.
+ * random from published ranges, and confirmed on seeds that the search had not seen. The last six
+ * keep their beat for a minute: patches that switch on and off evenly.
  */
 export const SKY_MODELS: readonly SkyModel[] = [
   named("still", "still", 1, { wander: 0.00035 }),
@@ -99,5 +100,41 @@ export const SKY_MODELS: readonly SkyModel[] = [
     flutter: 0.21,
     flutterSeconds: 12,
     periodSeconds: 45,
+  }),
+  named("swift pulse", "pulsing", 0.5, {
+    wander: 0.003,
+    flutter: 0.2,
+    flutterSeconds: 60,
+    periodSeconds: 3,
+  }),
+  named("quick pulse", "pulsing", 0.5, {
+    wander: 0.003,
+    flutter: 0.2,
+    flutterSeconds: 60,
+    periodSeconds: 4,
+  }),
+  named("even pulse", "pulsing", 0.5, {
+    wander: 0.003,
+    flutter: 0.2,
+    flutterSeconds: 60,
+    periodSeconds: 6.5,
+  }),
+  named("measured pulse", "pulsing", 0.5, {
+    wander: 0.003,
+    flutter: 0.2,
+    flutterSeconds: 60,
+    periodSeconds: 10,
+  }),
+  named("slow pulse", "pulsing", 0.5, {
+    wander: 0.003,
+    flutter: 0.2,
+    flutterSeconds: 60,
+    periodSeconds: 15,
+  }),
+  named("long pulse", "pulsing", 0.5, {
+    wander: 0.003,
+    flutter: 0.2,
+    flutterSeconds: 60,
+    periodSeconds: 28,
   }),
 ];
