@@ -36,6 +36,8 @@ export type CameraSettingFacts = {
   readonly noiseReduction: "off" | "on" | "unknown";
   readonly imageFormat: "raw" | "rawAndJpeg" | "jpeg" | "unknown";
   readonly focalLengthMm: number | null;
+  /** Of the largest image that it is set to; left out or null: it does not tell. */
+  readonly imageWidthPx?: number | null;
 };
 
 /** One frame to take. */

@@ -53,7 +53,7 @@ export async function servePage(options: {
     uiDir: UI_DIR,
     cacheDir: join(dataDir, "cache"),
     extraRoutes: [
-      ...planRoutes(plans, host),
+      ...planRoutes(plans, host, (cameraId) => aids.framing.pictureOf(cameraId)),
       ...focusRoutes({ ...aids, claim }),
       ...benchRoutes({ desk: aids.bench, claim }),
       ...deliverRoutes(deliveries),

@@ -41,6 +41,11 @@ export class FramingAid {
     return this.#picture;
   }
 
+  /** The newest test frame of a camera; null: none was taken. */
+  pictureOf(cameraId: string): Uint8Array | null {
+    return this.#view.kind === "done" && this.#view.cameraId === cameraId ? this.#picture : null;
+  }
+
   get isRunning(): boolean {
     return this.#view.kind === "running";
   }

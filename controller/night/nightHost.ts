@@ -150,9 +150,15 @@ export class NightHost implements NightService {
     return {
       fNumberLadder: told.fNumberLadder,
       focalLengthMm: told.facts?.focalLengthMm ?? null,
-      imageWidthPx: null,
+      imageWidthPx: told.facts?.imageWidthPx ?? null,
       freeBytes: runner.state.freeBytes,
     };
+  }
+
+  newestFramePath(cameraId: string): string | null {
+    const { catalogue } = this.#parts;
+    const file = catalogue?.newestKept(cameraId)?.file;
+    return catalogue && file ? join(catalogue.nightDir, file.path) : null;
   }
 
   /** The catalogue of a night, for the other parts of the program. @throws NightError `archive.*`. */

@@ -35,6 +35,7 @@ import { auroraView } from "../../core/sky/auroraView.ts";
 import { isoOf } from "../../core/sky/calendarDate.ts";
 import { placeOf } from "../../core/sky/place.ts";
 import { readFramingOf } from "./frameFraming.ts";
+import { frameKitOf } from "./frameKit.ts";
 import { KpFeed } from "./kpFeed.ts";
 import { rememberedFeed, rememberFeed } from "./rememberedFeed.ts";
 import { RememberedFile } from "./rememberedFile.ts";
@@ -162,9 +163,18 @@ export class PlanService {
     return readFramingOf(jpeg);
   }
 
-  /** A kit with what a connected camera tells of itself in place of what was typed. */
-  kitFromCamera(kit: unknown, facts: CameraKitFacts): ToldKit {
-    return kitFromCamera(kitInputOf(kit), facts);
+  /**
+   * A kit with what a connected camera tells of itself in place of what was typed.
+   *
+   * @param frame  One of its frames, whose Exif tells more; `null`: none was taken yet.
+   */
+  async kitFromCamera(
+    kit: unknown,
+    facts: CameraKitFacts,
+    frame: Uint8Array | null = null,
+  ): Promise<ToldKit> {
+    const input = kitInputOf(kit);
+    return kitFromCamera(input, facts, frame === null ? null : await frameKitOf(frame));
   }
 
   /**

@@ -4,6 +4,7 @@ import { legalValues, type DevicePropDesc } from "../../core/ptp/datasets/device
 import type { TransactionId } from "../../core/ptp/ids.ts";
 import { OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
 import type { PtpValue } from "../../core/ptp/dataTypes.ts";
+import { imageSize } from "../../core/ptp/properties.ts";
 import type { CameraDescription } from "../cameras/camera.ts";
 import {
   rawOf,
@@ -108,6 +109,7 @@ export class CameraLink implements ErrandTools {
       this.#info = await this.session.getDeviceInfo({ busyMsMax: BUSY_MS_MAX });
     }
     for (const control of this.#controls()) await this.#describe(control.propertyCode);
+    await this.#describe(imageSize.code);
     for (const control of this.#numberControls()) this.#assume(control);
   }
 
@@ -189,6 +191,7 @@ export class CameraLink implements ErrandTools {
         noiseReduction: this.#wordOf(controls.noiseReduction),
         imageFormat: this.#wordOf(controls.imageFormat),
         focalLengthMm: this.settingOf(controls.focalLengthMm),
+        imageWidthPx: imageWidthOf(this.#current.get(imageSize.code)),
       },
     };
   }
@@ -370,6 +373,12 @@ export class CameraLink implements ErrandTools {
       if (!(thrown instanceof NightError) || thrown.code === "camera.gone") throw thrown;
     }
   }
+}
+
+/** Width of "6000x4000"; null for anything else. */
+function imageWidthOf(size: PtpValue | undefined): number | null {
+  const width = typeof size === "string" ? /^(\d+)x\d+$/i.exec(size)?.[1] : undefined;
+  return width === undefined ? null : Number(width);
 }
 
 const PROPERTY_FAULTS: readonly string[] = ["ptp.response", "ptp.truncated", "camera.busy"];

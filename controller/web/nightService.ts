@@ -34,4 +34,6 @@ export type NightService = {
   cameraFacts?(cameraId: string): Partial<CameraFacts> | null;
   /** What a connected camera tells of the kit; null while none is connected. */
   cameraKit?(cameraId: string): CameraKitFacts | null;
+  /** Absolute path of a camera's newest frame tonight; null: none is kept yet. */
+  newestFramePath?(cameraId: string): string | null;
 };

@@ -1,3 +1,5 @@
+import { readFile } from "node:fs/promises";
+
 import * as v from "valibot";
 
 import {
@@ -77,9 +79,21 @@ const checklistBodySchema = v.object({
   ),
 });
 
+/** A camera's test frame, taken before the night; null: none was taken. */
+type TestFrameOf = (cameraId: string) => Uint8Array | null;
+
 /** The routes of the part Before dark: plan, kits, places, checklist, rehearsal of tonight. */
-export function planRoutes(plans: PlanService, nights: NightService): readonly Route[] {
-  return [...planningRoutes(plans), ...rememberedRoutes(plans), ...readyRoutes(plans, nights)];
+export function planRoutes(
+  plans: PlanService,
+  nights: NightService,
+  testFrameOf: TestFrameOf = () => null,
+): readonly Route[] {
+  return [
+    ...planningRoutes(plans),
+    ...rememberedRoutes(plans),
+    ...cameraRoutes(plans, nights, testFrameOf),
+    ...tonightRoutes(plans),
+  ];
 }
 
 function planningRoutes(plans: PlanService): readonly Route[] {
@@ -198,7 +212,11 @@ function rememberedRoutes(plans: PlanService): readonly Route[] {
   ];
 }
 
-function readyRoutes(plans: PlanService, nights: NightService): readonly Route[] {
+function cameraRoutes(
+  plans: PlanService,
+  nights: NightService,
+  testFrameOf: TestFrameOf,
+): readonly Route[] {
   return [
     {
       method: "post",
@@ -227,16 +245,28 @@ function readyRoutes(plans: PlanService, nights: NightService): readonly Route[]
         name: "ToldKit",
         schema: v.object({ input: kitInputSchema, told: v.array(v.string()) }),
       },
-      handle: ({ body }) => {
+      handle: async ({ body }) => {
         const { cameraId, kit } = (body ?? {}) as { cameraId?: string; kit?: unknown };
         const watch = watchOf(nights, cameraId);
         const facts = watch === undefined ? null : (nights.cameraKit?.(watch.cameraId) ?? null);
-        if (facts === null) {
+        if (watch === undefined || facts === null) {
           throw new NightError("settings.invalid", "No camera has told anything of itself yet.");
         }
-        return plans.kitFromCamera(kit, facts);
+        const frame = testFrameOf(watch.cameraId) ?? (await newestFrame(nights, watch.cameraId));
+        return plans.kitFromCamera(kit, facts, frame);
       },
     },
+  ];
+}
+
+/** The newest frame of tonight's watch; null: none is kept, or it has been moved away since. */
+async function newestFrame(nights: NightService, cameraId: string): Promise<Uint8Array | null> {
+  const path = nights.newestFramePath?.(cameraId) ?? null;
+  return path === null ? null : await readFile(path).catch(() => null);
+}
+
+function tonightRoutes(plans: PlanService): readonly Route[] {
+  return [
     {
       method: "post",
       path: "/api/tonight",

@@ -1,33 +1,111 @@
-import type { KitInput } from "./kit.ts";
+import { SENSOR_SIZES_MM, type KitInput, type SensorClass } from "./kit.ts";
 
 /** What of a kit a connected camera may tell; empty or `null`: it does not. */
 export type CameraKitFacts = {
   /** f-numbers that can be set, any order. */
   readonly fNumberLadder: readonly number[];
   readonly focalLengthMm: number | null;
+  /** Of the largest image that the camera is set to. */
   readonly imageWidthPx: number | null;
   readonly freeBytes: number | null;
+};
+
+/** What of a kit a frame's Exif may tell, in the tags' own units; `null`: it does not. */
+export type FrameKitFacts = {
+  readonly focalLengthMm: number | null;
+  /** The lens in full-frame terms. */
+  readonly fullFrameFocalLengthMm: number | null;
+  /** Widest aperture of the lens, as an aperture value of APEX. */
+  readonly maxApertureApex: number | null;
+  /** Pixels of the full-size image per unit on the sensor. */
+  readonly focalPlaneXResolution: number | null;
+  readonly focalPlaneResolutionUnit: number | null;
 };
 
 /** A kit with the camera's word in it, and which of its fields that concerns. */
 export type ToldKit = { readonly input: KitInput; readonly told: readonly (keyof KitInput)[] };
 
 /**
- * A kit in which what the camera tells replaces what was typed: the widest aperture, the focal
- * length, the image's width (the pixel pitch then follows from the sensor's class), the room on
- * the card. Values that make no sense, as a focal length of 0 of a lens without contacts, are
- * passed over.
+ * A kit in which what the camera and one of its frames tell replaces what was typed: the sensor's
+ * class, the pixel pitch (or the image's width, from which it follows), the focal length, the
+ * widest aperture, the room on the card. The camera's own word counts before the frame's. Values
+ * that make no sense, as a focal length of 0 of a lens without contacts, are passed over.
+ *
+ * @param frame  `null`: no frame has been taken yet.
  */
-export function kitFromCamera(input: KitInput, facts: CameraKitFacts): ToldKit {
-  const isPositive = (value: number | null): value is number => value !== null && value > 0;
-  const widest = Math.min(...facts.fNumberLadder.filter((fNumber) => fNumber > 0));
-  const told: Partial<KitInput> = {
-    ...(Number.isFinite(widest) ? { fNumberWidest: widest } : {}),
-    ...(isPositive(facts.focalLengthMm) ? { focalLengthMm: facts.focalLengthMm } : {}),
-    ...(isPositive(facts.imageWidthPx)
-      ? { imageWidthPx: facts.imageWidthPx, pixelPitchUm: null }
-      : {}),
-    ...(isPositive(facts.freeBytes) ? { cardBytes: facts.freeBytes } : {}),
+export function kitFromCamera(
+  input: KitInput,
+  camera: CameraKitFacts,
+  frame: FrameKitFacts | null = null,
+): ToldKit {
+  const widest = Math.min(...camera.fNumberLadder.filter((fNumber) => fNumber > 0));
+  const told = withoutNull<KitInput>({
+    sensorClass: sensorClassOf(frame),
+    fNumberWidest: Number.isFinite(widest) ? widest : apertureOf(frame),
+    focalLengthMm: positive(camera.focalLengthMm) ?? positive(frame?.focalLengthMm),
+    cardBytes: positive(camera.freeBytes),
+    ...pixelsOf(camera, frame),
+  });
+  // The image's width and the pitch are two ways to say one thing: only one of them may stand.
+  const other =
+    told.pixelPitchUm !== undefined
+      ? { imageWidthPx: null }
+      : told.imageWidthPx !== undefined
+        ? { pixelPitchUm: null }
+        : {};
+  return {
+    input: { ...input, ...told, ...other },
+    told: Object.keys(told) as (keyof KitInput)[],
   };
-  return { input: { ...input, ...told }, told: Object.keys(told) as (keyof KitInput)[] };
+}
+
+function pixelsOf(camera: CameraKitFacts, frame: FrameKitFacts | null) {
+  const pixelPitchUm = pixelPitchOf(frame);
+  return pixelPitchUm === null ? { imageWidthPx: positive(camera.imageWidthPx) } : { pixelPitchUm };
+}
+
+/** Micrometres of a unit of the focal plane's resolution. Source: Exif 2.32, tag A210 and TIFF 6.0. */
+const UNIT_UM: Readonly<Record<number, number>> = { 2: 25_400, 3: 10_000 };
+
+/** Pitches of sensors lie between these, µm. Common practice, no source. */
+const PITCH_UM_MIN = 0.8;
+const PITCH_UM_MAX = 30;
+
+function pixelPitchOf(frame: FrameKitFacts | null): number | null {
+  const resolution = positive(frame?.focalPlaneXResolution);
+  const unitUm = UNIT_UM[frame?.focalPlaneResolutionUnit ?? 2];
+  if (resolution === null || unitUm === undefined) return null;
+  const pitchUm = unitUm / resolution;
+  return pitchUm >= PITCH_UM_MIN && pitchUm <= PITCH_UM_MAX ? Number(pitchUm.toFixed(2)) : null;
+}
+
+/** A lens tells its full-frame focal length in whole millimetres: a short one fits no class better than this. */
+const CLASS_RATIO_MAX = 1.15;
+
+function sensorClassOf(frame: FrameKitFacts | null): SensorClass | null {
+  const real = positive(frame?.focalLengthMm);
+  const inFullFrame = positive(frame?.fullFrameFocalLengthMm);
+  if (real === null || inFullFrame === null) return null;
+  const misfits = Object.entries(SENSOR_SIZES_MM).map(([sensorClass, [widthMm]]) => ({
+    sensorClass: sensorClass as SensorClass,
+    misfit: Math.abs(Math.log(inFullFrame / real / (36 / widthMm))),
+  }));
+  const best = misfits.reduce((one, other) => (other.misfit < one.misfit ? other : one));
+  return best.misfit <= Math.log(CLASS_RATIO_MAX) ? best.sensorClass : null;
+}
+
+/** Source: APEX, A = 2 log2 N (Exif 2.32, annex C). */
+function apertureOf(frame: FrameKitFacts | null): number | null {
+  const apex = positive(frame?.maxApertureApex);
+  return apex === null ? null : Math.round(10 * 2 ** (apex / 2)) / 10;
+}
+
+function positive(value: number | null | undefined): number | null {
+  return value !== null && value !== undefined && value > 0 ? value : null;
+}
+
+function withoutNull<T>(fields: { readonly [K in keyof T]?: T[K] | null }): Partial<T> {
+  return Object.fromEntries(
+    Object.entries(fields).filter(([, value]) => value !== null),
+  ) as Partial<T>;
 }

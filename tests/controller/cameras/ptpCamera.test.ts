@@ -56,6 +56,8 @@ describe("a camera over PTP, in a thread of its own", () => {
       program: "manual",
       focus: "manual",
     });
+    expect(description.facts).toMatchObject({ focalLengthMm: 16 });
+    expect(description.facts?.imageWidthPx).toBe(96);
     expect(description.isoLadder).toContain(1600);
     expect(description.fNumberLadder).toContain(2.8);
     expect(description.exposureLadderSeconds.length).toBeGreaterThan(20);

@@ -23,7 +23,7 @@ beforeAll(async () => {
   const night = createFakeNight();
   night.cameraFacts = () => ({ program: "other", focus: "manual" });
   night.cameraKit = () => ({
-    ...{ fNumberLadder: [2.8, 1.8], focalLengthMm: null, imageWidthPx: null, freeBytes: 32e9 },
+    ...{ fNumberLadder: [2.8, 1.8], focalLengthMm: null, imageWidthPx: 6000, freeBytes: 32e9 },
   });
   server = await startWebServer({
     port: 0,
@@ -79,7 +79,7 @@ test("gives a kit with the camera's word in it, and says which fields that conce
   const told = await send("POST", "/api/kits/told", { cameraId: "virtual", kit });
   expect(await told.json()).toMatchObject({
     input: { name: "One", focalLengthMm: 11, fNumberWidest: 1.8, cardBytes: 32e9 },
-    told: ["fNumberWidest", "cardBytes"],
+    told: ["fNumberWidest", "cardBytes", "imageWidthPx"],
   });
   const wrong = await send("POST", "/api/kits/told", { kit: { ...kit, sensorClass: "huge" } });
   expect(wrong.status).toBe(400);

@@ -1,5 +1,5 @@
 import type { PlanQuery } from "../../../core/api/planMessages.ts";
-import type { Kit, KitInput, SensorClass } from "../../../core/night/kit.ts";
+import { resolveKit, type Kit, type KitInput, type SensorClass } from "../../../core/night/kit.ts";
 import type { ToldKit } from "../../../core/night/kitFromCamera.ts";
 import { planWords } from "../words/planWords.ts";
 
@@ -38,7 +38,6 @@ export const USUAL_KIT_DRAFT: KitDraft = {
 
 /** A remembered kit in the fields. */
 export function draftOfKit(kit: Kit): KitDraft {
-  const text = (value: number): string => String(Number(value.toPrecision(4)));
   return {
     name: kit.name,
     sensorClass: kit.sensorClass,
@@ -51,14 +50,25 @@ export function draftOfKit(kit: Kit): KitDraft {
   };
 }
 
+/** The field in which each part of a kit stands that a camera may tell. */
+const TOLD_FIELDS: Partial<Record<keyof KitInput, Exclude<keyof KitDraft, "name">>> = {
+  sensorClass: "sensorClass",
+  imageWidthPx: "pixelPitch",
+  pixelPitchUm: "pixelPitch",
+  focalLengthMm: "focalLength",
+  fNumberWidest: "fNumber",
+  cardBytes: "card",
+};
+
 /** What the camera tells, as a change of the fields. */
 export function draftOfTold({ input, told }: ToldKit): Partial<KitDraft> {
-  const text = (value: number): string => String(Number(value.toPrecision(4)));
-  return {
-    ...(told.includes("fNumberWidest") ? { fNumber: text(input.fNumberWidest) } : {}),
-    ...(told.includes("focalLengthMm") ? { focalLength: text(input.focalLengthMm) } : {}),
-    ...(told.includes("cardBytes") ? { card: text((input.cardBytes ?? 0) / 1e9) } : {}),
-  };
+  const draft = draftOfKit(resolveKit(input));
+  const fields = told.flatMap((key) => TOLD_FIELDS[key] ?? []);
+  return Object.fromEntries(fields.map((field) => [field, draft[field]]));
+}
+
+function text(value: number): string {
+  return String(Number(value.toPrecision(4)));
 }
 
 /**

@@ -96,9 +96,16 @@ export const planWords = {
     remember: "Remember this kit",
     forget: "Forget it",
     ask: "Ask the camera",
-    toldOf: { fNumber: "widest aperture", focalLength: "focal length", card: "room on the card" },
+    toldOf: {
+      sensorClass: "sensor",
+      pixelPitch: "pixel pitch",
+      fNumber: "widest aperture",
+      focalLength: "focal length",
+      card: "room on the card",
+    },
     told: (labels: string) => `The camera told: ${labels}.`,
-    toldNothing: "The camera tells nothing of lens and card.",
+    toldNothing:
+      "The camera tells nothing of sensor, lens and card. It may tell more after a test frame.",
   },
   exposure: {
     label: "Exposure",
