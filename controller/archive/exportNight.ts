@@ -1,4 +1,3 @@
-import { existsSync } from "node:fs";
 import { copyFile, mkdir, open, rename } from "node:fs/promises";
 import { basename, dirname, join } from "node:path";
 import { NightError } from "../../core/errors.ts";
@@ -6,6 +5,7 @@ import type { FrameSet } from "../../core/frames/frameSets.ts";
 import { archiveError } from "./archiveError.ts";
 import { CATALOGUE_FILE, type Catalogue } from "./catalogue.ts";
 import { PART_ENDING } from "./frameFiles.ts";
+import { keptFiles, sidecarPath, type FileWork } from "./keptFiles.ts";
 import { NIGHT_FILE } from "./nightFolder.ts";
 import { sha256OfFile } from "./verifyNight.ts";
 
@@ -25,42 +25,35 @@ export type Export = {
  * @param targetDir  Folder into which the night's own folder is put.
  * @param sets  null: the whole night.
  * @throws NightError `archive.disk_full`, `archive.read_only`, `archive.corrupt` when a copy reads
- *   back wrong.
+ *   back wrong; the signal's reason when it is stopped.
  */
 export async function exportNight(
   catalogue: Catalogue,
   targetDir: string,
   sets: readonly FrameSet[] | null,
+  work: FileWork,
 ): Promise<Export> {
-  const nightTarget = join(targetDir, basename(catalogue.nightDir));
+  const from = catalogue.nightDir;
+  const to = join(targetDir, basename(from));
   const remarks: string[] = [];
   let fileCount = 0;
   try {
-    await mkdir(nightTarget, { recursive: true });
-    if (existsSync(join(catalogue.nightDir, NIGHT_FILE))) {
-      await copyFile(join(catalogue.nightDir, NIGHT_FILE), join(nightTarget, NIGHT_FILE));
+    await mkdir(to, { recursive: true });
+    await copyUnlisted(from, to, NIGHT_FILE);
+    await catalogue.copyTo(join(to, CATALOGUE_FILE));
+    for (const { path, bytes, sha256 } of keptFiles(catalogue, sets)) {
+      work.signal.throwIfAborted();
+      const remark = await copyVerified(from, to, path, sha256);
+      if (remark === null) fileCount += 1;
+      else remarks.push(remark);
+      await copyUnlisted(from, to, sidecarPath(path));
+      work.onFile(bytes);
     }
-    await catalogue.copyTo(join(nightTarget, CATALOGUE_FILE));
-    for (const { path, sha256 } of filesOf(catalogue, sets)) {
-      const outcome = await copyVerified(catalogue.nightDir, nightTarget, path, sha256);
-      if (outcome === null) fileCount += 1;
-      else remarks.push(outcome);
-      await copySidecar(catalogue.nightDir, nightTarget, path);
-    }
-    return { targetDir: nightTarget, fileCount, remarks };
+    return { targetDir: to, fileCount, remarks };
   } catch (thrown) {
-    throw archiveError(thrown, nightTarget);
+    work.signal.throwIfAborted();
+    throw archiveError(thrown, to);
   }
-}
-
-function filesOf(catalogue: Catalogue, sets: readonly FrameSet[] | null) {
-  const frames = catalogue.frames({ fromIndex: 0, count: Number.MAX_SAFE_INTEGER });
-  const isWanted = (cameraId: string, frameIndex: number): boolean =>
-    sets === null ||
-    sets.some((set) => set.cameraId === cameraId && set.frameIndices.includes(frameIndex));
-  return frames.flatMap(({ cameraId, frameIndex, status, file }) =>
-    status === "kept" && file !== null && isWanted(cameraId, frameIndex) ? [file] : [],
-  );
 }
 
 /** @returns null when the copy is right, else why there is none. */
@@ -91,10 +84,10 @@ async function copyVerified(
   return null;
 }
 
-/** XMP beside the frame comes along. */
-async function copySidecar(from: string, to: string, path: string): Promise<void> {
-  const sidecar = path.replace(/\.[^.]+$/, ".xmp");
-  if (existsSync(join(from, sidecar))) await copyFile(join(from, sidecar), join(to, sidecar));
+/** A file that the catalogue has no checksum of, where there is one: as it is now. */
+async function copyUnlisted(from: string, to: string, path: string): Promise<void> {
+  const sha256 = await sha256OfFile(join(from, path));
+  if (sha256 !== null) await copyVerified(from, to, path, sha256);
 }
 
 async function flush(path: string): Promise<void> {

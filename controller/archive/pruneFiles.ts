@@ -4,6 +4,7 @@ import { PRUNED_REASON } from "../../core/frames/reconcile.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { archiveError } from "./archiveError.ts";
 import type { Catalogue } from "./catalogue.ts";
+import type { FileWork } from "./keptFiles.ts";
 
 /**
  * Which previews may go: `sentinel`: of frames at sentinel pace; `unpicked`: of every frame that
@@ -17,12 +18,12 @@ export type Pruning = { readonly frameIndices: readonly number[]; readonly bytes
  * Deletes previews by a rule, never by itself and never a raw file. The frames' rows stay, with
  * everything known of them, and say that the file was pruned.
  *
- * @param options.isForReal  False: only says what it would do.
+ * @param work  null: only says what it would do.
  */
 export async function pruneFiles(
   catalogue: Catalogue,
   rule: PruneRule,
-  options: { readonly isForReal: boolean },
+  work: FileWork | null,
 ): Promise<Pruning> {
   const picked = new Set(
     catalogue
@@ -41,8 +42,9 @@ export async function pruneFiles(
     .filter(isDoomed);
   const bytes = doomed.reduce((sum, frame) => sum + frame.file!.bytes, 0);
   const frameIndices = doomed.map((frame) => frame.frameIndex);
-  if (!options.isForReal) return { frameIndices, bytes };
+  if (work === null) return { frameIndices, bytes };
   for (const frame of doomed) {
+    work.signal.throwIfAborted();
     // The row first: a break in between leaves a file too many, not a row that lies.
     catalogue.putFrame({
       ...frame,
@@ -53,6 +55,7 @@ export async function pruneFiles(
     await unlink(path).catch((thrown: NodeJS.ErrnoException) => {
       if (thrown.code !== "ENOENT") throw archiveError(thrown, path);
     });
+    work.onFile(frame.file!.bytes);
   }
   return { frameIndices, bytes };
 }

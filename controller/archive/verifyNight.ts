@@ -3,6 +3,7 @@ import { createReadStream } from "node:fs";
 import { join } from "node:path";
 import { pipeline } from "node:stream/promises";
 import type { Catalogue } from "./catalogue.ts";
+import { keptFiles, type FileWork } from "./keptFiles.ts";
 
 export type Verification = {
   readonly fileCount: number;
@@ -11,24 +12,21 @@ export type Verification = {
 };
 
 /** Reads every kept file of a night and compares its checksum with the catalogue's. */
-export async function verifyNight(catalogue: Catalogue): Promise<Verification> {
+export async function verifyNight(catalogue: Catalogue, work: FileWork): Promise<Verification> {
   const problems = catalogue
     .integrityProblems()
     .map((line) => `The catalogue is damaged: ${line}.`);
-  let fileCount = 0;
-  const frames = catalogue.frames({ fromIndex: 0, count: Number.MAX_SAFE_INTEGER });
-  for (const { status, file } of frames) {
-    if (status !== "kept" || file === null) continue;
-    fileCount += 1;
-    const sha256 = await sha256OfFile(join(catalogue.nightDir, file.path));
-    if (sha256 === null) problems.push(`${file.path} is missing.`);
-    else if (sha256 !== file.sha256) {
-      problems.push(
-        `${file.path} was altered: its SHA-256 is ${sha256}, it was kept as ${file.sha256}.`,
-      );
+  const files = keptFiles(catalogue, null);
+  for (const { path, bytes, sha256: kept } of files) {
+    work.signal.throwIfAborted();
+    const sha256 = await sha256OfFile(join(catalogue.nightDir, path));
+    if (sha256 === null) problems.push(`${path} is missing.`);
+    else if (sha256 !== kept) {
+      problems.push(`${path} was altered: its SHA-256 is ${sha256}, it was kept as ${kept}.`);
     }
+    work.onFile(bytes);
   }
-  return { fileCount, problems };
+  return { fileCount: files.length, problems };
 }
 
 /** Lower-case hexadecimal; null when there is no such file. */

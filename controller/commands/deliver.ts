@@ -2,12 +2,13 @@
 import { constants, setPriority } from "node:os";
 import { join } from "node:path";
 import { NightError } from "../../core/errors.ts";
-import type { DeliverProgress } from "../../core/api/deliverMessages.ts";
+import type { WorkProgress } from "../../core/api/workProgress.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { findNight } from "../archive/findNight.ts";
 import { nightInfoOf } from "../archive/nightFolder.ts";
 import { runCommand, type CommandDeclaration, type OptionValues } from "../commandLine.ts";
 import { deliverNight } from "../deliver/deliverNight.ts";
+import type { DeliverLine } from "../deliver/deliverProcess.ts";
 import { keepHouse } from "../deliver/keepHouse.ts";
 import { orderOf } from "../deliver/orderFromOptions.ts";
 
@@ -89,57 +90,58 @@ const COMMAND = {
 type Options = OptionValues<typeof OPTIONS>;
 
 async function main(options: Options, operands: readonly string[]): Promise<void> {
-  // A watch that runs meanwhile comes first, always.
+  // A watch that runs meanwhile comes first, always; threads and encoders inherit this.
   setPriority(constants.priority.PRIORITY_LOW);
   const isHouseKeeping =
     options.list || options.verify || [options.find, options.export, options.prune].some(Boolean);
-  const words = operands[0];
-  if (isHouseKeeping) {
-    await keepHouse({ ...options, night: words ?? null, print });
-    return;
+  const stop = new AbortController();
+  const cancel = (): void => {
+    stop.abort(new NightError("deliver.failed", isHouseKeeping ? HOUSE_STOPPED : STOPPED));
+  };
+  process.once("SIGINT", cancel);
+  process.once("SIGTERM", cancel);
+  try {
+    const work = { ...options, signal: stop.signal, ...voiceOf(options.progress) };
+    const night = operands[0] ?? null;
+    if (isHouseKeeping) await keepHouse({ ...work, night });
+    else await deliver(work, night);
+  } finally {
+    process.off("SIGINT", cancel);
+    process.off("SIGTERM", cancel);
   }
-  if (words === undefined) {
+}
+
+const STOPPED =
+  "The delivery was stopped; the frames made so far are kept, and --resume goes on from them.";
+const HOUSE_STOPPED =
+  "The work was stopped; what was done so far is whole, and the same command goes on from there.";
+
+type Work = Options & Voice & { readonly signal: AbortSignal };
+
+async function deliver(work: Work, night: string | null): Promise<void> {
+  if (night === null) {
     throw new NightError(
       "usage.invalid",
       'NIGHT is needed: a night\'s folder, its date, its name, or "last"; --list shows them',
     );
   }
-  await deliver(options, findNight(options.data, words));
-}
-
-async function deliver(options: Options, nightDir: string): Promise<void> {
+  const nightDir = findNight(work.data, night);
   const order = orderOf(
     {
-      ...options,
-      sets: splitList(options.set),
-      starTrail: options["star-trail"],
-      contactSheet: options["contact-sheet"],
-      noExtras: options["no-extras"],
+      ...work,
+      sets: splitList(work.set),
+      starTrail: work["star-trail"],
+      contactSheet: work["contact-sheet"],
+      noExtras: work["no-extras"],
     },
     startOf(nightDir),
   );
-  const outDir = options.out ?? join(nightDir, "deliver");
-  const stop = new AbortController();
-  const cancel = (): void => {
-    stop.abort(
-      new NightError(
-        "deliver.failed",
-        "The delivery was stopped; the frames made so far are kept, and --resume goes on from them.",
-      ),
-    );
-  };
-  process.once("SIGINT", cancel);
-  process.once("SIGTERM", cancel);
-  try {
-    const onProgress = progressPrinter(options.progress);
-    const result = await deliverNight({ nightDir, outDir, order, onProgress, signal: stop.signal });
-    for (const remark of result.remarks) process.stderr.write(`note: ${remark}\n`);
-    if (options.progress === "json") print(JSON.stringify({ kind: "result", result }));
-    else for (const file of result.files) print(`${file.label}: ${join(outDir, file.path)}`);
-  } finally {
-    process.off("SIGINT", cancel);
-    process.off("SIGTERM", cancel);
-  }
+  const outDir = work.out ?? join(nightDir, "deliver");
+  const { onProgress, signal } = work;
+  const result = await deliverNight({ nightDir, outDir, order, onProgress, signal });
+  for (const remark of result.remarks) process.stderr.write(`note: ${remark}\n`);
+  if (work.progress === "json") say({ kind: "result", result });
+  else for (const file of result.files) work.print(`${file.label}: ${join(outDir, file.path)}`);
 }
 
 function startOf(nightDir: string): number {
@@ -155,19 +157,43 @@ function splitList(text: string | null): readonly string[] {
   return text === null ? [] : text.split(",").map((word) => word.trim());
 }
 
-/** At most one line a second; the last of each stage always. */
-function progressPrinter(kind: string): (progress: DeliverProgress) => void {
+/** How the command speaks: lines for people, or JSON for programs. */
+type Voice = {
+  readonly print: (sentence: string) => void;
+  readonly onProgress: (progress: WorkProgress) => void;
+};
+
+function voiceOf(kind: string): Voice {
+  const print = (line: string): void => void process.stdout.write(`${line}\n`);
+  switch (kind) {
+    case "json":
+      return {
+        print: (sentence) => say({ kind: "sentence", sentence }),
+        onProgress: nowAndThen((progress) => say({ kind: "progress", progress })),
+      };
+    case "none":
+      return { print, onProgress: () => undefined };
+    default:
+      return { print, onProgress: nowAndThen((progress) => print(progressLine(progress))) };
+  }
+}
+
+function say(line: DeliverLine): void {
+  process.stdout.write(`${JSON.stringify(line)}\n`);
+}
+
+/** At most once a second; the last of each part of the work always. */
+function nowAndThen(tell: (progress: WorkProgress) => void): Voice["onProgress"] {
   let lastMs = -Infinity;
   return (progress) => {
     const isLast = progress.doneCount === progress.totalCount;
-    if (kind === "none" || (!isLast && performance.now() - lastMs < 1000)) return;
+    if (!isLast && performance.now() - lastMs < 1000) return;
     lastMs = performance.now();
-    if (kind === "json") print(JSON.stringify({ kind: "progress", progress }));
-    else print(progressLine(progress));
+    tell(progress);
   };
 }
 
-function progressLine({ label, doneCount, totalCount, share, secondsLeft }: DeliverProgress) {
+function progressLine({ label, doneCount, totalCount, share, secondsLeft }: WorkProgress) {
   const left = secondsLeft === null ? "" : `, ${clockOf(secondsLeft)} left`;
   return `${String(Math.floor(100 * share)).padStart(3)} %  ${label} ${doneCount}/${totalCount}${left}`;
 }
@@ -175,10 +201,6 @@ function progressLine({ label, doneCount, totalCount, share, secondsLeft }: Deli
 function clockOf(seconds: number): string {
   const whole = Math.round(seconds);
   return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
-}
-
-function print(line: string): void {
-  process.stdout.write(`${line}\n`);
 }
 
 await runCommand(COMMAND, main);

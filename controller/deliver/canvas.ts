@@ -1,4 +1,6 @@
-import sharp from "sharp";
+import sharp, { type Sharp } from "sharp";
+import { encodeExif, withExif } from "../../core/frames/exif.ts";
+import { exifOfWork, xmpOfWork, type WorkContext } from "./frameMetadata.ts";
 
 export type Rgb = readonly [number, number, number];
 
@@ -117,20 +119,21 @@ export function drawPicture(canvas: Canvas, picture: Canvas, at: { x: number; y:
   }
 }
 
-export function encodePng({ rgb, widthPx, heightPx }: Canvas, xmp: string): Promise<Uint8Array> {
-  return sharp(rgb, { raw: { width: widthPx, height: heightPx, channels: 3 } })
-    .png({ compressionLevel: 9 })
-    .withXmp(xmp)
-    .toBuffer();
+/** @param work  What the picture says of itself. */
+export function encodePng(canvas: Canvas, work: WorkContext): Promise<Uint8Array> {
+  return sharpOf(canvas).png({ compressionLevel: 9 }).withXmp(xmpOfWork(work)).toBuffer();
 }
 
-export function encodeJpeg(
-  { rgb, widthPx, heightPx }: Canvas,
-  xmp: string,
+/** @param work  What the picture says of itself. */
+export async function encodeJpeg(
+  canvas: Canvas,
+  work: WorkContext,
   quality = 92,
 ): Promise<Uint8Array> {
-  return sharp(rgb, { raw: { width: widthPx, height: heightPx, channels: 3 } })
-    .jpeg({ quality })
-    .withXmp(xmp)
-    .toBuffer();
+  const jpeg = await sharpOf(canvas).jpeg({ quality }).withXmp(xmpOfWork(work)).toBuffer();
+  return withExif(jpeg, encodeExif({ ...exifOfWork(work), ...canvas }));
+}
+
+function sharpOf({ rgb, widthPx, heightPx }: Canvas): Sharp {
+  return sharp(rgb, { raw: { width: widthPx, height: heightPx, channels: 3 } });
 }

@@ -11,10 +11,11 @@ import { deflicker } from "../../core/frames/deflicker.ts";
 import { archiveError } from "../archive/archiveError.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { writeWhole } from "../archive/frameFiles.ts";
-import { UNITS, deliverSet, unitsOf, type ReadySet } from "./deliverSet.ts";
+import { clearSet, deliverSet, type ReadySet } from "./deliverSet.ts";
+import { UNITS, unitsOf, type DeliveryProgress, type DeliveryStep } from "./deliveryUnits.ts";
 import { makeContactSheet, makeKeogram, makeReport, writeSidecars } from "./deliverWorks.ts";
 import { FramePool } from "./framePool.ts";
-import { beginManifest, finishManifest } from "./manifest.ts";
+import { beginManifest, finishManifest, isGoneOnWith } from "./manifest.ts";
 import { checkOneSize, measureNight, type MeasuredNight } from "./measureNight.ts";
 import {
   chooseSets,
@@ -81,48 +82,86 @@ type Delivery = DeliverOptions & {
 };
 
 async function deliverSets(delivery: Delivery): Promise<DeliverResult> {
-  const { night, chosen, pool, order, outDir, signal } = delivery;
-  const all = chosen.flatMap(({ frames }) => frames);
-  const progress = new ProgressCounter(unitsOf(order, all.length), delivery.onProgress);
-  let doneCount = 0;
-  const measured = await measureNight(all, night.catalogue, pool, {
-    canWrite: delivery.canWrite,
-    signal,
-    onFrame: (isGiven) => {
-      doneCount += 1;
-      const at = {
-        stage: "measuring",
-        label: "frames",
-        doneCount,
-        totalCount: all.length,
-      } as const;
-      progress.step(at, UNITS.measure, isGiven);
-    },
-  });
-  for (const { set, frames } of chosen) checkOneSize(frames, measured, set.name);
-  const ready = chosen.map((one) => readySet(one, measured)).filter((one) => one.frames.length > 0);
-  if (ready.length === 0) {
-    throw new NightError(
-      "deliver.failed",
-      `None of the frames can be used: ${measured.remarks[0] ?? "they are gone"}`,
-    );
-  }
-  const isResumed = await beginManifest(outDir, order, ready);
+  const { chosen, order, outDir } = delivery;
+  const frameCount = chosen.reduce((sum, { frames }) => sum + frames.length, 0);
+  const units = unitsOf(order, frameCount);
+  const progress: DeliveryProgress = new ProgressCounter<DeliveryStep>(units, delivery.onProgress);
+  const measured = await measureAll(delivery, progress);
+  const ready = readySets(chosen, measured);
+  const isResumed = isGoneOnWith(outDir, order, ready);
+  if (!isResumed) for (const set of ready) await clearSet(delivery, set);
+  await beginManifest(outDir, order, ready);
   const files: DeliveredFile[] = [];
   for (const set of ready) {
     files.push(...(await deliverSet({ ...delivery, progress, isResumed }, set)));
   }
-  const works = { night, ready, measured, outDir };
-  if (delivery.canWrite) await writeSidecars(works, order.sidecars);
-  if (order.keogram) files.push(...(await makeKeogram(works)));
-  if (order.contactSheet) files.push(await makeContactSheet(works));
-  const result = { outDir, files, remarks: measured.remarks };
-  if (order.report) files.push(await makeReport(works, result));
+  const result = await deliverWorks(delivery, { ready, measured, files, progress });
   const last = { stage: "report", label: "done", doneCount: 1, totalCount: 1 } as const;
-  progress.step(last, unitsOf(order, all.length));
+  progress.step(last, units);
   await finishManifest(outDir);
-  return { ...result, files };
+  return result;
 }
+
+async function measureAll(
+  { night, chosen, pool, canWrite, signal }: Delivery,
+  progress: DeliveryProgress,
+): Promise<MeasuredNight> {
+  const all = chosen.flatMap(({ frames }) => frames);
+  let doneCount = 0;
+  const onFrame = (isGiven: boolean): void => {
+    doneCount += 1;
+    const at = { stage: "measuring", label: "measuring frames", doneCount } as const;
+    progress.step({ ...at, totalCount: all.length }, UNITS.measure, isGiven);
+  };
+  return measureNight(all, night.catalogue, pool, { canWrite, signal, onFrame });
+}
+
+/** @throws NightError `deliver.failed` when frames of a set differ in size, or none can be used. */
+function readySets(chosen: readonly SetToDeliver[], measured: MeasuredNight): readonly ReadySet[] {
+  for (const { set, frames } of chosen) checkOneSize(frames, measured, set.name);
+  const ready = chosen.map((one) => readySet(one, measured)).filter((one) => one.frames.length > 0);
+  if (ready.length > 0) return ready;
+  throw new NightError(
+    "deliver.failed",
+    `None of the frames can be used: ${measured.remarks[0] ?? "they are gone"}`,
+  );
+}
+
+/** What is made of all sets together: sidecars, keogram, contact sheet, report. */
+async function deliverWorks(
+  { night, order, outDir, canWrite, signal }: Delivery,
+  made: {
+    readonly ready: readonly ReadySet[];
+    readonly measured: MeasuredNight;
+    readonly files: readonly DeliveredFile[];
+    readonly progress: DeliveryProgress;
+  },
+): Promise<DeliverResult> {
+  const { ready, measured, progress } = made;
+  const works = { night, ready, measured, outDir };
+  const { remarks } = measured;
+  const files = [...made.files];
+  if (canWrite) await writeSidecars(works, order.sidecars);
+  const makers: readonly Maker[] = [
+    { stage: "keogram", label: "keogram", make: () => makeKeogram(works) },
+    { stage: "contactSheet", label: "contact sheet", make: () => makeContactSheet(works) },
+    { stage: "report", label: "report", make: () => makeReport(works, { outDir, files, remarks }) },
+  ];
+  const totalCount = ready.reduce((sum, { frames }) => sum + frames.length, 0);
+  for (const { stage, label, make } of makers.filter((one) => order[one.stage])) {
+    signal.throwIfAborted();
+    progress.step({ stage, label, doneCount: 0, totalCount }, 0);
+    files.push(...(await make()));
+    progress.step({ stage, label, doneCount: totalCount, totalCount }, totalCount * UNITS.extra);
+  }
+  return { outDir, files, remarks };
+}
+
+type Maker = {
+  readonly stage: "keogram" | "contactSheet" | "report";
+  readonly label: string;
+  readonly make: () => Promise<readonly DeliveredFile[]>;
+};
 
 function readySet(one: SetToDeliver, measured: MeasuredNight): ReadySet {
   const frames = one.frames.filter((frame) => measured.frames.has(keyOf(frame)));

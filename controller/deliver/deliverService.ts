@@ -1,13 +1,9 @@
-import { fork, type ChildProcess } from "node:child_process";
 import { existsSync } from "node:fs";
 import { join, relative, resolve } from "node:path";
-import { createInterface } from "node:readline";
-import { fileURLToPath } from "node:url";
 import type {
   DeliverJob,
   DeliverOrder,
   DeliverProgress,
-  DeliverResult,
   MorningView,
 } from "../../core/api/deliverMessages.ts";
 import { NightError } from "../../core/errors.ts";
@@ -16,20 +12,14 @@ import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { CATALOGUE_FILE, Catalogue, type FrameQuery } from "../archive/catalogue.ts";
 import { NIGHTS_FOLDER } from "../archive/nightFolder.ts";
 import { SET_EDITS_KEY } from "../archive/stateKeys.ts";
+import { startDeliverProcess, type DeliverProcess } from "./deliverProcess.ts";
 import { findFrames } from "./keepHouse.ts";
 import { keepersOfCatalogue } from "./nightKeepers.ts";
 import { readNight } from "./nightToDeliver.ts";
 
 export const DELIVER_FOLDER = "deliver";
 
-type Line =
-  | { readonly kind: "progress"; readonly progress: DeliverProgress }
-  | { readonly kind: "result"; readonly result: DeliverResult };
-
-type Running = { job: DeliverJob; process: ChildProcess | null };
-
-/** How long a cancelled delivery may take to put things in order before it is ended, ms. */
-const CANCEL_MS = 10_000;
+type Running = { job: DeliverJob; process: DeliverProcess | null };
 
 /**
  * Deliveries and the morning's view, for the page.
@@ -99,10 +89,8 @@ export class DeliverService {
   cancel(jobId: string): void {
     const entry = this.#entry(jobId);
     if (entry.job.state !== "running" || entry.process === null) return;
-    const { process: child } = entry;
     this.#change(entry, { state: "cancelled", sentence: "Stopped by hand." });
-    child.kill("SIGTERM");
-    setTimeout(() => child.kill("SIGKILL"), CANCEL_MS).unref();
+    entry.process.stop();
   }
 
   /** Begins the delivery again where it stopped. */
@@ -152,30 +140,23 @@ export class DeliverService {
 
   /** Ends what runs. */
   close(): void {
-    for (const { process: child } of this.#jobs.values()) child?.kill("SIGTERM");
+    for (const { process: running } of this.#jobs.values()) running?.stop();
     this.#listeners.clear();
   }
 
   #run(entry: Running, nightDir: string): void {
-    const script = fileURLToPath(new URL("../commands/deliver.ts", import.meta.url));
-    const child = fork(script, argumentsOf(nightDir, entry.job.order), {
-      execArgv: ["--import", "tsx"],
-      stdio: ["ignore", "pipe", "pipe", "ipc"],
-    });
-    entry.process = child;
-    let complaint = "";
-    child.stderr!.on("data", (text: Buffer) => (complaint = `${complaint}${text.toString()}`));
-    createInterface({ input: child.stdout! }).on("line", (text) => {
-      const line = JSON.parse(text) as Line;
-      if (line.kind === "progress") this.#change(entry, { progress: line.progress });
-      else this.#change(entry, { result: line.result });
-    });
-    child.on("close", (code) => {
-      entry.process = null;
-      if (entry.job.state !== "running") return;
-      if (code === 0) return this.#change(entry, { state: "finished" });
-      const sentence = /^error: (.*)$/m.exec(complaint)?.[1] ?? "The delivery ended by itself.";
-      this.#change(entry, { state: "failed", sentence });
+    entry.process = startDeliverProcess(argumentsOf(nightDir, entry.job.order), {
+      line: (line) => {
+        // A delivery's progress says its stage as well.
+        if (line.kind === "progress") {
+          this.#change(entry, { progress: line.progress as DeliverProgress });
+        } else if (line.kind === "result") this.#change(entry, { result: line.result });
+      },
+      end: (sentence) => {
+        entry.process = null;
+        if (entry.job.state !== "running") return;
+        this.#change(entry, { state: sentence === null ? "finished" : "failed", sentence });
+      },
     });
   }
 
@@ -224,7 +205,7 @@ function argumentsOf(nightDir: string, order: DeliverOrder): string[] {
   const { widthPx, heightPx } = order.videoBox;
   return [
     nightDir,
-    ...["--progress", "json", "--out", join(nightDir, DELIVER_FOLDER)],
+    ...["--out", join(nightDir, DELIVER_FOLDER)],
     ...["--fps", String(order.framesPerSecond), "--size", `${widthPx}x${heightPx}`],
     ...["--sequence", order.sequence, "--video", order.videos.join(",") || "none"],
     ...(order.setIds.length === 0 ? [] : ["--set", order.setIds.join(",")]),

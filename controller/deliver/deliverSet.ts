@@ -1,24 +1,23 @@
-import { existsSync, rmSync } from "node:fs";
+import { existsSync } from "node:fs";
 import { mkdir, readFile, readdir, rm, stat } from "node:fs/promises";
 import { join, relative } from "node:path";
-import type { DeliverOrder, DeliveredFile, VideoKind } from "../../core/api/deliverMessages.ts";
+import type { DeliverOrder, DeliveredFile } from "../../core/api/deliverMessages.ts";
 import type { FrameCorrection } from "../../core/frames/deflicker.ts";
 import { archiveError } from "../archive/archiveError.ts";
 import { writeWhole } from "../archive/frameFiles.ts";
 import { encodeJpeg } from "./canvas.ts";
-import { exifOf, xmpOf, xmpOfWork } from "./frameMetadata.ts";
+import { UNITS, type DeliveryProgress } from "./deliveryUnits.ts";
+import { contextsOf, exifOf, filmTags, xmpOf, type WorkContext } from "./frameMetadata.ts";
 import type { FramePool } from "./framePool.ts";
 import type { FrameTask, TrailPart } from "./frameTasks.ts";
 import { eachOf } from "./measureNight.ts";
 import {
   framingOf,
-  keyOf,
   toneResponseOf,
   type NightToDeliver,
   type SetToDeliver,
 } from "./nightToDeliver.ts";
-import type { ProgressCounter } from "./progress.ts";
-import { VIDEO_ENDING, VideoEncoder, findVideoEncoder, videoSize } from "./videoEncoder.ts";
+import { SetFilms, removeFilms } from "./setFilms.ts";
 
 /** A set that is ready to be rendered. */
 export type ReadySet = SetToDeliver & {
@@ -35,68 +34,37 @@ export type SetDelivery = {
   readonly outDir: string;
   readonly pool: FramePool;
   readonly signal: AbortSignal;
-  readonly progress: ProgressCounter;
-  /** True when what an earlier delivery rendered is still good. */
+  readonly progress: DeliveryProgress;
+  /** True when what an earlier delivery made is still good. */
   readonly isResumed: boolean;
 };
 
-/** Work of one frame, in the unit of measuring one; from timings, and only for the time left. */
-export const UNITS = { measure: 1, render: 2, video: { h264: 2, vp9: 5, av1: 8 } } as const;
-
-/** The whole work of a delivery, in the same unit. */
-export function unitsOf(order: DeliverOrder, frameCount: number): number {
-  const video = order.videos.reduce((sum, kind) => sum + UNITS.video[kind], 0);
-  return frameCount * (UNITS.measure + UNITS.render + video);
-}
-
-/** A set's sequence, its videos fed from it as it grows, its star trail. */
+/** A set's sequence, its films fed from it as it grows, its star trail. */
 export async function deliverSet(delivery: SetDelivery, ready: ReadySet): Promise<DeliveredFile[]> {
-  const { order, outDir, signal } = delivery;
-  const isKept = order.sequence !== "none";
-  if (!isKept && order.videos.length === 0 && !order.starTrail) return [];
-  const folder = join(outDir, isKept ? `sequence-${ready.slug}` : `.frames-${ready.slug}`);
-  const ending = order.sequence === "tiff16" ? "tif" : "jpg";
-  const pathOf = (n: number): string => join(folder, `${String(n + 1).padStart(6, "0")}.${ending}`);
-  if (!delivery.isResumed) rmSync(folder, { recursive: true, force: true });
+  const { order, signal } = delivery;
+  if (order.sequence === "none" && order.videos.length === 0 && !order.starTrail) return [];
+  const folder = folderOf(delivery, ready);
   await mkdir(folder, { recursive: true }).catch((thrown: unknown) => {
     throw archiveError(thrown, folder);
   });
-  const encoders = startEncoders(delivery, ready, ending === "jpg" ? "pipe" : null);
-  const cancelAll = (): Promise<unknown> =>
-    Promise.all(encoders.map(({ encoder }) => encoder.cancel()));
+  const films = filmsOf(delivery, ready);
   // An encoder may have minutes of work in hand; being stopped does not wait for them.
-  const onAbort = (): void => void cancelAll();
+  const onAbort = (): void => void films.cancel();
   signal.addEventListener("abort", onAbort, { once: true });
   try {
-    const rendered = renderInOrder(delivery, ready, pathOf);
-    for (const [n, done] of rendered.entries()) {
-      await done;
-      signal.throwIfAborted();
-      if (encoders.length === 0) continue;
-      const jpeg = await readFile(pathOf(n));
-      await Promise.all(encoders.map(({ encoder }) => encoder.write(jpeg)));
-      for (const { kind, label } of encoders) {
-        const at = {
-          stage: "video",
-          label,
-          doneCount: n + 1,
-          totalCount: rendered.length,
-        } as const;
-        delivery.progress.step(at, UNITS.video[kind]);
-      }
-    }
+    // 16-bit pictures cannot be handed over one by one, so their films come after the sequence.
+    const isPiped = order.sequence !== "tiff16";
+    if (isPiped) films.start("pipe");
+    await feed(films, startFrames(delivery, ready, folder), signal);
+    if (!isPiped) films.start({ pattern: join(folder, "%06d.tif") });
     const files: DeliveredFile[] = [];
+    if (order.sequence !== "none") files.push(await sequenceEntry(folder, delivery, ready));
     if (order.starTrail) files.push(await makeStarTrail(delivery, ready));
-    if (isKept) files.unshift(await sequenceEntry(folder, delivery, ready));
-    for (const { encoder, label, path } of encoders) {
-      const bytes = await encoder.finish();
-      files.push(videoEntry(outDir, { label, path, bytes }, ready));
-    }
-    if (order.sequence === "tiff16") files.push(...(await encodeFromTiff(delivery, ready, folder)));
-    if (!isKept) await rm(folder, { recursive: true, force: true });
+    files.push(...(await films.finish()));
+    if (order.sequence === "none") await rm(folder, { recursive: true, force: true });
     return files;
   } catch (thrown) {
-    await cancelAll();
+    await films.cancel();
     signal.throwIfAborted();
     throw thrown;
   } finally {
@@ -104,30 +72,79 @@ export async function deliverSet(delivery: SetDelivery, ready: ReadySet): Promis
   }
 }
 
-/** Starts all of a set's frames, a few at a time; each promise resolves when its file is whole. */
-function renderInOrder(
+/** Takes away what another delivery made of a set, so that it is never taken for this one's. */
+export async function clearSet(
+  delivery: Pick<SetDelivery, "order" | "outDir">,
+  ready: ReadySet,
+): Promise<void> {
+  await rm(folderOf(delivery, ready), { recursive: true, force: true });
+  await removeFilms(delivery.outDir, ready, delivery.order.videos);
+}
+
+function folderOf(
+  { order, outDir }: Pick<SetDelivery, "order" | "outDir">,
+  ready: ReadySet,
+): string {
+  return join(outDir, `${order.sequence === "none" ? ".frames" : "sequence"}-${ready.slug}`);
+}
+
+function filmsOf(delivery: SetDelivery, ready: ReadySet): SetFilms {
+  const tagsOf = (label: string) => filmTags(workContext(delivery, ready, label));
+  return new SetFilms(ready, { ...delivery, tagsOf });
+}
+
+function workContext({ night }: SetDelivery, ready: ReadySet, label: string): WorkContext {
+  const framing = framingOf(night.catalogue, ready.set.cameraId);
+  return { info: night.info, framing, label, first: ready.frames[0]! };
+}
+
+async function feed(
+  films: SetFilms,
+  rendered: readonly RenderedFrame[],
+  signal: AbortSignal,
+): Promise<void> {
+  for (const { path, isWhole } of rendered) {
+    await isWhole;
+    signal.throwIfAborted();
+    if (films.isHungry) await films.write(await readFile(path));
+  }
+}
+
+type RenderedFrame = {
+  readonly path: string;
+  /** Resolves when its file is whole. */
+  readonly isWhole: Promise<void>;
+};
+
+/** Starts all of a set's frames, a few at a time. */
+function startFrames(
   delivery: SetDelivery,
   ready: ReadySet,
-  pathOf: (n: number) => string,
-): readonly Promise<void>[] {
+  folder: string,
+): readonly RenderedFrame[] {
   const { order, pool, signal, progress } = delivery;
-  const done = ready.frames.map(() => createGate());
+  const ending = order.sequence === "tiff16" ? "tif" : "jpg";
+  const taskOf = taskMaker(delivery, ready);
+  const frames = ready.frames.map((_, n) => ({
+    path: join(folder, `${String(n + 1).padStart(6, "0")}.${ending}`),
+    gate: createGate(),
+  }));
   let doneCount = 0;
   const one = async (n: number): Promise<void> => {
     signal.throwIfAborted();
-    const outPath = pathOf(n);
-    const isGiven = delivery.isResumed && existsSync(outPath);
-    if (!isGiven) await pool.run(renderTask(delivery, ready, n, outPath));
-    else if (order.starTrail) await pool.run({ kind: "trail", path: outPath });
+    const { path, gate } = frames[n]!;
+    const isGiven = delivery.isResumed && existsSync(path);
+    if (!isGiven) await pool.run(taskOf(n, path));
+    else if (order.starTrail) await pool.run({ kind: "trail", path });
     doneCount += 1;
-    const at = { stage: "frames", label: ready.set.name, doneCount } as const;
-    progress.step({ ...at, totalCount: ready.frames.length }, UNITS.render, isGiven);
-    done[n]!.open();
+    const at = { stage: "frames", label: `frames of ${ready.set.name}`, doneCount } as const;
+    progress.step({ ...at, totalCount: frames.length }, UNITS.render, isGiven);
+    gate.open();
   };
-  eachOf([...ready.frames.keys()], 2 * pool.width, one).catch((thrown: unknown) => {
-    for (const gate of done) gate.fail(thrown);
+  eachOf([...frames.keys()], 2 * pool.width, one).catch((thrown: unknown) => {
+    for (const { gate } of frames) gate.fail(thrown);
   });
-  return done.map((gate) => gate.opened);
+  return frames.map(({ path, gate }) => ({ path, isWhole: gate.opened }));
 }
 
 /** A promise that is settled from outside. */
@@ -149,98 +166,33 @@ function createGate(): Gate {
   return { opened, open, fail };
 }
 
-function renderTask(
+/** What a worker is told of a frame; what all frames share is looked up once. */
+function taskMaker(
   { night, order }: SetDelivery,
   ready: ReadySet,
-  n: number,
-  outPath: string,
-): FrameTask {
-  const frame = ready.frames[n]!;
+): (n: number, outPath: string) => FrameTask {
   const { catalogue } = night;
-  const biasStops = ready.corrections[n]!.totalStops;
-  const picks = catalogue.picks();
-  const context = {
-    info: night.info,
-    framing: framingOf(catalogue, frame.cameraId),
-    setName: ready.set.name,
-    pick: picks.find((pick) => keyOf(pick) === keyOf(frame)) ?? null,
-    biasStops,
+  const contextOf = contextsOf(night);
+  const response = toneResponseOf(catalogue, ready.set.cameraId);
+  return (n, outPath) => {
+    const frame = ready.frames[n]!;
+    const gainStops = ready.corrections[n]!.totalStops;
+    const context = contextOf(frame, ready.set.name, gainStops);
+    return {
+      kind: "render",
+      path: join(catalogue.nightDir, frame.file!.path),
+      outPath,
+      format: order.sequence === "tiff16" ? "tiff16" : "jpeg",
+      // Without a sequence to keep, nothing larger than the video is needed.
+      box: order.sequence === "none" && !order.starTrail ? order.videoBox : null,
+      gainStops,
+      response,
+      ditherSeed: frame.frameIndex,
+      exif: exifOf(frame, context),
+      xmp: xmpOf(frame, context),
+      trail: order.starTrail,
+    };
   };
-  return {
-    kind: "render",
-    path: join(catalogue.nightDir, frame.file!.path),
-    outPath,
-    format: order.sequence === "tiff16" ? "tiff16" : "jpeg",
-    // Without a sequence to keep, nothing larger than the video is needed.
-    box: order.sequence === "none" && !order.starTrail ? order.videoBox : null,
-    gainStops: biasStops,
-    response: toneResponseOf(catalogue, frame.cameraId),
-    ditherSeed: frame.frameIndex,
-    exif: exifOf(frame, context),
-    xmp: xmpOf(frame, context),
-    trail: order.starTrail,
-  };
-}
-
-type RunningVideo = {
-  readonly encoder: VideoEncoder;
-  readonly kind: VideoKind;
-  readonly label: string;
-  readonly path: string;
-};
-
-/** @param source  null: nothing to feed yet. */
-function startEncoders(
-  { order, outDir }: SetDelivery,
-  ready: ReadySet,
-  source: "pipe" | { readonly pattern: string } | null,
-): RunningVideo[] {
-  if (source === null || order.videos.length === 0) return [];
-  const encoderPath = findVideoEncoder();
-  const { widthPx, heightPx } = videoSize(ready.picture, order.videoBox);
-  return order.videos.map((kind) => {
-    const path = join(outDir, `film-${ready.slug}.${VIDEO_ENDING[kind]}`);
-    const video = { encoderPath, kind, outPath: path, widthPx, heightPx, source };
-    const encoder = new VideoEncoder({ ...video, framesPerSecond: order.framesPerSecond });
-    return { encoder, kind, path, label: `film ${kind} of ${ready.set.name}` };
-  });
-}
-
-/** 16-bit pictures cannot be handed over one by one, so the films come after the sequence. */
-async function encodeFromTiff(
-  delivery: SetDelivery,
-  ready: ReadySet,
-  folder: string,
-): Promise<DeliveredFile[]> {
-  const files: DeliveredFile[] = [];
-  for (const kind of delivery.order.videos) {
-    const one = { ...delivery, order: { ...delivery.order, videos: [kind] } };
-    const [video] = startEncoders(one, ready, { pattern: join(folder, "%06d.tif") });
-    const cancel = (): void => void video!.encoder.cancel();
-    delivery.signal.addEventListener("abort", cancel, { once: true });
-    const bytes = await video!.encoder.finish();
-    delivery.signal.removeEventListener("abort", cancel);
-    files.push(videoEntry(delivery.outDir, { ...video!, bytes }, ready));
-    const count = ready.frames.length;
-    const at = {
-      stage: "video",
-      label: video!.label,
-      doneCount: count,
-      totalCount: count,
-    } as const;
-    delivery.progress.step(at, count * UNITS.video[kind]);
-  }
-  return files;
-}
-
-function videoEntry(
-  outDir: string,
-  video: { label: string; path: string; bytes: number },
-  ready: ReadySet,
-): DeliveredFile {
-  const frameCount = ready.frames.length;
-  const { label, bytes } = video;
-  return { kind: "video", label, path: relative(outDir, video.path), bytes, frameCount };
 }
 
 async function sequenceEntry(
@@ -266,10 +218,11 @@ async function makeStarTrail(delivery: SetDelivery, ready: ReadySet): Promise<De
   }
   const path = `star-trail-${ready.slug}.jpg`;
   const label = `star trail of ${ready.set.name}`;
-  const xmp = xmpOfWork(label, delivery.night.info, ready.frames[0]!);
-  const bytes = await encodeJpeg(whole!, xmp, 95);
+  const bytes = await encodeJpeg(whole!, workContext(delivery, ready, label), 95);
   await writeWhole(join(delivery.outDir, path), bytes);
   const frameCount = ready.frames.length;
+  const at = { stage: "starTrail", label, doneCount: frameCount, totalCount: frameCount } as const;
+  delivery.progress.step(at, frameCount * UNITS.extra);
   return { kind: "starTrail", label, path, bytes: bytes.byteLength, frameCount };
 }
 

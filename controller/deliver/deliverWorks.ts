@@ -3,10 +3,11 @@ import type { DeliverResult, DeliveredFile } from "../../core/api/deliverMessage
 import { chooseKeepers, type Keeper } from "../../core/frames/keepers.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { writeWhole } from "../archive/frameFiles.ts";
+import { sidecarPath } from "../archive/keptFiles.ts";
 import { encodeJpeg, encodePng } from "./canvas.ts";
 import { drawContactSheet } from "./contactSheet.ts";
 import type { ReadySet } from "./deliverSet.ts";
-import { xmpOf, xmpOfWork } from "./frameMetadata.ts";
+import { contextsOf, xmpOf } from "./frameMetadata.ts";
 import { drawKeogram } from "./keogram.ts";
 import type { MeasuredNight } from "./measureNight.ts";
 import { framingOf, keyOf, toneResponseOf, type NightToDeliver } from "./nightToDeliver.ts";
@@ -49,10 +50,11 @@ export async function makeKeogram(works: WorksInput): Promise<DeliveredFile[]> {
       },
     );
     const path = n === 0 ? `${KEOGRAM_FILE}.png` : `${KEOGRAM_FILE}-${n + 1}.png`;
-    const first = frames[0]!.frame;
-    const bytes = await encodePng(canvas, xmpOfWork("keogram", night.info, first));
-    await writeWhole(join(outDir, path), bytes);
     const label = `keogram of ${cameraId}`;
+    const framing = framingOf(night.catalogue, cameraId);
+    const first = frames[0]!.frame;
+    const bytes = await encodePng(canvas, { info: night.info, framing, label, first });
+    await writeWhole(join(outDir, path), bytes);
     const frameCount = frames.length;
     files.push({ kind: "keogram", label, path, bytes: bytes.byteLength, frameCount });
   }
@@ -66,7 +68,7 @@ function gapMsOf(frames: readonly FrameRecord[]): number {
   return Math.max(60_000, 4 * usualMs);
 }
 
-export async function makeContactSheet(works: WorksInput): Promise<DeliveredFile> {
+export async function makeContactSheet(works: WorksInput): Promise<DeliveredFile[]> {
   const frames = works.ready.flatMap(({ frames: all }) => all);
   const canvas = await drawContactSheet(
     frames.map((frame) => ({
@@ -74,18 +76,13 @@ export async function makeContactSheet(works: WorksInput): Promise<DeliveredFile
       thumbnailJpeg: works.measured.frames.get(keyOf(frame))!.thumbnailJpeg,
     })),
   );
-  const xmp = xmpOfWork("contact sheet", works.night.info, frames[0]!);
-  const bytes = await encodeJpeg(canvas, xmp);
+  const label = "contact sheet";
+  const first = frames[0]!;
+  const bytes = await encodeJpeg(canvas, { info: works.night.info, framing: null, label, first });
   const path = "contact-sheet.jpg";
   await writeWhole(join(works.outDir, path), bytes);
   const frameCount = frames.length;
-  return {
-    kind: "contactSheet",
-    label: "contact sheet",
-    path,
-    bytes: bytes.byteLength,
-    frameCount,
-  };
+  return [{ kind: "contactSheet", label, path, bytes: bytes.byteLength, frameCount }];
 }
 
 /** The night's keepers, by what was measured and by the photographer's word. */
@@ -98,13 +95,16 @@ export function keepersOf(
   return chooseKeepers(candidates, works.night.catalogue.picks());
 }
 
-export async function makeReport(works: WorksInput, result: DeliverResult): Promise<DeliveredFile> {
+export async function makeReport(
+  works: WorksInput,
+  result: DeliverResult,
+): Promise<DeliveredFile[]> {
   const path = "report.html";
   const html = await writeReport({ ...works, keepers: keepersOf(works), result });
   await writeWhole(join(works.outDir, path), html);
   const bytes = new TextEncoder().encode(html).byteLength;
   const frameCount = works.ready.reduce((sum, { frames }) => sum + frames.length, 0);
-  return { kind: "report", label: "report of the night", path, bytes, frameCount };
+  return [{ kind: "report", label: "report of the night", path, bytes, frameCount }];
 }
 
 /**
@@ -113,19 +113,13 @@ export async function makeReport(works: WorksInput, result: DeliverResult): Prom
  */
 export async function writeSidecars(works: WorksInput, besideJpegs: boolean): Promise<void> {
   const { night, ready } = works;
-  const picks = new Map(night.catalogue.picks().map((pick) => [keyOf(pick), pick]));
+  const contextOf = contextsOf(night);
   for (const { set, frames, corrections } of ready) {
     for (const [n, frame] of frames.entries()) {
       const isJpeg = /\.jpe?g$/i.test(frame.file!.path);
       if (isJpeg && !besideJpegs) continue;
-      const xmp = xmpOf(frame, {
-        info: night.info,
-        framing: framingOf(night.catalogue, frame.cameraId),
-        setName: set.name,
-        pick: picks.get(keyOf(frame)) ?? null,
-        biasStops: corrections[n]!.totalStops,
-      });
-      const path = join(night.catalogue.nightDir, frame.file!.path.replace(/\.[^.]+$/, ".xmp"));
+      const xmp = xmpOf(frame, contextOf(frame, set.name, corrections[n]!.totalStops));
+      const path = join(night.catalogue.nightDir, sidecarPath(frame.file!.path));
       await writeWhole(path, xmp);
     }
   }

@@ -5,6 +5,7 @@ import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { utcMs } from "../../core/units.ts";
 import type { Pick } from "../archive/catalogue.ts";
 import type { NightInfo } from "../archive/nightInfo.ts";
+import { framingOf, keyOf, type NightToDeliver } from "./nightToDeliver.ts";
 
 export type FrameContext = {
   readonly info: NightInfo | null;
@@ -14,6 +15,23 @@ export type FrameContext = {
   /** What deflickering multiplies the light by, stops; null: the frame is as it was taken. */
   readonly biasStops: number | null;
 };
+
+/** Gives each frame its context; what the frames share is looked up once. */
+export function contextsOf(
+  night: NightToDeliver,
+): (frame: FrameRecord, setName: string, biasStops: number) => FrameContext {
+  const picks = new Map(night.catalogue.picks().map((pick) => [keyOf(pick), pick]));
+  const framings = new Map(
+    night.catalogue.cameraIds().map((id) => [id, framingOf(night.catalogue, id)]),
+  );
+  return (frame, setName, biasStops) => ({
+    info: night.info,
+    framing: framings.get(frame.cameraId) ?? null,
+    setName,
+    pick: picks.get(keyOf(frame)) ?? null,
+    biasStops,
+  });
+}
 
 /** Times are written in UTC: a night crosses midnight, and its place may be without a zone. */
 const UTC_OFFSET_MINUTES = 0;
@@ -34,8 +52,8 @@ export function exifOf(
     utcOffsetMinutes: UTC_OFFSET_MINUTES,
     exposureBiasStops: context.biasStops ?? 0,
     brightnessApex: null,
-    description: describe(frame, context),
-    userComment: null,
+    description: asciiOrNull(describe(frame, context)),
+    userComment: describe(frame, context),
     maker: null,
     model: null,
     software: "Nattvakt",
@@ -69,20 +87,63 @@ export function xmpOf(frame: FrameRecord, context: FrameContext): string {
   return encodeXmp(fields);
 }
 
-/** XMP of a picture made of many frames. */
-export function xmpOfWork(title: string, info: NightInfo | null, first: FrameRecord): string {
+/** What a picture or film made of many frames says of itself. */
+export type WorkContext = {
+  readonly info: NightInfo | null;
+  /** null for a work of several cameras. */
+  readonly framing: Framing | null;
+  /** As in "keogram of camera-1". */
+  readonly label: string;
+  readonly first: FrameRecord;
+};
+
+/** Exif of such a picture: when its first frame began, and where. It has no exposure of its own. */
+export function exifOfWork(work: WorkContext): Omit<ExifFields, "widthPx" | "heightPx"> {
+  const { info, framing, label, first } = work;
+  const context = { info, framing, setName: label, pick: null, biasStops: null };
+  return {
+    ...exifOf(first, context),
+    ...{ exposureSeconds: null, iso: null, fNumber: null },
+    description: asciiOrNull(label),
+    userComment: label,
+    thumbnail: null,
+  };
+}
+
+/** XMP of such a picture. */
+export function xmpOfWork({ info, framing, label, first }: WorkContext): string {
   return encodeXmp({
-    exposure: first.happened ?? first.ordered,
+    exposure: null,
     takenUtcMs: first.openedUtcMs,
     utcOffsetMinutes: UTC_OFFSET_MINUTES,
     latitudeDeg: info?.latitudeDeg ?? null,
     longitudeDeg: info?.longitudeDeg ?? null,
-    directionDeg: null,
+    directionDeg: framing?.azimuthDeg ?? null,
     exposureBiasStops: null,
     rating: null,
     title: info?.name ?? null,
-    description: title,
+    description: label,
   });
+}
+
+/** Tags of a film, by the names that its containers share. */
+export function filmTags({ info, label, first }: WorkContext): Readonly<Record<string, string>> {
+  const { openedUtcMs } = first;
+  return {
+    title: info === null ? label : `${info.name}: ${label}`,
+    ...(info === null || info.placeName === "" ? {} : { comment: info.placeName }),
+    ...(info === null ? {} : { location: iso6709(info.latitudeDeg, info.longitudeDeg) }),
+    ...(openedUtcMs === null ? {} : { creation_time: new Date(openedUtcMs).toISOString() }),
+  };
+}
+
+/** As in "+68.9000+027.0000/". Source: ISO 6709, annex H. */
+function iso6709(latitudeDeg: number, longitudeDeg: number): string {
+  const part = (degrees: number, digits: number): string =>
+    `${degrees < 0 ? "-" : "+"}${Math.abs(degrees)
+      .toFixed(4)
+      .padStart(digits + 5, "0")}`;
+  return `${part(latitudeDeg, 2)}${part(longitudeDeg, 3)}/`;
 }
 
 /** A keeper without stars has five: it was picked. XMP's −1 is "rejected". */
@@ -94,4 +155,9 @@ function ratingOf(pick: Pick | null): number | null {
 function describe(frame: FrameRecord, { info, setName }: FrameContext): string {
   const where = info === null ? "" : `${info.placeName === "" ? info.name : info.placeName}, `;
   return `${where}${setName}, frame ${frame.frameIndex}`;
+}
+
+/** Exif's description is ASCII; what needs more letters stands whole in its comment and in XMP. */
+function asciiOrNull(text: string): string | null {
+  return /^[\x20-\x7e]*$/.test(text) ? text : null;
 }

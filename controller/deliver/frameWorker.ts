@@ -6,6 +6,7 @@ import { asNightError } from "../../core/errors.ts";
 import { encodeExif, withExif } from "../../core/frames/exif.ts";
 import { measurePixels } from "../../core/frames/frameMeasure.ts";
 import { gainTable } from "../../core/frames/gainTable.ts";
+import { withTiffExif } from "../../core/frames/tiffExif.ts";
 import { sha256Of } from "../archive/frameFiles.ts";
 import { applyGain8, applyGain16 } from "./applyGain.ts";
 import type { FrameAnswer, FrameTask, TrailPart } from "./frameTasks.ts";
@@ -108,11 +109,13 @@ async function encodeTiff16(
   const { widthPx, heightPx } = picture;
   if (task.trail) addToTrail({ ...picture, rgb: applyGain8(picture.rgb, table, task.ditherSeed) });
   const rgb = applyGain16(picture.rgb, table);
-  return sharp(rgb, { raw: { width: widthPx, height: heightPx, channels: 3 } })
+  const tiff = await sharp(rgb, { raw: { width: widthPx, height: heightPx, channels: 3 } })
     .toColourspace("rgb16")
-    .tiff({ compression: "deflate", predictor: "horizontal" })
+    // Of the lossless ways the one that TIFF 6.0 itself has.
+    .tiff({ compression: "lzw", predictor: "horizontal" })
     .withXmp(task.xmp)
     .toBuffer();
+  return withTiffExif(tiff, { ...task.exif, widthPx, heightPx, thumbnail: null });
 }
 
 async function fitInto(

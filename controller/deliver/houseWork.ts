@@ -1,15 +1,13 @@
-import { fork, type ChildProcess } from "node:child_process";
 import { existsSync } from "node:fs";
 import { isAbsolute, join, resolve } from "node:path";
-import { createInterface } from "node:readline";
-import { fileURLToPath } from "node:url";
 import type { HouseJob, HouseOrder, PruneOutlook } from "../../core/api/houseMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { CATALOGUE_FILE, Catalogue } from "../archive/catalogue.ts";
 import { NIGHTS_FOLDER } from "../archive/nightFolder.ts";
 import { pruneFiles } from "../archive/pruneFiles.ts";
+import { startDeliverProcess, type DeliverProcess } from "./deliverProcess.ts";
 
-type Running = { job: HouseJob; process: ChildProcess | null };
+type Running = { job: HouseJob; process: DeliverProcess | null };
 
 /** What a long list of altered files is cut to; the outcome says how many there are. */
 const SENTENCES_MAX = 200;
@@ -38,7 +36,7 @@ export class HouseWork {
   async outlook(nightId: string, rule: PruneOutlook["rule"]): Promise<PruneOutlook> {
     const catalogue = Catalogue.open(this.#nightDir(nightId), { readOnly: true });
     try {
-      const { frameIndices, bytes } = await pruneFiles(catalogue, rule, { isForReal: false });
+      const { frameIndices, bytes } = await pruneFiles(catalogue, rule, null);
       return { rule, previewCount: frameIndices.length, bytes };
     } finally {
       catalogue.close();
@@ -54,7 +52,10 @@ export class HouseWork {
     }
     const jobId = `house-${this.#nextJob}`;
     this.#nextJob += 1;
-    const job: HouseJob = { jobId, nightId, order, state: "running", sentences: [] };
+    const job: HouseJob = {
+      ...{ jobId, nightId, order, state: "running" },
+      ...{ progress: null, sentences: [] },
+    };
     const entry: Running = { job, process: null };
     this.#jobs.set(jobId, entry);
     this.#run(entry, [nightDir, ...argumentsOf(order)]);
@@ -67,14 +68,14 @@ export class HouseWork {
     if (!entry) throw new NightError("archive.not_found", `There is no work called ${jobId}.`);
     if (entry.job.state === "running") {
       this.#change(entry, { state: "cancelled" }, "Stopped by hand.");
-      entry.process?.kill("SIGTERM");
+      entry.process?.stop();
     }
     return entry.job;
   }
 
   /** Ends what runs. */
   close(): void {
-    for (const { process: child } of this.#jobs.values()) child?.kill("SIGTERM");
+    for (const { process: running } of this.#jobs.values()) running?.stop();
   }
 
   async #check(nightId: string, order: HouseOrder): Promise<void> {
@@ -100,21 +101,17 @@ export class HouseWork {
   }
 
   #run(entry: Running, argv: readonly string[]): void {
-    const script = fileURLToPath(new URL("../commands/deliver.ts", import.meta.url));
-    const child = fork(script, [...argv], {
-      execArgv: ["--import", "tsx"],
-      stdio: ["ignore", "pipe", "pipe", "ipc"],
-    });
-    entry.process = child;
-    let complaint = "";
-    child.stderr!.on("data", (text: Buffer) => (complaint = `${complaint}${text.toString()}`));
-    createInterface({ input: child.stdout! }).on("line", (line) => this.#change(entry, {}, line));
-    child.on("close", (code) => {
-      entry.process = null;
-      if (entry.job.state !== "running") return;
-      if (code === 0) return this.#change(entry, { state: "finished" });
-      const sentence = /^error: (.*)$/m.exec(complaint)?.[1] ?? "The work ended by itself.";
-      this.#change(entry, { state: "failed" }, sentence);
+    entry.process = startDeliverProcess(argv, {
+      line: (line) => {
+        if (line.kind === "progress") this.#change(entry, { progress: line.progress });
+        else if (line.kind === "sentence") this.#change(entry, {}, line.sentence);
+      },
+      end: (sentence) => {
+        entry.process = null;
+        if (entry.job.state !== "running") return;
+        if (sentence === null) this.#change(entry, { state: "finished" });
+        else this.#change(entry, { state: "failed" }, sentence);
+      },
     });
   }
 

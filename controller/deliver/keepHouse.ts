@@ -1,14 +1,17 @@
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { WorkProgress } from "../../core/api/workProgress.ts";
+import type { FrameFile, FrameRecord } from "../../core/night/frameRecord.ts";
 import { surgesOf } from "../../core/frames/nightStory.ts";
 import { NightError } from "../../core/errors.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { exportNight } from "../archive/exportNight.ts";
 import { findNight } from "../archive/findNight.ts";
 import { listNights, nightInfoOf } from "../archive/nightFolder.ts";
-import { pruneFiles, type PruneRule } from "../archive/pruneFiles.ts";
+import { keptFiles, type FileWork } from "../archive/keptFiles.ts";
+import { pruneFiles } from "../archive/pruneFiles.ts";
 import { verifyNight } from "../archive/verifyNight.ts";
 import { readNight } from "./nightToDeliver.ts";
 import { momentOf } from "./orderFromOptions.ts";
+import { ProgressCounter } from "./progress.ts";
 
 export type HouseKeeping = {
   readonly data: string;
@@ -23,6 +26,8 @@ export type HouseKeeping = {
   readonly prune: string | null;
   readonly yes: boolean;
   readonly print: (line: string) => void;
+  readonly onProgress: (progress: WorkProgress) => void;
+  readonly signal: AbortSignal;
 };
 
 /** What `deliver` does besides delivering: list, find, verify, export, prune. */
@@ -113,8 +118,28 @@ function framesInSurges(catalogue: Catalogue): readonly FrameRecord[] {
   });
 }
 
-async function verify(catalogue: Catalogue, { print }: HouseKeeping): Promise<void> {
-  const outcome = await verifyNight(catalogue);
+type Total = { readonly count: number; readonly bytes: number };
+
+function totalOf(files: readonly FrameFile[]): Total {
+  return { count: files.length, bytes: files.reduce((sum, { bytes }) => sum + bytes, 0) };
+}
+
+/** Tells of each file as a share of all bytes. */
+function fileWork(work: HouseKeeping, label: string, total: Total): FileWork {
+  const counter = new ProgressCounter(total.bytes, work.onProgress);
+  const totalCount = total.count;
+  let doneCount = 0;
+  const onFile = (bytes: number): void => {
+    doneCount += 1;
+    counter.step({ label, doneCount, totalCount }, bytes);
+  };
+  return { onFile, signal: work.signal };
+}
+
+async function verify(catalogue: Catalogue, work: HouseKeeping): Promise<void> {
+  const { print } = work;
+  const total = totalOf(keptFiles(catalogue, null));
+  const outcome = await verifyNight(catalogue, fileWork(work, "checking files", total));
   for (const problem of outcome.problems) print(problem);
   if (outcome.problems.length > 0) {
     throw new NightError(
@@ -133,7 +158,8 @@ async function exportTo(catalogue: Catalogue, work: HouseKeeping, target: string
     throw new NightError("archive.not_found", `There is no frame set ${unknown}; see --list.`);
   }
   const sets = ids === null ? null : night.sets.filter((set) => ids.includes(set.setId));
-  const outcome = await exportNight(catalogue, target, sets);
+  const progress = fileWork(work, "copying files", totalOf(keptFiles(catalogue, sets)));
+  const outcome = await exportNight(catalogue, target, sets, progress);
   for (const remark of outcome.remarks) work.print(remark);
   work.print(`${outcome.fileCount} files were copied to ${outcome.targetDir} and read back right.`);
 }
@@ -145,13 +171,16 @@ async function prune(catalogue: Catalogue, work: HouseKeeping, rule: string): Pr
       `--prune must be "sentinel" or "unpicked", not "${rule}"`,
     );
   }
-  const outcome = await pruneFiles(catalogue, rule as PruneRule, { isForReal: work.yes });
-  const megabytes = (outcome.bytes / 1e6).toFixed(1);
-  work.print(
-    work.yes
-      ? `${outcome.frameIndices.length} previews were deleted, ${megabytes} MB; their rows stay.`
-      : `${outcome.frameIndices.length} previews would be deleted, ${megabytes} MB; add --yes to do it.`,
-  );
+  const outlook = await pruneFiles(catalogue, rule, null);
+  const count = outlook.frameIndices.length;
+  const size = `${(outlook.bytes / 1e6).toFixed(1)} MB`;
+  if (!work.yes) {
+    work.print(`${count} previews would be deleted, ${size}; add --yes to do it.`);
+    return;
+  }
+  const total = { count, bytes: outlook.bytes };
+  await pruneFiles(catalogue, rule, fileWork(work, "pruning previews", total));
+  work.print(`${count} previews were deleted, ${size}; their rows stay.`);
 }
 
 function clock(utcMs: number): string {

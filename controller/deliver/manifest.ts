@@ -11,27 +11,34 @@ const MANIFEST_FILE = "delivery.json";
 type Manifest = { readonly version: 1; readonly fingerprint: string; readonly isWhole: boolean };
 
 /**
- * Writes down what is being delivered.
+ * Whether to go on with what an earlier delivery left here: it was asked for, and is of the same
+ * order, frames and corrections.
  *
- * @returns True when what an earlier delivery left here is of the same order, frames and
- *   corrections, and was asked to be gone on with.
- * @throws NightError `deliver.failed` when there is another delivery to go on with.
+ * @throws NightError `deliver.failed` when what lies here is of another delivery.
  */
+export function isGoneOnWith(
+  outDir: string,
+  order: DeliverOrder,
+  sets: readonly ReadySet[],
+): boolean {
+  const present = order.resume ? readManifest(outDir) : null;
+  if (present === null || present.fingerprint === fingerprintOf(order, sets)) {
+    return present !== null;
+  }
+  throw new NightError(
+    "deliver.failed",
+    `What lies in ${outDir} was delivered with other options or other frames; deliver without --resume to begin anew.`,
+  );
+}
+
+/** Writes down what is being delivered. */
 export async function beginManifest(
   outDir: string,
   order: DeliverOrder,
   sets: readonly ReadySet[],
-): Promise<boolean> {
+): Promise<void> {
   const fingerprint = fingerprintOf(order, sets);
-  const present = readManifest(outDir);
-  if (order.resume && present !== null && present.fingerprint !== fingerprint) {
-    throw new NightError(
-      "deliver.failed",
-      `What lies in ${outDir} was delivered with other options or other frames; deliver without --resume to begin anew.`,
-    );
-  }
   await writeManifest(outDir, { version: 1, fingerprint, isWhole: false });
-  return order.resume && present !== null;
 }
 
 export async function finishManifest(outDir: string): Promise<void> {

@@ -1,8 +1,14 @@
-import type { DeliverProgress, DeliverStage } from "../../core/api/deliverMessages.ts";
+import type { WorkProgress } from "../../core/api/workProgress.ts";
 
-/** Counts the work of a delivery and tells how long it will still take. */
-export class ProgressCounter {
-  readonly #tell: (progress: DeliverProgress) => void;
+/** What is being done, and how far that part of the work is. */
+export type WorkStep = Pick<WorkProgress, "label" | "doneCount" | "totalCount">;
+
+/** Before that, a rate says nothing, s. */
+const RATE_SECONDS_MIN = 1;
+
+/** Counts long work and tells how far it is and how long it will still take. */
+export class ProgressCounter<Step extends WorkStep = WorkStep> {
+  readonly #tell: (progress: Step & WorkProgress) => void;
   readonly #totalUnits: number;
   readonly #startedMs = performance.now();
   #doneUnits = 0;
@@ -10,17 +16,16 @@ export class ProgressCounter {
   #givenUnits = 0;
 
   /** @param totalUnits  The whole work, in any one unit. */
-  constructor(totalUnits: number, tell: (progress: DeliverProgress) => void) {
-    this.#totalUnits = Math.max(1, totalUnits);
+  constructor(totalUnits: number, tell: (progress: Step & WorkProgress) => void) {
+    this.#totalUnits = Math.max(Number.EPSILON, totalUnits);
     this.#tell = tell;
   }
 
-  /** @param isGiven  True when the step had been done by an earlier delivery. */
-  step(
-    at: { stage: DeliverStage; label: string; doneCount: number; totalCount: number },
-    units: number,
-    isGiven = false,
-  ): void {
+  /**
+   * @param units  What has been done since the last step.
+   * @param isGiven  True when an earlier run had done it.
+   */
+  step(at: Step, units: number, isGiven = false): void {
     this.#doneUnits += units;
     if (isGiven) this.#givenUnits += units;
     const share = Math.min(1, this.#doneUnits / this.#totalUnits);
@@ -30,7 +35,7 @@ export class ProgressCounter {
   #secondsLeft(): number | null {
     const seconds = (performance.now() - this.#startedMs) / 1000;
     const worked = this.#doneUnits - this.#givenUnits;
-    if (worked <= 0 || seconds < 1) return null;
+    if (worked <= 0 || seconds < RATE_SECONDS_MIN) return null;
     return Math.max(0, ((this.#totalUnits - this.#doneUnits) * seconds) / worked);
   }
 }

@@ -7,13 +7,12 @@ import type { Keeper } from "../../core/frames/keepers.ts";
 import { gapsOf, surgesOf } from "../../core/frames/nightStory.ts";
 import { isPruned } from "../../core/frames/reconcile.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
-import { DEFAULT_KIT_INPUT, resolveKit } from "../../core/night/kit.ts";
-import { planNight, type NightPlan } from "../../core/night/plan.ts";
-import { eveningDate } from "../archive/nightFolder.ts";
 import { guardsKey, type KeptState } from "../archive/stateKeys.ts";
 import type { WorksInput } from "./deliverWorks.ts";
 import { drawCurves } from "./reportCurves.ts";
 import { keyOf } from "./nightToDeliver.ts";
+import { clock, escapeHtml, listSection, section, table, tableOr } from "./reportHtml.ts";
+import { planSection } from "./reportPlan.ts";
 
 export type ReportInput = WorksInput & {
   readonly keepers: readonly Keeper[];
@@ -32,7 +31,7 @@ export async function writeReport(input: ReportInput): Promise<string> {
     `<title>${escapeHtml(title)}: report of the night</title><style>${STYLE}</style></head><body>`,
     `<h1>${escapeHtml(title)}</h1>`,
     headline(input),
-    planSection(input),
+    planSection(input.night),
     await keogramSection(input),
     ...perCamera,
     setsSection(input),
@@ -69,48 +68,6 @@ function placeText(info: { placeName: string; latitudeDeg: number; longitudeDeg:
   const latitude = `${Math.abs(info.latitudeDeg).toFixed(2)}° ${info.latitudeDeg < 0 ? "S" : "N"}`;
   const longitude = `${Math.abs(info.longitudeDeg).toFixed(2)}° ${info.longitudeDeg < 0 ? "W" : "E"}`;
   return [info.placeName, `${latitude}, ${longitude}`].filter((part) => part !== "").join(", ");
-}
-
-/** The plan is made again from place and date: it is the same as on the evening. */
-function planSection({ night }: ReportInput): string {
-  if (night.info === null) return "";
-  const plan = planNight({
-    latitudeDeg: night.info.latitudeDeg,
-    longitudeDeg: night.info.longitudeDeg,
-    dateIso: eveningDate(night.info),
-    kit: resolveKit(DEFAULT_KIT_INPUT),
-    placeName: night.info.placeName,
-  });
-  const times = night.frames.flatMap((frame) =>
-    frame.openedUtcMs === null || frame.status !== "kept" ? [] : [frame.openedUtcMs],
-  );
-  const first = times.length === 0 ? "no frame" : clock(Math.min(...times));
-  const last = times.length === 0 ? "no frame" : clock(Math.max(...times));
-  return section(
-    "Plan and night",
-    table(
-      ["", "planned (UT)", "happened (UT)"],
-      [
-        ["Dark (Sun below −18°) from", timeText(plan.darkStart, plan), `first frame ${first}`],
-        ["Dark until", timeText(plan.darkEnd, plan), `last frame ${last}`],
-        ["Moon", `${plan.moonPhaseName}, ${percent(plan.moonIlluminatedFraction)} lit`, ""],
-        ["Frames in the dark", "", `${framesWithin(times, plan)} of ${times.length}`],
-      ],
-    ),
-  );
-}
-
-function timeText(iso: string | null, plan: NightPlan): string {
-  if (iso !== null) return clock(Date.parse(iso));
-  return plan.darkness === "allDay" ? "all day" : "never";
-}
-
-function framesWithin(times: readonly number[], plan: NightPlan): string {
-  if (plan.darkStart === null || plan.darkEnd === null) {
-    return plan.darkness === "allDay" ? String(times.length) : "0";
-  }
-  const [from, to] = [Date.parse(plan.darkStart), Date.parse(plan.darkEnd)];
-  return String(times.filter((time) => time >= from && time <= to).length);
 }
 
 async function keogramSection({ outDir, result }: ReportInput): Promise<string> {
@@ -202,46 +159,10 @@ function keepersSection({ keepers, measured, night }: ReportInput): string {
   return section("Keepers", `<div class="keepers">${figures.join("\n")}</div>`);
 }
 
-function listSection(heading: string, lines: readonly string[]): string {
-  if (lines.length === 0) return "";
-  const items = lines.map((line) => `<li>${escapeHtml(line)}</li>`);
-  return section(heading, `<ul>${items.join("")}</ul>`);
-}
-
-function section(heading: string, content: string): string {
-  return `<section><h2>${escapeHtml(heading)}</h2>${content}</section>`;
-}
-
-function tableOr(heads: readonly string[], rows: readonly string[][], none: string): string {
-  return rows.length === 0 ? `<p>${none}</p>` : table(heads, rows);
-}
-
-function table(heads: readonly string[], rows: readonly string[][]): string {
-  const cells = (row: readonly string[], tag: "th" | "td"): string =>
-    `<tr>${row.map((cell) => `<${tag}>${escapeHtml(cell)}</${tag}>`).join("")}</tr>`;
-  return `<table>${cells(heads, "th")}${rows.map((row) => cells(row, "td")).join("")}</table>`;
-}
-
-function clock(utcMs: number): string {
-  return new Date(utcMs).toISOString().slice(11, 19);
-}
-
-function percent(share: number): string {
-  return `${Math.round(100 * share)} %`;
-}
-
 function megabytes(bytes: number): string {
   return `${(bytes / 1e6).toFixed(1)} MB`;
 }
 
 function dataUri(jpeg: Uint8Array): string {
   return `data:image/jpeg;base64,${Buffer.from(jpeg).toString("base64")}`;
-}
-
-export function escapeHtml(text: string): string {
-  return text
-    .replace(/&/g, "&amp;")
-    .replace(/</g, "&lt;")
-    .replace(/>/g, "&gt;")
-    .replace(/"/g, "&quot;");
 }

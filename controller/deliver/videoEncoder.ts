@@ -1,6 +1,7 @@
 import { spawn, spawnSync, type ChildProcess } from "node:child_process";
 import { rename, rm, stat } from "node:fs/promises";
 import { createRequire } from "node:module";
+import { createInterface } from "node:readline";
 import type { VideoKind } from "../../core/api/deliverMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { archiveError } from "../archive/archiveError.ts";
@@ -68,6 +69,8 @@ export type VideoOrder = {
   readonly heightPx: number;
   /** "pipe": JPEG files, one after another, through `write`; else a pattern like `%06d.tif`. */
   readonly source: "pipe" | { readonly pattern: string };
+  /** What the file says of itself, by the encoder's own names. */
+  readonly tags: Readonly<Record<string, string>>;
 };
 
 /**
@@ -86,13 +89,15 @@ export function encoderArguments(order: VideoOrder): string[] {
     ...["out_range=limited", "out_color_matrix=bt709"],
   ].join(":");
   return [
-    ...["-hide_banner", "-loglevel", "error", "-nostdin", "-y"],
+    ...["-hide_banner", "-loglevel", "error", "-nostdin", "-nostats", "-y"],
+    ...["-progress", "pipe:1"],
     ...input,
     ...["-an", "-vf", `${scale},format=yuv420p,setsar=1`, "-pix_fmt", "yuv420p"],
     ...CODEC_ARGUMENTS[order.kind],
     ...["-color_range", "tv", "-colorspace", "bt709"],
     ...["-color_primaries", "bt709", "-color_trc", "bt709"],
     ...["-r", rate, "-g", String(2 * order.framesPerSecond)],
+    ...Object.entries(order.tags).flatMap(([name, text]) => ["-metadata", `${name}=${text}`]),
     ...["-f", order.kind === "h264" ? "mp4" : "webm", order.outPath],
   ];
 }
@@ -105,7 +110,8 @@ export class VideoEncoder {
   readonly #ended: Promise<void>;
   #complaint = "";
 
-  constructor(order: VideoOrder) {
+  /** @param onEncoded  Hears how many pictures are in the film by now; never fewer than before. */
+  constructor(order: VideoOrder, onEncoded: (frameCount: number) => void) {
     this.#outPath = order.outPath;
     this.#partPath = `${order.outPath}.part`;
     const usesPipe = order.source === "pipe";
@@ -113,8 +119,12 @@ export class VideoEncoder {
       order.encoderPath,
       encoderArguments({ ...order, outPath: this.#partPath }),
       // In a group of its own, so that Ctrl-C reaches it through us, in order.
-      { stdio: [usesPipe ? "pipe" : "ignore", "ignore", "pipe"], detached: true },
+      { stdio: [usesPipe ? "pipe" : "ignore", "pipe", "pipe"], detached: true },
     );
+    createInterface({ input: this.#process.stdout! }).on("line", (line) => {
+      const frameCount = Number(/^frame=\s*(\d+)$/.exec(line)?.[1] ?? "0");
+      if (frameCount > 0) onEncoded(frameCount);
+    });
     this.#process.stderr!.on("data", (text: Buffer) => {
       this.#complaint = `${this.#complaint}${text.toString()}`.slice(-2000);
     });

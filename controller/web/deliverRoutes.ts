@@ -17,12 +17,12 @@ import type { Route } from "./route.ts";
 const PART = "Morning";
 
 const wholeSize = (name: string) => {
-  const sentence = `${name} must be a whole number of pixels from 16 to 7680.`;
+  const sentence = `${name} must be a whole number of pixels from 16 to 4096.`;
   return v.pipe(
     v.number(sentence),
     v.integer(sentence),
     v.minValue(16, sentence),
-    v.maxValue(7680, sentence),
+    v.maxValue(4096, sentence),
   );
 };
 const flag = (name: string) => v.optional(v.boolean(`${name} must be true or false.`));

@@ -41,6 +41,10 @@ const orderSchema = v.variant(
 const jobSchema = v.looseObject({
   jobId: v.string(),
   state: v.picklist(["running", "finished", "cancelled", "failed"]),
+  /** null until the work has begun. */
+  progress: v.nullable(
+    v.looseObject({ label: v.string(), share: v.number(), secondsLeft: v.nullable(v.number()) }),
+  ),
   sentences: v.array(v.string()),
 });
 const foundSchema = v.object({

@@ -1,5 +1,6 @@
 import type { FrameSet, SetEdits } from "../frames/frameSets.ts";
 import type { Keeper } from "../frames/keepers.ts";
+import type { WorkProgress } from "./workProgress.ts";
 
 export type SequenceKind = "jpeg" | "tiff16" | "none";
 export type VideoKind = "h264" | "vp9" | "av1";
@@ -45,17 +46,7 @@ export const DEFAULT_DELIVER_ORDER: DeliverOrder = {
 export type DeliverStage =
   "measuring" | "frames" | "video" | "keogram" | "starTrail" | "contactSheet" | "report";
 
-export type DeliverProgress = {
-  readonly stage: DeliverStage;
-  /** What is being made, as in "film h264 of Set 1". */
-  readonly label: string;
-  readonly doneCount: number;
-  readonly totalCount: number;
-  /** Share of the whole delivery, 0..1. */
-  readonly share: number;
-  /** null until it can be told. */
-  readonly secondsLeft: number | null;
-};
+export type DeliverProgress = WorkProgress & { readonly stage: DeliverStage };
 
 /** A file that was made. */
 export type DeliveredFile = {

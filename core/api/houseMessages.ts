@@ -1,3 +1,5 @@
+import type { WorkProgress } from "./workProgress.ts";
+
 /** Which previews may go: those of sentinel pace, or all that were not picked by hand. */
 export type PruneRuleName = "sentinel" | "unpicked";
 
@@ -31,6 +33,8 @@ export type HouseJob = {
   readonly nightId: string;
   readonly order: HouseOrder;
   readonly state: "running" | "finished" | "cancelled" | "failed";
+  /** null until the work has begun. */
+  readonly progress: WorkProgress | null;
   /** What it has to say so far, in whole sentences; the last one is the outcome. */
   readonly sentences: readonly string[];
 };

@@ -10,6 +10,7 @@ import {
   short,
   signedRational,
   undefinedBytes,
+  type ExifDirectories,
   type ExifEntry,
 } from "./exifEntry.ts";
 
@@ -20,9 +21,9 @@ export type ExifFields = {
   /** 1 upright … 8, as in TIFF. */
   readonly orientation?: number;
   /** The time that the shutter was really open. */
-  readonly exposureSeconds: number;
-  readonly iso: number;
-  readonly fNumber: number;
+  readonly exposureSeconds: number | null;
+  readonly iso: number | null;
+  readonly fNumber: number | null;
   readonly focalLengthMm: number | null;
   readonly isManual: boolean;
   /** How `iso` is meant: 1 standard output sensitivity, 2 recommended exposure index. */
@@ -71,13 +72,6 @@ const SEGMENT_BYTES_MAX = 0xffff;
  * Source: CIPA DC-008 (Exif 2.32); tag numbers and types as listed there, APEX after its annex C.
  */
 export function encodeExif(fields: ExifFields): Uint8Array {
-  for (const name of ["exposureSeconds", "iso", "fNumber"] as const) {
-    if (!(fields[name] > 0) || !Number.isFinite(fields[name])) {
-      throw new NightError("quantity.out_of_range", `Exif needs a positive ${name}`, {
-        [name]: fields[name],
-      });
-    }
-  }
   const tiff = tiffOf(fields, fields.thumbnail);
   const bytes = IDENTIFIER.length + 2 + tiff.byteLength;
   if (bytes > SEGMENT_BYTES_MAX) return segment(tiffOf(fields, null));
@@ -115,12 +109,28 @@ function segment(tiff: Uint8Array): Uint8Array {
 }
 
 function tiffOf(fields: ExifFields, thumbnail: Uint8Array | null): Uint8Array {
-  return encodeTiff({
+  return encodeTiff({ ...exifDirectories(fields), thumbnail });
+}
+
+/**
+ * The directories of a picture: what stands beside it, its Exif, its place (empty: not known).
+ *
+ * @throws NightError `quantity.out_of_range` for an exposure, ISO or f-number that is not positive.
+ * Source: CIPA DC-008 (Exif 2.32).
+ */
+export function exifDirectories(fields: ExifFields): Omit<ExifDirectories, "thumbnail"> {
+  for (const name of ["exposureSeconds", "iso", "fNumber"] as const) {
+    const value = fields[name];
+    if (value === null || (value > 0 && Number.isFinite(value))) continue;
+    throw new NightError("quantity.out_of_range", `Exif needs a positive ${name}`, {
+      [name]: value,
+    });
+  }
+  return {
     image: imageEntries(fields),
     exif: exifEntries(fields),
     gps: fields.place === null ? [] : gpsEntries(fields.place, fields.takenUtcMs),
-    thumbnail,
-  });
+  };
 }
 
 function imageEntries(fields: ExifFields): readonly ExifEntry[] {
@@ -141,15 +151,11 @@ function imageEntries(fields: ExifFields): readonly ExifEntry[] {
 
 function exifEntries(fields: ExifFields): readonly ExifEntry[] {
   const { date, offset, fraction } = localTime(fields);
-  const { exposureSeconds, fNumber, focalLengthMm, brightnessApex } = fields;
-  const sensitivity = Math.round(fields.iso);
+  const { focalLengthMm, brightnessApex } = fields;
   return present([
-    rational(0x829a, [exposureSeconds]),
-    rational(0x829d, [fNumber]),
+    ...exposureEntries(fields),
+    ...sensitivityEntries(fields),
     short(0x8822, fields.isManual ? 1 : 2),
-    short(0x8827, Math.min(65535, sensitivity)),
-    short(0x8830, fields.sensitivityType),
-    long(fields.sensitivityType === 1 ? 0x8831 : 0x8832, sensitivity),
     undefinedBytes(0x9000, [0x30, 0x32, 0x33, 0x32]),
     ascii(0x9003, date),
     ascii(0x9004, date),
@@ -157,8 +163,6 @@ function exifEntries(fields: ExifFields): readonly ExifEntry[] {
     ascii(0x9011, offset),
     ascii(0x9012, offset),
     undefinedBytes(0x9101, [1, 2, 3, 0]),
-    signedRational(0x9201, -Math.log2(exposureSeconds)),
-    rational(0x9202, [2 * Math.log2(fNumber)]),
     brightnessApex === null ? null : signedRational(0x9203, brightnessApex),
     signedRational(0x9204, fields.exposureBiasStops),
     focalLengthMm === null ? null : rational(0x920a, [focalLengthMm]),
@@ -177,6 +181,27 @@ function exifEntries(fields: ExifFields): readonly ExifEntry[] {
   ]);
 }
 
+function exposureEntries({ exposureSeconds, fNumber }: ExifFields): readonly ExifEntry[] {
+  return [
+    ...(exposureSeconds === null
+      ? []
+      : [rational(0x829a, [exposureSeconds]), signedRational(0x9201, -Math.log2(exposureSeconds))]),
+    ...(fNumber === null
+      ? []
+      : [rational(0x829d, [fNumber]), rational(0x9202, [2 * Math.log2(fNumber)])]),
+  ];
+}
+
+function sensitivityEntries({ iso, sensitivityType }: ExifFields): readonly ExifEntry[] {
+  if (iso === null) return [];
+  const sensitivity = Math.round(iso);
+  return [
+    short(0x8827, Math.min(65535, sensitivity)),
+    short(0x8830, sensitivityType),
+    long(sensitivityType === 1 ? 0x8831 : 0x8832, sensitivity),
+  ];
+}
+
 function gpsEntries(place: ExifPlace, takenUtcMs: UtcMs): readonly ExifEntry[] {
   const iso = new Date(takenUtcMs).toISOString();
   const seconds = Number(iso.slice(17, 23));
@@ -193,6 +218,8 @@ function gpsEntries(place: ExifPlace, takenUtcMs: UtcMs): readonly ExifEntry[] {
     directionDeg === null ? null : ascii(0x10, "T"),
     directionDeg === null ? null : rational(0x11, [((directionDeg % 360) + 360) % 360]),
     ascii(0x12, "WGS-84"),
+    // The place is the night's, not measured with the frame.
+    comment(0x1b, "MANUAL"),
     ascii(0x1d, iso.slice(0, 10).replaceAll("-", ":")),
   ]);
 }

@@ -126,7 +126,8 @@ export function encodeTiff(directories: ExifDirectories): Uint8Array {
   return result;
 }
 
-function directoryBytes(entries: readonly ExifEntry[]): number {
+/** Size of a directory with its values behind it. */
+export function directoryBytes(entries: readonly ExifEntry[]): number {
   return entries.reduce((sum, { bytes }) => sum + 12 + outsideBytes(bytes), 2 + 4);
 }
 
@@ -135,13 +136,19 @@ function outsideBytes(bytes: Uint8Array): number {
   return bytes.byteLength <= 4 ? 0 : bytes.byteLength + (bytes.byteLength % 2);
 }
 
-function writeDirectory(
+/**
+ * Writes a directory, little endian, its entries by rising tag and its longer values behind it.
+ *
+ * @param at  Where it begins: an even offset, as TIFF 6.0 wants it.
+ * @param nextAt  Where the next directory begins; 0: there is none.
+ */
+export function writeDirectory(
   target: Uint8Array,
   at: number,
   entries: readonly ExifEntry[],
   nextAt: number,
 ): void {
-  const view = new DataView(target.buffer);
+  const view = new DataView(target.buffer, target.byteOffset);
   const sorted = [...entries].sort((a, b) => a.tag - b.tag);
   view.setUint16(at, sorted.length, true);
   let outsideAt = at + 2 + 12 * sorted.length + 4;

@@ -3,7 +3,7 @@ import type { UtcMs } from "../units.ts";
 
 /** What a frame's XMP says. Null: not known, and then not written. */
 export type XmpFields = {
-  readonly exposure: Exposure;
+  readonly exposure: Exposure | null;
   /** Opening of the shutter. */
   readonly takenUtcMs: UtcMs | null;
   /** Zone in which the time is written, minutes east of UTC. */
@@ -41,7 +41,7 @@ export function encodeXmp(fields: XmpFields): string {
   if (rating !== null) properties.push(["xmp:Rating", String(rating)]);
   const simple = properties.map(([name, value]) => `   <${name}>${escapeXml(value)}</${name}>`);
   const structured = [
-    `   <exif:ISOSpeedRatings><rdf:Seq><rdf:li>${Math.round(fields.exposure.iso)}</rdf:li></rdf:Seq></exif:ISOSpeedRatings>`,
+    ...(fields.exposure === null ? [] : [sensitivitySequence(fields.exposure)]),
     ...(title === null ? [] : [alternative("dc:title", title)]),
     ...(description === null ? [] : [alternative("dc:description", description)]),
   ];
@@ -66,14 +66,16 @@ export function encodeXmp(fields: XmpFields): string {
 
 function exposureProperties(fields: XmpFields): [string, string][] {
   const { exposure, exposureBiasStops } = fields;
-  const properties: [string, string][] = [
-    ["xmp:CreatorTool", "Nattvakt"],
-    ["exif:ExposureTime", rational(exposure.exposureSeconds)],
-    ["exif:FNumber", rational(exposure.fNumber)],
-    ["exif:ShutterSpeedValue", rational(-Math.log2(exposure.exposureSeconds))],
-    ["exif:ApertureValue", rational(2 * Math.log2(exposure.fNumber))],
-    ["exifEX:PhotographicSensitivity", String(Math.round(exposure.iso))],
-  ];
+  const properties: [string, string][] = [["xmp:CreatorTool", "Nattvakt"]];
+  if (exposure !== null) {
+    properties.push(
+      ["exif:ExposureTime", rational(exposure.exposureSeconds)],
+      ["exif:FNumber", rational(exposure.fNumber)],
+      ["exif:ShutterSpeedValue", rational(-Math.log2(exposure.exposureSeconds))],
+      ["exif:ApertureValue", rational(2 * Math.log2(exposure.fNumber))],
+      ["exifEX:PhotographicSensitivity", String(Math.round(exposure.iso))],
+    );
+  }
   if (exposureBiasStops !== null) {
     properties.push(["exif:ExposureBiasValue", rational(exposureBiasStops)]);
   }
@@ -82,6 +84,11 @@ function exposureProperties(fields: XmpFields): [string, string][] {
     properties.push(["exif:DateTimeOriginal", date], ["xmp:CreateDate", date]);
   }
   return properties;
+}
+
+/** The older way to say it, beside exifEX's. */
+function sensitivitySequence({ iso }: Exposure): string {
+  return `   <exif:ISOSpeedRatings><rdf:Seq><rdf:li>${Math.round(iso)}</rdf:li></rdf:Seq></exif:ISOSpeedRatings>`;
 }
 
 function placeProperties(fields: XmpFields): [string, string][] {

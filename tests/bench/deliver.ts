@@ -216,7 +216,7 @@ async function throughputRows(): Promise<BenchRow[]> {
 function encodeAlone(pattern: string, outPath: string): void {
   const args = encoderArguments({
     ...{ encoderPath: findVideoEncoder(), kind: "h264", outPath, framesPerSecond: 25 },
-    ...{ widthPx: 1200, heightPx: 800, source: { pattern } },
+    ...{ widthPx: 1200, heightPx: 800, source: { pattern }, tags: {} },
   });
   const { status, stderr } = spawnSync(findVideoEncoder(), args, { encoding: "utf8" });
   if (status !== 0) throw new Error(stderr);

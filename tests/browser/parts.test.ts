@@ -161,7 +161,14 @@ function fakeHouse(): readonly Route[] {
       start: (nightId, order) => {
         houseOrders.push(order);
         const sentences = ["7 previews were deleted, 2.1 MB; their rows stay."];
-        const job: HouseJob = { jobId: "house-1", nightId, order, state: "finished", sentences };
+        const job: HouseJob = {
+          jobId: "house-1",
+          nightId,
+          order,
+          state: "finished",
+          progress: null,
+          sentences,
+        };
         jobs.push(job);
         return Promise.resolve(job);
       },

@@ -37,7 +37,15 @@ beforeAll(async () => {
     ...{ videos: ["h264", "vp9"], keogram: true, starTrail: true, contactSheet: true },
     sidecars: true,
   });
+  await deliverInTest(night.nightDir, wideDir(), {
+    ...{ sequence: "tiff16", toUtcMs: Date.UTC(2026, 0, 10, 20, 0, 45) },
+  });
 }, 120_000);
+
+/** Where the first frames lie as 16-bit TIFF. */
+function wideDir(): string {
+  return join(folder, "wide");
+}
 
 afterAll(() => {
   rmSync(folder, { recursive: true, force: true });
@@ -48,8 +56,11 @@ function sequence(): string {
 }
 
 describe.runIf(hasTool("exiftool", "-ver"))("exiftool", () => {
-  it("finds nothing wrong with any kind of file: frames, trail, keogram, contact sheet, XMP beside frames", () => {
+  it("finds nothing wrong with any kind of file: frames, trail, keogram, contact sheet, films, XMP beside frames", () => {
     const files = [
+      join(wideDir(), "sequence-made-up-000000/000003.tif"),
+      join(outDir, "film-made-up-000000.mp4"),
+      join(outDir, "film-made-up-000000.webm"),
       join(sequence(), "000010.jpg"),
       join(outDir, "keogram.png"),
       join(outDir, "contact-sheet.jpg"),
@@ -63,11 +74,63 @@ describe.runIf(hasTool("exiftool", "-ver"))("exiftool", () => {
     }
   });
 
+  const readTags = (path: string): Record<string, unknown> =>
+    (
+      JSON.parse(runTool("exiftool", ["-json", "-n", "-a", "-G1", "-struct", path])) as Record<
+        string,
+        unknown
+      >[]
+    )[0]!;
+
+  it("reads the same of a 16-bit TIFF, from its Exif and from its XMP, and finds its picture whole", async () => {
+    const path = join(wideDir(), "sequence-made-up-000000/000003.tif");
+    const tags = readTags(path);
+    expect(tags).toMatchObject({
+      ...{ "IFD0:ImageWidth": 192, "IFD0:BitsPerSample": "16 16 16", "IFD0:Software": "Nattvakt" },
+      "IFD0:ImageDescription": "Hut Seven, Set 1, frame 2",
+      ...{ "ExifIFD:ExposureTime": 8, "ExifIFD:FNumber": 2.8, "ExifIFD:ISO": 1600 },
+      ...{ "ExifIFD:DateTimeOriginal": "2026:01:10 20:00:20", "ExifIFD:SubSecTimeOriginal": 250 },
+      ...{ "ExifIFD:OffsetTimeOriginal": "+00:00", "ExifIFD:ExifVersion": "0232" },
+      ...{ "GPS:GPSLatitude": 68.9, "GPS:GPSLongitude": 27, "GPS:GPSImgDirection": 0 },
+      ...{ "XMP-exif:ExposureTime": 8, "XMP-xmp:CreatorTool": "Nattvakt" },
+    });
+    expect(tags["XMP-exif:ExposureCompensation"]).toBeCloseTo(
+      tags["ExifIFD:ExposureCompensation"] as number,
+      5,
+    );
+    const { data } = await sharp(path)
+      .raw({ depth: "ushort" })
+      .toBuffer({ resolveWithObject: true });
+    expect(data.byteLength).toBe(192 * 128 * 3 * 2);
+  });
+
+  it("reads when and where from films, trail, keogram and contact sheet, and no exposure", () => {
+    expect(readTags(join(outDir, "film-made-up-000000.mp4"))).toMatchObject({
+      "QuickTime:CreateDate": "2026:01:10 20:00:00",
+      "ItemList:Title": "Rendered: film h264 of Set 1",
+      "UserData:LocationInformation": expect.stringMatching(
+        /Lat=68\.(9|8999)\d* Lon=27\.0/,
+      ) as string,
+    });
+    expect(readTags(join(outDir, "film-made-up-000000.webm"))).toMatchObject({
+      "Matroska:Title": "Rendered: film vp9 of Set 1",
+    });
+    for (const file of ["star-trail-made-up-000000.jpg", "contact-sheet.jpg"]) {
+      const tags = readTags(join(outDir, file));
+      expect(tags, file).toMatchObject({
+        ...{ "ExifIFD:DateTimeOriginal": "2026:01:10 20:00:00", "GPS:GPSLatitude": 68.9 },
+      });
+      expect(tags, file).not.toHaveProperty("ExifIFD:ExposureTime");
+    }
+    const keogram = readTags(join(outDir, "keogram.png"));
+    expect(keogram).toMatchObject({
+      ...{ "XMP-dc:Description": "keogram of made-up", "XMP-exif:GPSLatitude": 68.9 },
+    });
+    expect(keogram).not.toHaveProperty("XMP-exif:ExposureTime");
+  });
+
   it("reads the exposure that happened, the time to a hundredth, place, direction and the deflicker bias", () => {
-    const frame = join(sequence(), "000010.jpg");
-    const [tags] = JSON.parse(
-      runTool("exiftool", ["-json", "-n", "-a", "-G1", "-struct", frame]),
-    ) as Record<string, unknown>[];
+    const tags = readTags(join(sequence(), "000010.jpg"));
     expect(tags).toMatchObject({
       "ExifIFD:ExposureTime": 8,
       "ExifIFD:FNumber": 2.8,
@@ -79,15 +142,12 @@ describe.runIf(hasTool("exiftool", "-ver"))("exiftool", () => {
       "GPS:GPSLongitude": 27,
       "GPS:GPSImgDirection": 0,
     });
-    expect(Number(`0.${String(tags!["ExifIFD:SubSecTimeOriginal"])}`)).toBeCloseTo(0.25, 3);
-    const bias = tags!["ExifIFD:ExposureCompensation"] as number;
-    expect(tags!["XMP-exif:ExposureCompensation"]).toBeCloseTo(bias, 3);
+    expect(Number(`0.${String(tags["ExifIFD:SubSecTimeOriginal"])}`)).toBeCloseTo(0.25, 3);
+    const bias = tags["ExifIFD:ExposureCompensation"] as number;
+    expect(tags["XMP-exif:ExposureCompensation"]).toBeCloseTo(bias, 3);
     // A rung of a third up is taken down again, give or take the frame's own scatter.
     expect(bias).toBeLessThan(-0.1);
-    const [beside] = JSON.parse(
-      runTool("exiftool", ["-json", "-n", "-G1", join(night.nightDir, "frames/000009.xmp")]),
-    ) as Record<string, unknown>[];
-    expect(beside).toMatchObject({
+    expect(readTags(join(night.nightDir, "frames/000009.xmp"))).toMatchObject({
       "XMP-exif:ExposureTime": 8,
       "XMP-exifEX:PhotographicSensitivity": 2016,
     });

@@ -1,4 +1,4 @@
-import { readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
+import { readFileSync, readdirSync, rmSync, statSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { describe, expect, it, onTestFinished } from "vitest";
 import { Catalogue } from "../../../controller/archive/catalogue.ts";
@@ -9,6 +9,7 @@ import { createNightFolder } from "../../../controller/archive/nightFolder.ts";
 import { verifyNight } from "../../../controller/archive/verifyNight.ts";
 import { cutFrameSets } from "../../../core/frames/frameSets.ts";
 import { NIGHT_START_UTC_MS, makeFrame } from "../../support/frameRecords.ts";
+import { UNWATCHED } from "../../support/fileWork.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
 const NIGHT = {
@@ -41,10 +42,10 @@ describe("exporting a night", () => {
   it("copies every file and the catalogue, which opens there and verifies", async () => {
     const { catalogue } = await sixFrames();
     const target = temporaryFolder();
-    const outcome = await exportNight(catalogue, target, null);
+    const outcome = await exportNight(catalogue, target, null, UNWATCHED);
     expect(outcome).toMatchObject({ fileCount: 6, remarks: [] });
     const copy = Catalogue.open(outcome.targetDir);
-    expect(await verifyNight(copy)).toEqual({ fileCount: 6, problems: [] });
+    expect(await verifyNight(copy, UNWATCHED)).toEqual({ fileCount: 6, problems: [] });
     copy.close();
     expect(readFileSync(join(outcome.targetDir, "night.json"), "utf8")).toContain("Moved");
   });
@@ -52,7 +53,7 @@ describe("exporting a night", () => {
   it("names an altered and a missing file by checksum, copies neither, and goes on where it was broken off", async () => {
     const { catalogue } = await sixFrames();
     const target = temporaryFolder();
-    await exportNight(catalogue, target, null);
+    await exportNight(catalogue, target, null, UNWATCHED);
     const there = join(target, "2026-01-10_Moved/frames");
     const untouched = statSync(join(there, "000000.jpg")).mtimeMs;
     writeFileSync(join(there, "000001.jpg"), "half");
@@ -60,20 +61,40 @@ describe("exporting a night", () => {
     rmSync(join(there, "000004.jpg"));
     writeFileSync(join(catalogue.nightDir, "frames/000005.jpg"), "altered");
     rmSync(join(there, "000005.jpg"));
-    const outcome = await exportNight(catalogue, target, null);
+    const outcome = await exportNight(catalogue, target, null, UNWATCHED);
     expect(outcome.fileCount).toBe(4);
     expect(outcome.remarks[0]).toMatch(/000004\.jpg is missing/);
     expect(outcome.remarks[1]).toMatch(/000005\.jpg was altered \(SHA-256 [0-9a-f]{64}/);
     expect(statSync(join(there, "000000.jpg")).mtimeMs).toBe(untouched);
     expect([...readFileSync(join(there, "000001.jpg"))]).toEqual([1, 7, 7]);
-    const { problems } = await verifyNight(catalogue);
+    const { problems } = await verifyNight(catalogue, UNWATCHED);
     expect(problems).toHaveLength(2);
+  });
+
+  it("stops between two files when told to, after 3 of 6, and copies the rest on the next run", async () => {
+    const { catalogue } = await sixFrames();
+    const target = temporaryFolder();
+    const stop = new AbortController();
+    const sizes: number[] = [];
+    const onFile = (bytes: number): void => {
+      sizes.push(bytes);
+      if (sizes.length === 3) stop.abort(new Error("stopped"));
+    };
+    const stopped = exportNight(catalogue, target, null, { onFile, signal: stop.signal });
+    await expect(stopped).rejects.toThrow("stopped");
+    const there = join(target, "2026-01-10_Moved/frames");
+    expect(readdirSync(there).sort()).toEqual(["000000.jpg", "000001.jpg", "000002.jpg"]);
+    const untouched = statSync(join(there, "000002.jpg")).mtimeMs;
+    const outcome = await exportNight(catalogue, target, null, UNWATCHED);
+    expect(outcome).toMatchObject({ fileCount: 6, remarks: [] });
+    expect(statSync(join(there, "000002.jpg")).mtimeMs).toBe(untouched);
+    expect(sizes).toEqual([3, 3, 3]);
   });
 
   it("copies only the frame sets that are wanted", async () => {
     const { catalogue } = await sixFrames();
     const sets = cutFrameSets(catalogue.frames({ fromIndex: 0, count: 99 }));
-    const outcome = await exportNight(catalogue, temporaryFolder(), [sets[1]!]);
+    const outcome = await exportNight(catalogue, temporaryFolder(), [sets[1]!], UNWATCHED);
     expect(outcome.fileCount).toBe(3);
   });
 
@@ -81,7 +102,7 @@ describe("exporting a night", () => {
     const { catalogue } = await sixFrames();
     const file = join(temporaryFolder(), "file");
     writeFileSync(file, "");
-    await expect(exportNight(catalogue, file, null)).rejects.toMatchObject({
+    await expect(exportNight(catalogue, file, null, UNWATCHED)).rejects.toMatchObject({
       code: "archive.read_only",
     });
   });

@@ -15,6 +15,7 @@ import { encodeExif, withExif } from "../../../core/frames/exif.ts";
 import { utcMs } from "../../../core/units.ts";
 import sharp from "sharp";
 import { NIGHT_START_UTC_MS, makeFrame } from "../../support/frameRecords.ts";
+import { UNWATCHED } from "../../support/fileWork.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
 const NIGHT = {
@@ -133,10 +134,10 @@ describe("recovering a night", () => {
     const files = [Uint8Array.of(1), Uint8Array.of(2), Uint8Array.of(3)];
     for (const [n, bytes] of files.entries()) await keep(catalogue, n, bytes);
     catalogue.setPick("made-up", 1, { pick: "keep", rating: null });
-    const dry = await pruneFiles(catalogue, "unpicked", { isForReal: false });
+    const dry = await pruneFiles(catalogue, "unpicked", null);
     expect(dry).toEqual({ frameIndices: [0, 2], bytes: 2 });
     expect(readdirSync(join(catalogue.nightDir, "frames"))).toHaveLength(3);
-    await pruneFiles(catalogue, "unpicked", { isForReal: true });
+    await pruneFiles(catalogue, "unpicked", UNWATCHED);
     expect(readdirSync(join(catalogue.nightDir, "frames"))).toEqual(["000001.jpg"]);
     const options = { cameraId: "made-up", camera: cardOf(files), clockOffsetMs: 0 };
     const report = await recoverNight(catalogue, options);
@@ -151,7 +152,7 @@ describe("recovering a night", () => {
     const raw = await keepFrameFile(catalogue.nightDir, "000001.raw", Uint8Array.of(2));
     const file = { ...raw, cameraName: "IMG_1.RAW", cameraHandle: 5 };
     catalogue.putFrame(makeFrame({ frameIndex: 1, pace: "sentinel", file }));
-    const pruned = await pruneFiles(catalogue, "sentinel", { isForReal: true });
+    const pruned = await pruneFiles(catalogue, "sentinel", UNWATCHED);
     expect(pruned.frameIndices).toEqual([]);
   });
 });

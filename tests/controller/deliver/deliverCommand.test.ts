@@ -3,6 +3,7 @@ import { writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { fileURLToPath } from "node:url";
 import { describe, expect, it } from "vitest";
+import type { WorkProgress } from "../../../core/api/workProgress.ts";
 import { keepHouse } from "../../../controller/deliver/keepHouse.ts";
 import { renderNight } from "../../support/renderedNight.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
@@ -22,7 +23,13 @@ describe("npm run deliver", () => {
       ...{ export: null, verify: false, prune: null, yes: false },
     };
     const lines: string[] = [];
-    const house = { ...nothing, print: (line: string) => lines.push(line) };
+    const told: WorkProgress[] = [];
+    const house = {
+      ...nothing,
+      print: (line: string) => void lines.push(line),
+      onProgress: (progress: WorkProgress) => void told.push(progress),
+      signal: new AbortController().signal,
+    };
     await keepHouse({ ...house, list: true });
     await keepHouse({ ...house, night: "last", list: true });
     await keepHouse({ ...house, night: "last", find: "brighter 0.001", from: "20:00:15" });
@@ -34,6 +41,13 @@ describe("npm run deliver", () => {
     expect(said).toMatch(/20:00:20 UT {2}0\.00200 cd\/m²\n.*\n2 frames/);
     expect(said).toMatch(/4 files are as they were kept[\s\S]*4 files were copied/);
     expect(said).toMatch(/0 previews would be deleted/);
+    expect(told.map(({ label, doneCount }) => `${label} ${doneCount}`)).toEqual([
+      ...[1, 2, 3, 4].map((n) => `checking files ${n}`),
+      ...[1, 2, 3, 4].map((n) => `copying files ${n}`),
+    ]);
+    expect(told[0]!.share).toBeGreaterThan(0.1);
+    expect(told[0]!.share).toBeLessThan(0.4);
+    expect([told[3]!.share, told[7]!.share]).toEqual([1, 1]);
     await expect(keepHouse({ ...house, night: "last", find: "nice" })).rejects.toThrow(/--find/);
     await expect(keepHouse({ ...house, night: "last", prune: "all" })).rejects.toThrow(/--prune/);
     writeFileSync(join(dataDir, "nights", nightId, "frames/000001.jpg"), "altered");

@@ -5,7 +5,10 @@ import { describe, expect, it } from "vitest";
 import { Catalogue } from "../../../controller/archive/catalogue.ts";
 import { keepFrameFile, sha256Of } from "../../../controller/archive/frameFiles.ts";
 import { createNightFolder } from "../../../controller/archive/nightFolder.ts";
+import { SET_EDITS_KEY } from "../../../controller/archive/stateKeys.ts";
+import type { DeliverProgress } from "../../../core/api/deliverMessages.ts";
 import { NightError } from "../../../core/errors.ts";
+import { NO_EDITS } from "../../../core/frames/frameSets.ts";
 import { deliverInTest } from "../../support/deliverInTest.ts";
 import { renderNight } from "../../support/renderedNight.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
@@ -155,6 +158,65 @@ describe("delivering a night", () => {
     await expect(
       deliverInTest(nightDir, outDir, { videos: [], resume: true }),
     ).rejects.toMatchObject({ message: expect.stringMatching(/without --resume/) as string });
+  });
+
+  it.each(["jpeg", "tiff16"] as const)(
+    "tells of a film by the pictures that are in it, from %s, and is not at its end before the film is",
+    async (sequence) => {
+      const { nightDir } = await renderNight({ dataDir: temporaryFolder(), ...SMALL });
+      const outDir = join(nightDir, "deliver");
+      const told: DeliverProgress[] = [];
+      const wasThere: boolean[] = [];
+      await deliverInTest(
+        nightDir,
+        outDir,
+        { sequence, videos: ["vp9"] },
+        {
+          onProgress: (progress) => {
+            told.push(progress);
+            wasThere.push(existsSync(join(outDir, "film-made-up-000000.webm")));
+          },
+        },
+      );
+      const films = told.filter(({ stage }) => stage === "video");
+      expect(films.at(-1)).toMatchObject({ doneCount: 10, totalCount: 10 });
+      const early = told.filter((_, n) => !wasThere[n]);
+      expect(early.length).toBeGreaterThan(10);
+      expect(told.findIndex(({ share }) => share === 1)).toBeGreaterThanOrEqual(
+        wasThere.indexOf(true),
+      );
+    },
+  );
+
+  it("goes on after its first of two sets without making that set's film again", async () => {
+    const { nightDir } = await renderNight({ dataDir: temporaryFolder(), ...SMALL });
+    const catalogue = Catalogue.open(nightDir);
+    const cuts = [{ cameraId: "made-up", frameIndex: 5 }];
+    catalogue.setState(SET_EDITS_KEY, { ...NO_EDITS, cuts });
+    catalogue.close();
+    const outDir = join(nightDir, "deliver");
+    const stop = new AbortController();
+    const stopped = deliverInTest(
+      nightDir,
+      outDir,
+      { videos: ["h264"] },
+      {
+        signal: stop.signal,
+        onProgress: ({ stage, label }) => {
+          if (stage === "frames" && label.endsWith("Set 2")) stop.abort(new Error("stopped"));
+        },
+      },
+    );
+    await expect(stopped).rejects.toThrow("stopped");
+    const first = join(outDir, "film-made-up-000000.mp4");
+    const made = statSync(first).mtimeMs;
+    const result = await deliverInTest(nightDir, outDir, { videos: ["h264"], resume: true });
+    expect(statSync(first).mtimeMs).toBe(made);
+    expect(result.files.map(({ kind, frameCount }) => `${kind} ${frameCount}`)).toEqual([
+      ...["sequence 5", "video 5", "sequence 5", "video 5"],
+    ]);
+    await deliverInTest(nightDir, outDir, { videos: ["h264"] });
+    expect(statSync(first).mtimeMs).toBeGreaterThan(made);
   });
 
   it("delivers only the frames between two times", async () => {

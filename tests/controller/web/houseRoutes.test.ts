@@ -97,6 +97,7 @@ test("copies a night to another folder and reads every copy back", async () => {
   const job = await ended({ kind: "export", targetDir });
   expect(job.state).toBe("finished");
   expect(job.sentences.at(-1)).toMatch(/^12 files were copied to .* and read back right\.$/);
+  expect(job.progress).toMatchObject({ label: "copying files", doneCount: COUNT, share: 1 });
   expect(framesOnDisk(join(targetDir, base.split("/").at(-1)!))).toBe(COUNT);
 });
 

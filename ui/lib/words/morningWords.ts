@@ -75,7 +75,6 @@ export const morningWords = {
       `${count} previews, ${size}, would be deleted from this laptop for good.`,
     yes: "Yes, delete them",
     no: "Keep them",
-    cancel: "Cancel",
     kinds: { verify: "Checking", export: "Copying", prune: "Pruning" },
     states: {
       running: "being done",
@@ -83,6 +82,14 @@ export const morningWords = {
       cancelled: "stopped by hand",
       failed: "failed",
     },
+  },
+  work: {
+    progress: (label: string, share: string, left: string) =>
+      `${label}: ${share} of everything${left}`,
+    left: (time: string) => `, about ${time} left`,
+    preparing: "Preparing…",
+    cancel: "Cancel",
+    resume: "Go on",
   },
   deliver: {
     label: "Deliver",
@@ -102,18 +109,12 @@ export const morningWords = {
       sidecars: "XMP files beside the frames",
     },
     start: "Make them",
-    cancel: "Cancel",
-    resume: "Go on",
     states: {
       running: "Being made",
       finished: "Done",
       cancelled: "Stopped by hand",
       failed: "Failed",
     },
-    progress: (label: string, share: string, left: string) =>
-      `${label}: ${share} of everything${left}`,
-    left: (time: string) => `, about ${time} left`,
-    preparing: "Preparing…",
     folder: (path: string) => `Everything lies in ${path}`,
     open: (label: string) => `Open ${label}`,
     play: (label: string) => `Play ${label}`,

@@ -1,0 +1,12 @@
+/** How far long work is, as the page and the command line tell it. */
+export type WorkProgress = {
+  /** What is being done, as in "film h264 of Set 1". */
+  readonly label: string;
+  /** Of what the label names: frames, files. */
+  readonly doneCount: number;
+  readonly totalCount: number;
+  /** Share of the whole work, 0..1. */
+  readonly share: number;
+  /** null until it can be told. */
+  readonly secondsLeft: number | null;
+};
