@@ -94,6 +94,14 @@ export const START_COMMAND = {
     name: { type: "text", value: "NAME", help: "name of the night", default: "night" },
     lat: { type: "number", value: "DEG", help: "latitude, north positive", min: -90, max: 90 },
     lon: { type: "number", value: "DEG", help: "longitude, east positive", min: -180, max: 180 },
+    "elevation-m": {
+      type: "number",
+      value: "M",
+      help: "height above the sea",
+      default: 0,
+      min: -500,
+      max: 9000,
+    },
     azimuth: {
       type: "number",
       value: "DEG",

@@ -4,6 +4,7 @@ import { createClock, startOrigin } from "./clock.ts";
 import { cameraTargets, type CameraTarget, type StartOptions } from "./config.ts";
 import { claimFromAids, endAids, openAids } from "./daemon/cameraAids.ts";
 import { CameraDesk, cameraIdsOf } from "./daemon/cameraDesk.ts";
+import { NightPlace } from "./daemon/nightPlace.ts";
 import { nightLine, openNight, type OpenNight } from "./daemon/openNight.ts";
 import { openRelease } from "./daemon/openRelease.ts";
 import { openSensors, placedBySensor } from "./daemon/openSensors.ts";
@@ -83,7 +84,8 @@ async function startOn(
   const { log, close: closeLog } = openLog(dataDir);
 
   const cameras = new CameraDesk({ ...equipment, options, origin: clock.origin });
-  const startOrder = () => startOrderNow(options, clock, night?.info ?? null);
+  const nightPlace = new NightPlace(options, night);
+  const startOrder = () => startOrderNow(options, clock, nightPlace.place);
   const aids = openAids({ cameras, clock, dataDir, skyExposure: () => startOrder().first });
   const host = new NightHost({
     version: packageVersion(),
@@ -100,7 +102,12 @@ async function startOn(
     runningOrder: night?.order ?? null,
     print,
   });
-  sensors.onEvent((event) => host.sense(event));
+  sensors.onEvent((event) => {
+    host.sense(event);
+    if (event.kind !== "place" || !nightPlace.learn(event)) return;
+    print("The GNSS receiver has told the night's place.");
+    host.placeFound(startOrder().settings.dawnMs);
+  });
 
   const { port, "kp-feed": kpFeedUrl } = options;
   const sensedPlace = () => sensors.place;

@@ -7,6 +7,7 @@ import { markRunning, recoverNight, unfinishedNights } from "../archive/recover.
 import { realMs, startOrigin, type ClockOrigin } from "../clock.ts";
 import type { StartOptions } from "../config.ts";
 import { DEMO_NIGHT } from "../demoNight.ts";
+import { placeNameOf } from "./nightPlace.ts";
 import { packageVersion } from "./packageVersion.ts";
 
 /** A real night that was cut off longer ago than this is over. */
@@ -66,7 +67,7 @@ function realNight({ name, lat, lon }: StartOptions): NightInfo {
     startUtcMs: utcMs(Date.now()),
     latitudeDeg: lat ?? 0,
     longitudeDeg: lon ?? 0,
-    placeName: isPlaced ? `${lat.toFixed(2)}, ${lon.toFixed(2)}` : "place not given",
+    placeName: isPlaced ? placeNameOf(lat, lon) : "place not given",
     isRehearsal: false,
   };
 }

@@ -47,5 +47,5 @@ export async function placedBySensor(
   }
   const { latitudeDeg: lat, longitudeDeg: lon } = place;
   print(`GNSS: ${lat.toFixed(4)}, ${lon.toFixed(4)}.`);
-  return { ...options, lat, lon };
+  return { ...options, lat, lon, "elevation-m": place.elevationM ?? options["elevation-m"] };
 }

@@ -3,7 +3,6 @@ import type { StartOrder } from "../../core/night/events.ts";
 import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../core/night/watchSettings.ts";
 import type { Place } from "../../core/sky/place.ts";
 import { monotonicMs, type MonotonicMs, type UtcMs } from "../../core/units.ts";
-import type { NightInfo } from "../archive/nightInfo.ts";
 import type { Clock } from "../clock.ts";
 import { exposureSettings, type StartOptions } from "../config.ts";
 import { DEMO_FACING } from "../demoNight.ts";
@@ -20,10 +19,9 @@ const FULL_FRAME_HEIGHT_MM = 24;
 export function startOrderNow(
   options: StartOptions,
   clock: Clock,
-  night: NightInfo | null,
+  place: Place | null,
 ): Omit<StartOrder, "nextFrameIndex" | "history"> {
   const nowUtcMs = clock.utcMs();
-  const place = placeOf(options, night);
   const ahead = place === null ? null : watchAhead(nowUtcMs, place);
   const waits = options["from-dusk"] && ahead !== null && ahead.startUtcMs > nowUtcMs;
   const startUtcMs = waits ? ahead.startUtcMs : null;
@@ -61,13 +59,6 @@ export function framingOf(options: StartOptions, isDemo: boolean): Framing | nul
     focalLengthMm: options["focal-length-mm"],
     pictureHeightMm: FULL_FRAME_HEIGHT_MM,
   };
-}
-
-/** A night's place is known when it was given, and always in a demo. */
-function placeOf(options: StartOptions, night: NightInfo | null): Place | null {
-  if (night === null || (!night.isRehearsal && options.lat === null)) return null;
-  const { latitudeDeg, longitudeDeg } = night;
-  return { latitudeDeg, longitudeDeg, elevationM: 0 };
 }
 
 function onClock(clock: Clock, at: UtcMs | null): MonotonicMs | null {

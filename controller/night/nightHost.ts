@@ -15,7 +15,7 @@ import type { CameraFacts } from "../../core/night/checklist.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import type { CameraKitFacts } from "../../core/night/kitFromCamera.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
-import { monotonicMs } from "../../core/units.ts";
+import { monotonicMs, type MonotonicMs } from "../../core/units.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { listNights, NIGHTS_FOLDER, nightInfoOf } from "../archive/nightFolder.ts";
 import { markRunning } from "../archive/recover.ts";
@@ -186,6 +186,13 @@ export class NightHost implements NightService {
       if (event.kind === "light") runner.light(event.value);
       if (event.kind === "climate") runner.climate(event.temperatureC, event.humidityPercent);
       if (event.kind === "clock") runner.clock(event.laptopLessGnssMs);
+    }
+  }
+
+  /** The night's place became known: every watch that runs learns when dawn ends it. */
+  placeFound(dawnMs: MonotonicMs | null): void {
+    for (const [cameraId, runner] of this.#runners) {
+      if (this.isWatching(cameraId)) runner.placeFound(dawnMs);
     }
   }
 

@@ -131,6 +131,11 @@ export class WatchRunner {
     this.#take({ kind: "clockCompared", oursLessGnssMs });
   }
 
+  /** The night's place is known now, and with it when it ends; null: the Sun does not end it. */
+  placeFound(dawnMs: MonotonicMs | null): void {
+    this.#take({ kind: "placeFound", dawnMs });
+  }
+
   /** Lets go of the camera at once, whatever is in hand. */
   async close(): Promise<void> {
     this.#timer?.abort();

@@ -71,7 +71,7 @@ export class SensorDesk {
     }
     if (event.kind === "clock") this.#laptopLessGnssMs = event.laptopLessGnssMs;
     if (event.kind === "place") {
-      const { latitudeDeg, longitudeDeg, altitudeM: elevationM } = event;
+      const { latitudeDeg, longitudeDeg, elevationM } = event;
       this.#place = { latitudeDeg, longitudeDeg, elevationM };
       this.#onPlace?.();
     }

@@ -17,7 +17,8 @@ export type SensorEvent =
       readonly kind: "place";
       readonly latitudeDeg: number;
       readonly longitudeDeg: number;
-      readonly altitudeM: number | null;
+      /** Above the sea; null: the receiver has not said yet. */
+      readonly elevationM: number | null;
     }
   /** Laptop clock less GNSS, milliseconds. */
   | { readonly kind: "clock"; readonly laptopLessGnssMs: number }
@@ -54,7 +55,7 @@ export class Sensors {
   #lightMs = -Infinity;
   #climateMs = -Infinity;
   #toldClock: { readonly offsetMs: number; readonly atMs: number } | null = null;
-  #altitudeM: number | null = null;
+  #elevationM: number | null = null;
 
   constructor(options: SensorsOptions) {
     this.#options = options;
@@ -81,15 +82,15 @@ export class Sensors {
     const outcome = readNmea(line, EARLIEST_UTC_MS);
     if (outcome.kind !== "fix") return;
     const { fix } = outcome;
-    this.#altitudeM = fix.altitudeM ?? this.#altitudeM;
+    this.#elevationM = fix.altitudeM ?? this.#elevationM;
     if (fix.utcMs !== null) {
       this.#clock.note(fix.utcMs, arrivedUtcMs);
       this.#tellClock(this.#clock.offsetMs!);
     }
     const { latitudeDeg, longitudeDeg } = fix;
     if (latitudeDeg === null || longitudeDeg === null) return;
-    const altitudeM = this.#altitudeM;
-    this.#options.tell({ kind: "place", latitudeDeg, longitudeDeg, altitudeM });
+    const elevationM = this.#elevationM;
+    this.#options.tell({ kind: "place", latitudeDeg, longitudeDeg, elevationM });
   }
 
   #tellClock(offsetMs: number): void {

@@ -66,6 +66,8 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
     }
   /** A GNSS receiver was heard: our clock less its, milliseconds. */
   | { readonly kind: "clockCompared"; readonly oursLessGnssMs: number }
+  /** The night's place became known while it ran, and with it when it ends. */
+  | { readonly kind: "placeFound"; readonly dawnMs: MonotonicMs | null }
   | {
       readonly kind: "cameraFailed";
       readonly code: ErrorCode;

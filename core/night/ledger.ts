@@ -32,6 +32,8 @@ export function recordInLedger(
           exposure: { ...state.settings.exposure, ...event.exposure },
         },
       });
+    case "placeFound":
+      return just({ ...state, settings: { ...state.settings, dawnMs: event.dawnMs } });
     case "frameArrived":
       return {
         state: { ...state, unkeptCount: state.unkeptCount + 1 },

@@ -34,7 +34,7 @@ describe("the desk of the sensors", () => {
     await new Promise((resolve) => setImmediate(resolve));
     const body = "GNRMC,120000.00,A,6854.000,N,02700.000,E,0,0,240327,,,A";
     say(`$${body}*${checksumOf(body).toString(16).padStart(2, "0")}\n`);
-    expect(await place).toEqual({ latitudeDeg: 68.9, longitudeDeg: 27 });
+    expect(await place).toEqual({ latitudeDeg: 68.9, longitudeDeg: 27, elevationM: null });
     expect(desk.laptopLessGnssMs).toBe(1500);
     expect(lines).toEqual(["The GNSS receiver on /dev/gnss is there."]);
     expect(events.map(({ kind }) => kind)).toEqual(["presence", "clock", "place"]);

@@ -140,10 +140,12 @@ describe("sensors on serial lines", () => {
       laptopLessGnssMs: 3120,
     });
     expect(bench.events.at(-1)).toMatchObject({
-      ...{ kind: "place", altitudeM: null },
+      ...{ kind: "place", elevationM: null },
       latitudeDeg: 68.9,
       longitudeDeg: 27,
     });
+    await bench.say(nmea("GPGGA,120003.00,6854.000,N,02700.000,E,1,08,0.9,212.4,M,20.0,M,,"));
+    expect(bench.events.at(-1)).toMatchObject({ kind: "place", elevationM: 212.4 });
   });
 
   it("believe no sentence whose checksum is wrong, nor a date of 2006", async () => {

@@ -163,6 +163,18 @@ describe("the watch", () => {
     expect(state.phase).toMatchObject({ kind: "ending", by });
   });
 
+  it("ends by the dawn of a place that became known while a frame was exposed", () => {
+    const { state } = play(
+      [
+        at(3000, { kind: "placeFound", dawnMs: monotonicMs(11_000) }),
+        at(10_200, { kind: "shutterClosed", frameIndex: 0, happened: anExposure() }),
+        at(11_200, { kind: "cameraReady" }),
+      ],
+      exposing(),
+    );
+    expect(state.phase).toMatchObject({ kind: "ending", by: "dawn" });
+  });
+
   it("takes a change of the target at the next frame", () => {
     const { effects } = play(
       [
