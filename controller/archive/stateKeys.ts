@@ -1,6 +1,8 @@
 import type { GuardNotice } from "../../core/api/messages.ts";
 import type { SetChange, SetEdits } from "../../core/frames/frameSets.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
+import type { KitInput } from "../../core/night/kit.ts";
+import type { PlanRequest } from "../../core/night/plan.ts";
 import type { ToneResponse } from "../../core/photometry/response.ts";
 
 /** The camera's tone curve as the meter knew it when the night ended: `ToneResponse`. */
@@ -18,6 +20,9 @@ export function guardsKey(cameraId: string): string {
   return `guards.${cameraId}`;
 }
 
+/** What the night was planned with, its kit above all. */
+export const PLAN_KEY = "plan";
+
 /** Moments at which framing or focus was changed: `SetChange[]`. */
 export const SET_CHANGES_KEY = "sets.changes";
 
@@ -26,6 +31,7 @@ export const SET_EDITS_KEY = "sets.edits";
 
 /** The types that are kept under these keys. */
 export type KeptState = {
+  readonly plan: Partial<Omit<PlanRequest, "kit">> & { readonly kit: KitInput };
   readonly toneResponse: ToneResponse;
   readonly framing: Framing;
   readonly guards: readonly GuardNotice[];

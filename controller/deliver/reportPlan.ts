@@ -1,9 +1,9 @@
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { DEFAULT_KIT_INPUT, resolveKit } from "../../core/night/kit.ts";
-import { planNight, type NightPlan, type PlanRequest } from "../../core/night/plan.ts";
+import { planNight, type NightPlan } from "../../core/night/plan.ts";
 import { eveningDate } from "../archive/nightFolder.ts";
 import type { NightInfo } from "../archive/nightInfo.ts";
-import { PLAN_KEY } from "../archive/stateKeys.ts";
+import { PLAN_KEY, type KeptState } from "../archive/stateKeys.ts";
 import type { NightToDeliver } from "./nightToDeliver.ts";
 import { clock, percent, section, table } from "./reportHtml.ts";
 
@@ -22,10 +22,10 @@ export function planSection(night: NightToDeliver): string {
  * plans were kept is planned with the usual kit.
  */
 function planOfNight({ catalogue }: NightToDeliver, info: NightInfo): NightPlan {
-  const kept = catalogue.getState<PlanRequest>(PLAN_KEY);
+  const kept = catalogue.getState<KeptState["plan"]>(PLAN_KEY);
   return planNight({
-    kit: resolveKit(DEFAULT_KIT_INPUT),
     ...kept,
+    kit: resolveKit(kept?.kit ?? DEFAULT_KIT_INPUT),
     latitudeDeg: info.latitudeDeg,
     longitudeDeg: info.longitudeDeg,
     dateIso: eveningDate(info),

@@ -28,7 +28,7 @@ import {
   type CameraKitFacts,
   type ToldKit,
 } from "../../core/night/kitFromCamera.ts";
-import { planNight, type NightPlan } from "../../core/night/plan.ts";
+import { planNight, type NightPlan, type PlanRequest } from "../../core/night/plan.ts";
 import { planEvents } from "../../core/night/planCalendar.ts";
 import { auroraNowSentence } from "../../core/night/planWords.ts";
 import { auroraView } from "../../core/sky/auroraView.ts";
@@ -212,10 +212,23 @@ export class PlanService {
     return new KpFeed({ url, path: join(this.#dataFolder, "kp.json"), nowUtcMs: this.#nowUtcMs });
   }
 
+  /**
+   * What a query asks to be planned, with every name looked up: the night can keep it.
+   *
+   * @throws NightError `settings.invalid` with one sentence for a value that cannot be.
+   */
+  planRequest(query: unknown): PlanRequest {
+    return this.#requestOf(parseMessage(planQuerySchema, query));
+  }
+
   #planOf(query: PlanQuery): NightPlan {
+    return planNight(this.#requestOf(query));
+  }
+
+  #requestOf(query: PlanQuery): PlanRequest {
     const place = this.#places.find(query.placeName ?? "");
     const darkZenithMag = query.darkZenithMag ?? place?.darkZenithMag ?? null;
-    return planNight({
+    return {
       latitudeDeg: query.latitudeDeg,
       longitudeDeg: query.longitudeDeg,
       dateIso: query.date,
@@ -227,7 +240,7 @@ export class PlanService {
       ...given("humidityPercent", query.humidityPercent),
       ...given("framesPerSecond", query.framesPerSecond),
       ...(darkZenithMag === null ? {} : { darkZenithMag }),
-    });
+    };
   }
 
   #kitOf(query: PlanQuery): Kit {

@@ -6,6 +6,7 @@ import type {
 } from "../../core/api/messages.ts";
 import type { CameraFacts } from "../../core/night/checklist.ts";
 import type { CameraKitFacts } from "../../core/night/kitFromCamera.ts";
+import type { PlanRequest } from "../../core/night/plan.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 
 /** A stretch of one camera's frames. */
@@ -34,6 +35,8 @@ export type NightService = {
   cameraFacts?(cameraId: string): Partial<CameraFacts> | null;
   /** What a connected camera tells of the kit; null while none is connected. */
   cameraKit?(cameraId: string): CameraKitFacts | null;
+  /** Keeps what the night is planned with, for its report. @returns false when no night is open. */
+  keepPlan?(request: PlanRequest): boolean;
   /** Absolute path of a camera's newest frame tonight; null: none is kept yet. */
   newestFramePath?(cameraId: string): string | null;
 };

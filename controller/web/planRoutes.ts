@@ -256,6 +256,15 @@ function cameraRoutes(
         return plans.kitFromCamera(kit, facts, frame);
       },
     },
+    {
+      method: "post",
+      path: "/api/plan/keep",
+      summary: "Keeps a plan with tonight's watch, so that the report can lay it beside the night.",
+      part: PART,
+      ...checkedByService(planQuerySchema),
+      answer: { kind: "json", schema: v.object({ isKept: v.boolean() }) },
+      handle: ({ body }) => ({ isKept: nights.keepPlan?.(plans.planRequest(body)) ?? false }),
+    },
   ];
 }
 

@@ -16,6 +16,11 @@ export function fetchPlan(query: PlanQuery): Promise<PlanAnswer> {
   return tell("POST", "/api/plan", query);
 }
 
+/** Keeps the plan with tonight's watch, for the report; not kept when no night is open. */
+export function keepPlan(query: PlanQuery): Promise<{ readonly isKept: boolean }> {
+  return tell("POST", "/api/plan/keep", query);
+}
+
 /** The night as a file that a calendar takes. */
 export async function fetchCalendar(query: PlanQuery): Promise<Blob> {
   const response = await fetch("/api/plan/calendar", {
