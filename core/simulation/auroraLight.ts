@@ -9,18 +9,19 @@ import {
   type Patches,
 } from "./curtains.ts";
 import {
-  altitudeSteps,
   blurFeet,
   cellOf,
   fieldLineMap,
   heightProfile,
   lineOfSight,
+  seenCells,
   sumAlongLines,
   type FeetCopies,
   type FieldAxes,
   type FieldLineMap,
   type HeightProfile,
   type LineOfSight,
+  type SeenCells,
 } from "./fieldLines.ts";
 import type { Direction } from "./view.ts";
 
@@ -106,8 +107,8 @@ function redOfGreen(greenKr: number): number {
 export type AuroraSight = {
   readonly fine: FieldLineMap;
   readonly coarse: FieldLineMap;
-  readonly fineSteps: Uint16Array;
-  readonly coarseSteps: Uint16Array;
+  readonly fineSeen: SeenCells;
+  readonly coarseSeen: SeenCells;
   /** Cells of the points: index and fractions; −1 where the point sees no aurora. */
   readonly fineCells: SightCells;
   readonly coarseCells: SightCells;
@@ -140,15 +141,17 @@ export function auroraSight(
   const above = directions.filter((direction) => direction[2] > 0.012);
   const fine = fieldLineMap(axes, above, stepRad);
   const coarse = fieldLineMap(axes, above, Math.max(0.012, stepRad * 3));
+  const fineCells = cellsOf(fine, directions);
+  const coarseCells = cellsOf(coarse, directions);
   const feet = (map: FieldLineMap): Float32Array =>
     new Float32Array(map.columnCount * map.rowCount);
   return {
     fine,
     coarse,
-    fineSteps: altitudeSteps(fine),
-    coarseSteps: altitudeSteps(coarse),
-    fineCells: cellsOf(fine, directions),
-    coarseCells: cellsOf(coarse, directions),
+    fineSeen: seenCells(fine, corners(fine, fineCells)),
+    coarseSeen: seenCells(coarse, corners(coarse, coarseCells)),
+    fineCells,
+    coarseCells,
     fineFeet: [feet(fine), feet(fine), feet(fine)],
     coarseFeet: [feet(coarse), feet(coarse), feet(coarse)],
     fineLight: feet(fine),
@@ -175,6 +178,21 @@ function cellsOf(map: FieldLineMap, directions: readonly Direction[]): SightCell
   return { index, columnPart, rowPart };
 }
 
+/** The four cells between which each point reads the map. */
+function* corners(map: FieldLineMap, { index }: SightCells): Iterable<number> {
+  for (const cell of index) {
+    if (cell < 0) continue;
+    const next = nextColumn(map, cell);
+    yield* [cell, cell + 1, next, next + 1];
+  }
+}
+
+/** The cell at the same height in the next column; in a closed map the last one's is the first's. */
+function nextColumn({ columnCount, rowCount }: FieldLineMap, cell: number): number {
+  const next = cell + rowCount;
+  return next >= columnCount * rowCount ? next - columnCount * rowCount : next;
+}
+
 /**
  * Adds the aurora, averaged over an exposure, to what the filters see at the points of a sight.
  *
@@ -198,7 +216,7 @@ export function addAurora(options: {
     fine,
     fineFeet,
     preparedSight(sight, "green", shiftKm),
-    sight.fineSteps,
+    sight.fineSeen,
     sight.fineLight,
   );
   spread(fine, sight.fineCells, sight.fineLight, CURTAIN_SEEN, light);
@@ -208,7 +226,7 @@ export function addAurora(options: {
     fine,
     [fineFeet[1], fineFeet[1], fineFeet[1]],
     preparedSight(sight, "border", shiftKm),
-    sight.fineSteps,
+    sight.fineSeen,
     sight.borderLight,
   );
   spread(fine, sight.fineCells, sight.borderLight, BORDER_SEEN, light);
@@ -218,7 +236,7 @@ export function addAurora(options: {
     coarse,
     coarseFeet,
     preparedSight(sight, "red", 0),
-    sight.coarseSteps,
+    sight.coarseSeen,
     sight.coarseLight,
   );
   spread(coarse, sight.coarseCells, sight.coarseLight, SEEN_PER_KILORAYLEIGH.red, light);
@@ -240,7 +258,7 @@ export function addAurora(options: {
     coarse,
     coarseFeet,
     preparedSight(sight, "diffuse", 0),
-    sight.coarseSteps,
+    sight.coarseSeen,
     sight.coarseLight,
   );
   spread(coarse, sight.coarseCells, sight.coarseLight, CURTAIN_SEEN, light);
@@ -334,14 +352,11 @@ function spread(
   [red, green, blue]: Rgb,
   light: Float32Array,
 ): void {
-  const { rowCount, columnCount } = map;
-  const total = columnCount * rowCount;
   const { index, columnPart, rowPart } = cells;
   for (let point = 0; point < index.length; point += 1) {
     const at = index[point]!;
     if (at < 0) continue;
-    // In a closed map the last column's neighbour is the first.
-    const next = at + rowCount >= total ? at + rowCount - total : at + rowCount;
+    const next = nextColumn(map, at);
     const up = rowPart[point]!;
     const a = kilorayleigh[at]! + up * (kilorayleigh[at + 1]! - kilorayleigh[at]!);
     const b = kilorayleigh[next]! + up * (kilorayleigh[next + 1]! - kilorayleigh[next]!);

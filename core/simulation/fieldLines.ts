@@ -276,9 +276,10 @@ const ALTITUDE_STEPS = 500;
 /** For each step of altitude and each height: where to read the feet and with what weight. */
 export type LineOfSight = {
   readonly heightCount: number;
-  /** Rows to add, rounded down, and the weights of that row and of the one above it. */
+  /** Rows to add, and the weight of that row. */
   readonly rowOffset: Int16Array;
   readonly weight: Float32Array;
+  /** Of sharp feet alone: the weight of the row above it. */
   readonly weightAbove: Float32Array;
   readonly blurs: readonly number[];
   /** Smallest and largest row offset among the heights of each blur. */
@@ -320,10 +321,13 @@ export function lineOfSight(
       );
       if (footZ < 3) continue;
       const rows = Math.log(footZ / z) / map.wStep;
-      rowOffset[at] = Math.floor(rows);
-      const part = rows - Math.floor(rows);
-      weight[at] = ((1 - part) * profile.shares[tap]!) / crossing;
-      weightAbove[at] = (part * profile.shares[tap]!) / crossing;
+      const light = profile.shares[tap]! / crossing;
+      // Blurred feet are as good a row further down or up: the nearest one will do.
+      const row = profile.blurs[tap] === 0 ? Math.floor(rows) : Math.round(rows);
+      const part = profile.blurs[tap] === 0 ? rows - row : 0;
+      rowOffset[at] = row;
+      weight[at] = (1 - part) * light;
+      weightAbove[at] = part * light;
     }
   }
   const reach = [0, 1, 2].map((blur): readonly [number, number] => {
@@ -342,19 +346,39 @@ function sineOfStep(step: number): number {
   return (step / ALTITUDE_STEPS) ** 2;
 }
 
-/** Step of altitude of every cell of a map, for `sumAlongLines`. */
-export function altitudeSteps(map: FieldLineMap): Uint16Array {
-  const steps = new Uint16Array(map.columnCount * map.rowCount);
-  for (let column = 0; column < map.columnCount; column += 1) {
-    for (let row = 0; row < map.rowCount; row += 1) {
-      const sine = sinAltitudeOf(map, column, row);
-      steps[column * map.rowCount + row] = Math.min(
-        ALTITUDE_STEPS,
-        Math.round(Math.sqrt(Math.max(0, sine)) * ALTITUDE_STEPS),
-      );
+/** The cells of a map that somebody looks at: in each column the rows from the first to the last. */
+export type SeenCells = {
+  /** An unseen column's last row comes before its first. */
+  readonly firstRow: Int32Array;
+  readonly lastRow: Int32Array;
+  /** Step of altitude of every seen cell, for `sumAlongLines`. */
+  readonly altitudeStep: Uint16Array;
+};
+
+/**
+ * Prepares the cells that are looked at; what is not seen need not be summed.
+ *
+ * @param seen  Indices of cells, `column * rowCount + row`, in any order.
+ */
+export function seenCells(map: FieldLineMap, seen: Iterable<number>): SeenCells {
+  const { columnCount, rowCount } = map;
+  const firstRow = new Int32Array(columnCount).fill(rowCount);
+  const lastRow = new Int32Array(columnCount).fill(-1);
+  for (const cell of seen) {
+    const column = Math.floor(cell / rowCount);
+    const row = cell - column * rowCount;
+    firstRow[column] = Math.min(firstRow[column]!, row);
+    lastRow[column] = Math.max(lastRow[column]!, row);
+  }
+  const altitudeStep = new Uint16Array(columnCount * rowCount);
+  for (let column = 0; column < columnCount; column += 1) {
+    for (let row = firstRow[column]!; row <= lastRow[column]!; row += 1) {
+      const sine = Math.max(0, sinAltitudeOf(map, column, row));
+      const step = Math.round(Math.sqrt(sine) * ALTITUDE_STEPS);
+      altitudeStep[column * rowCount + row] = Math.min(ALTITUDE_STEPS, step);
     }
   }
-  return steps;
+  return { firstRow, lastRow, altitudeStep };
 }
 
 /** Room for the blurred copies of a map's feet. */
@@ -397,17 +421,16 @@ function boxBlur(
 }
 
 /**
- * Brightness of every cell: the sum of its line of sight over the heights of a profile.
+ * Brightness of every seen cell: the sum of its line of sight over the heights of a profile.
  *
  * @param feet  Footpoints' light with its blurred copies.
- * @param steps  From `altitudeSteps`.
- * @param into  One number a cell; overwritten.
+ * @param into  One number a cell; overwritten, with darkness where nobody looks.
  */
 export function sumAlongLines(
   map: FieldLineMap,
   feet: FeetCopies,
   sight: LineOfSight,
-  steps: Uint16Array,
+  seen: SeenCells,
   into: Float32Array,
 ): void {
   const { rowCount, columnCount } = map;
@@ -432,11 +455,15 @@ export function sumAlongLines(
       }
     }
     into.fill(0, base, base + rowCount);
-    if (highest < 0) continue;
+    const [firstRow, lastRow] = [seen.firstRow[column]!, seen.lastRow[column]!];
+    if (highest < 0 || lastRow < firstRow) continue;
     for (let blur = 0; blur < 3; blur += 1) {
       columns[blur]!.set(feet[blur]!.subarray(base, base + rowCount), below);
     }
-    sumColumn({ columns, below, rowCount, blurStart, sight, steps, base, lowest, highest, into });
+    sumColumn({
+      ...{ columns, below, blurStart, sight, base, lowest, highest, firstRow, lastRow, into },
+      altitudeStep: seen.altitudeStep,
+    });
   }
 }
 
@@ -444,17 +471,20 @@ function sumColumn(options: {
   readonly columns: readonly Float32Array[];
   /** Dark rows before a column's first. */
   readonly below: number;
-  readonly rowCount: number;
   readonly blurStart: readonly number[];
   readonly sight: LineOfSight;
-  readonly steps: Uint16Array;
+  readonly altitudeStep: Uint16Array;
   readonly base: number;
   /** First and last row with light at its feet. */
   readonly lowest: number;
   readonly highest: number;
+  /** First and last row that is seen. */
+  readonly firstRow: number;
+  readonly lastRow: number;
   readonly into: Float32Array;
 }): void {
-  const { columns, below, rowCount, blurStart, steps, base, lowest, highest, into } = options;
+  const { columns, below, blurStart, altitudeStep, base, lowest, highest, into } = options;
+  const { firstRow, lastRow } = options;
   const { heightCount, rowOffset, weight, weightAbove } = options.sight;
   for (let blur = 0; blur < 3; blur += 1) {
     const source = columns[blur]!;
@@ -462,21 +492,22 @@ function sumColumn(options: {
     if (tapTo <= tapFrom) continue;
     // Rows from which no height of this blur reads a lit foot stay dark.
     const [down, up] = options.sight.reach[blur]!;
-    const from = Math.max(0, lowest - up);
-    const to = Math.min(rowCount - 1, highest - down);
+    const from = Math.max(firstRow, lowest - up);
+    const to = Math.min(lastRow, highest - down);
     for (let row = from; row <= to; row += 1) {
-      const start = steps[base + row]! * heightCount;
+      const start = altitudeStep[base + row]! * heightCount;
       const at = row + below;
       const end = start + tapTo;
       let sum = 0;
       for (let index = start + tapFrom; index < end; index += 1) {
         const read = at + rowOffset[index]!;
-        sum += weight[index]! * source[read]! + weightAbove[index]! * source[read + 1]!;
+        sum += weight[index]! * source[read]!;
+        if (blur === 0) sum += weightAbove[index]! * source[read + 1]!;
       }
       into[base + row] = into[base + row]! + sum;
     }
   }
 }
 
-/** Feet fainter than this leave no trace. */
-const FAINT_KR = 1e-4;
+/** Feet fainter than this leave no trace: a thousandth of the natural sky. */
+const FAINT_KR = 1e-3;

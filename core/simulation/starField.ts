@@ -16,8 +16,11 @@ const STRAIGHT_SECONDS = 120;
 /** Distance between the spots a trail is made of, in widths of a star. */
 const SPOT_SPACING = 0.3;
 
-/** Stars that add less than this share of the faintest sky to a pixel are not drawn, cd/m². */
+/** Stars that add less than this to a pixel of the darkest sky are not drawn, cd/m². */
 const FAINT_CD_M2 = 1.5e-5;
+
+/** The same in a brighter sky, as a share of it: half a code at mid-grey, and less than the grain. */
+const FAINT_SHARE = 0.01;
 
 /**
  * Draws every star as the trail that the turning sky leaves during an exposure.
@@ -34,6 +37,8 @@ export function drawStars(options: {
   readonly seconds: number;
   readonly fwhmPx: number;
   readonly strength: number;
+  /** Of the sky that the stars stand before. */
+  readonly meanSkyCdM2: number;
   readonly sink: PixelSink;
 }): void {
   const { sky, view, openedUtcMs, seconds, fwhmPx, strength, sink } = options;
@@ -48,6 +53,7 @@ export function drawStars(options: {
   const edge = Math.hypot(view.widthPx, view.heightPx) / 2 / view.pxPerRad;
   const cosEdge = Math.min(Math.cos(Math.atan(edge)) - 0.03, 0.999);
   const area = 1.13 * fwhmPx * fwhmPx;
+  const faintest = Math.max(FAINT_CD_M2, FAINT_SHARE * options.meanSkyCdM2);
   const first = rotations[0]!;
   const rotated = (index: number, star: Direction): Direction => {
     const rotation = rotations[index]!;
@@ -63,7 +69,7 @@ export function drawStars(options: {
     const dimmed = star.lux * 10 ** (-0.4 * extinctionMag * airmass(up)) * strength;
     // A pixel off the axis sees less of the sky: its solid angle falls with cos³.
     const total = (dimmed * view.pxPerRad * view.pxPerRad) / (depth * depth * depth);
-    if (total / area < FAINT_CD_M2) continue;
+    if (total / area < faintest) continue;
     const through =
       sky.clouds === null || cover <= 0
         ? 1

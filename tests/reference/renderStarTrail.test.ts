@@ -65,6 +65,7 @@ function drawn(options: {
     seconds,
     fwhmPx: 2.4,
     strength: 1,
+    meanSkyCdM2: 0,
     sink: (pixel, _red, green) => {
       light[pixel]! += green;
     },

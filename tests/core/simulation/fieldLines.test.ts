@@ -2,7 +2,6 @@ import { describe, expect, it } from "vitest";
 import { elevationOverDeg } from "../../../core/sky/auroraGeometry.ts";
 import {
   addFootSpot,
-  altitudeSteps,
   blurFeet,
   cellOf,
   fieldAxes,
@@ -10,6 +9,7 @@ import {
   fieldLineMap,
   heightProfile,
   lineOfSight,
+  seenCells,
   sinAltitudeOf,
   sumAlongLines,
   type FeetCopies,
@@ -20,6 +20,12 @@ import { directionOf, type Direction } from "../../../core/simulation/view.ts";
 const NORTHWARD = Array.from({ length: 61 * 60 }, (_, index) =>
   directionOf((index % 61) - 30, 2 + Math.floor(index / 61)),
 );
+
+const allCells = (map: FieldLineMap) =>
+  seenCells(
+    map,
+    Array.from({ length: map.columnCount * map.rowCount }, (_, cell) => cell),
+  );
 
 const feetOf = (map: FieldLineMap): FeetCopies => {
   const empty = (): Float32Array => new Float32Array(map.columnCount * map.rowCount);
@@ -49,11 +55,32 @@ function seenOver(distanceKm: number, heightKm: number): number {
     () => 0,
   );
   const light = new Float32Array(map.columnCount * map.rowCount);
-  sumAlongLines(map, feet, lineOfSight(map, layer, 0), altitudeSteps(map), light);
+  sumAlongLines(map, feet, lineOfSight(map, layer, 0), allCells(map), light);
   return brightestAltitude(map, light, directionOf(0, 30));
 }
 
 describe("a map along the field lines", () => {
+  it("is summed to the same numbers where it is looked at, and is dark elsewhere", () => {
+    const map = fieldLineMap(fieldAxes(78, 12), NORTHWARD, 0.02);
+    const feet = feetOf(map);
+    addFootSpot(map, feet[0], 0, 150, 10, 30);
+    blurFeet(map, feet);
+    const layer = heightProfile(
+      [100, 110, 120, 180],
+      () => 1,
+      (heightKm) => (heightKm < 115 ? 0 : 2),
+    );
+    const sight = lineOfSight(map, layer, 0);
+    const whole = new Float32Array(map.columnCount * map.rowCount);
+    const part = new Float32Array(map.columnCount * map.rowCount);
+    sumAlongLines(map, feet, sight, allCells(map), whole);
+    const bright = whole.indexOf(Math.max(...whole));
+    sumAlongLines(map, feet, sight, seenCells(map, [bright - 3, bright + 2]), part);
+    const isSeen = (cell: number): boolean => cell >= bright - 3 && cell <= bright + 2;
+    expect([...part]).toEqual([...whole].map((light, cell) => (isSeen(cell) ? light : 0)));
+    expect(part[bright]).toBeGreaterThan(0);
+  });
+
   // Elevations: plain geometry on the sphere, as published for 110 and 250 km (see auroraGeometry).
   it.each([
     [100, 110],
@@ -110,7 +137,7 @@ describe("a map along the field lines", () => {
       () => 0,
     );
     const light = new Float32Array(map.columnCount * map.rowCount);
-    sumAlongLines(map, feet, lineOfSight(map, profile, 0), altitudeSteps(map), light);
+    sumAlongLines(map, feet, lineOfSight(map, profile, 0), allCells(map), light);
     const { column, row } = cellOf(map, directionOf(0, 85));
     const value = light[Math.round(column) * map.rowCount + Math.round(row)]!;
     expect(value / 7).toBeCloseTo(1, 1);
