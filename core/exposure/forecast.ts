@@ -1,9 +1,3 @@
-import {
-  mixByRecord,
-  recordAfter,
-  startForecastRecord,
-  type ForecastRecord,
-} from "./forecastRecord.ts";
 import { SKY_MODELS, type SkyModel, type SkyMood } from "./skyModels.ts";
 
 /**
@@ -27,7 +21,6 @@ export type Forecast = {
     readonly changeStops: number;
     readonly changedSeconds: number;
   } | null;
-  readonly record: ForecastRecord;
 };
 
 /** What the sky will be. */
@@ -70,7 +63,6 @@ export function startForecast(bank: BankTuning = BANK): Forecast {
     cells: bank.models.flatMap((model) => freshCells(model)),
     logWeights: bank.models.map(({ prior }) => Math.log(prior / total)),
     surprised: null,
-    record: startForecastRecord(),
   };
 }
 
@@ -200,10 +192,6 @@ export function learn(
             changedSeconds: reading.atSeconds,
           }
         : null,
-    // A step nobody could foresee says nothing for or against a forecast.
-    record: isStep
-      ? { ...forecast.record, newestLevel: reading.level }
-      : recordAfter(forecast.record, expected, reading.level),
   };
 }
 
@@ -346,7 +334,7 @@ export function outlook(
   bank: BankTuning = BANK,
 ): Outlook | null {
   if (forecast.atSeconds === null) return null;
-  return mixByRecord(forecast.record, predictAll(forecast, atSeconds - forecast.atSeconds, bank));
+  return predictAll(forecast, atSeconds - forecast.atSeconds, bank);
 }
 
 /** Which kind of model carries most of the weight. */

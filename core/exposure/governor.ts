@@ -10,6 +10,14 @@ import {
 import { stopsFromMidGrey, type Exposure } from "./exposure.ts";
 import type { SkyMood } from "./skyModels.ts";
 import { learn, moodOf, outlook, startForecast, type Forecast, type Outlook } from "./forecast.ts";
+import {
+  expectFrame,
+  mixByRecord,
+  recordAfter,
+  startForecastRecord,
+  type Expectation,
+  type ForecastRecord,
+} from "./forecastRecord.ts";
 import { CEILING_STOPS, unclippedStops } from "./highlights.ts";
 import {
   addLight,
@@ -36,6 +44,7 @@ export type GovernorState = {
   readonly first: Exposure | null;
   readonly newest: FrameObservation | null;
   readonly forecast: Forecast;
+  readonly record: ForecastRecord;
   readonly light: LightMeter;
   /** Levels of the last minute and a half, oldest first. */
   readonly recent: readonly { readonly atSeconds: number; readonly level: number }[];
@@ -89,6 +98,7 @@ export function startGovernor(first: Exposure | null): GovernorState {
     first,
     newest: null,
     forecast: startForecast(),
+    record: startForecastRecord(),
     light: startLightMeter(),
     recent: [],
     curtains: null,
@@ -124,6 +134,7 @@ export function observeFrame(
     ...state,
     newest: observation,
     forecast: learn(state.forecast, { atSeconds, level, noise }),
+    record: recordAfter(state.record, observation.frameIndex, level),
     light: calibrateLight(state.light, {
       openedSeconds,
       closedSeconds: openedSeconds + observation.exposure.exposureSeconds,
@@ -131,7 +142,11 @@ export function observeFrame(
     }),
     recent: recentAfter(state.recent, { atSeconds, level }),
     curtains: curtainsAfter(state.curtains, observation),
-    loweredStops: loweredAfter(state.loweredStops, observation, settings),
+    loweredStops: loweredAfter(
+      state.loweredStops,
+      { ...observation, skyStops: observation.skyStops + correctionStops },
+      settings,
+    ),
   };
 }
 
@@ -162,14 +177,23 @@ function curtainsAfter(
   return { ...curtains, unknownCount: curtains.unknownCount + 1 };
 }
 
-/** Clipped readings drive the exposure down at once; it comes back slowly. */
+/** A frame so far over the target clips for that reason, stops. */
+const OVEREXPOSED_STOPS = 0.3;
+
+/**
+ * Clipped readings drive the exposure down at once; it comes back slowly. A frame that the sky has
+ * overrun says nothing of what would clip at the target.
+ *
+ * @param skyStops  What the frame got, the part that was cut off included.
+ */
 function loweredAfter(
   loweredStops: number,
-  { clippedShare }: FrameObservation,
-  { clippedShareMax }: ExposureSettings,
+  { clippedShare, skyStops }: Pick<FrameObservation, "clippedShare" | "skyStops">,
+  { clippedShareMax, targetStops }: ExposureSettings,
 ): number {
   if (!(clippedShareMax < 1) || !(clippedShare >= 0)) return 0;
   if (clippedShare > clippedShareMax) {
+    if (skyStops > targetStops + OVEREXPOSED_STOPS) return loweredStops;
     const excess = Math.log2(Math.min(64, clippedShare / Math.max(1e-4, clippedShareMax)));
     return Math.min(3, loweredStops + 0.1 + 0.1 * excess);
   }
@@ -215,6 +239,7 @@ export function governExposure(
     start: state.newest !== null ? "governed" : state.first !== null ? "asked" : "guessed",
     ...changeOf(state, openSeconds),
     aheadStops: state.newest === null ? 0 : aimed.level - levelOf(state.newest),
+    aheadDoubtStops: aimed.expected?.bank.spread ?? 0,
     mood: moodToTell(moodOf(state.forecast), state.recent),
     limit: aimed.limit,
     exposureSeconds,
@@ -233,6 +258,10 @@ export function governExposure(
     isReachable: split.isReachable && aimed.limit !== "highlights",
     state: {
       ...state,
+      record:
+        aimed.expected === null
+          ? state.record
+          : expectFrame(state.record, { frameIndex: order.frameIndex, ...aimed.expected }),
       order: {
         openAtMs: order.openAtMs,
         secondsIso: split.exposureSeconds * split.iso,
@@ -247,30 +276,36 @@ export function governExposure(
 /** The forecast as it stands when the shutter opens, the light meter's word included. */
 type View = {
   readonly forecast: Forecast;
+  /** The newest level that has been measured; null: none. */
+  readonly newestLevel: number | null;
   readonly trust: LightMeterTrust;
 };
 
 /** Light of the last second says where the sky is now. */
 const LIGHT_NOW_SECONDS = 1;
 
-function lookAhead({ forecast, light }: GovernorState, openSeconds: number): View {
+function lookAhead(state: GovernorState, openSeconds: number): View {
+  const { forecast, light, recent } = state;
   const trust = lightMeterTrust(light, openSeconds);
-  if (trust.kind === "ignored" || forecast.atSeconds === null) return { forecast, trust };
+  const byFrames: View = { forecast, newestLevel: recent.at(-1)?.level ?? null, trust };
+  if (trust.kind === "ignored" || forecast.atSeconds === null) return byFrames;
   const fromSeconds = openSeconds - LIGHT_NOW_SECONDS;
   const luminance = lightBetween(light, fromSeconds, openSeconds);
-  if (luminance === null) return { forecast, trust };
+  if (luminance === null) return byFrames;
   const reading = {
     atSeconds: openSeconds - LIGHT_NOW_SECONDS / 2,
     level: Math.log2(luminance),
     noise: lightNoiseStops(light),
   };
-  return { forecast: learn(forecast, reading), trust };
+  return { forecast: learn(forecast, reading), newestLevel: reading.level, trust };
 }
 
 type Aimed = {
   readonly split: Allocation;
   readonly limit: ExposureLimit;
   readonly level: number;
+  /** What the forecasters said of it; null before the first reading. */
+  readonly expected: Omit<Expectation, "frameIndex"> | null;
   /** How many times longer than the forecast asks for the light meter may let the frame run. */
   readonly room: number;
   readonly loweredStops: number;
@@ -289,19 +324,27 @@ function aim(
   if (state.newest === null && state.first !== null) {
     const split = asAsked(state.first, settings);
     const { level } = unlit;
-    return { split, limit: split.limit, level, room: 1, loweredStops: 0, slowedStops: 0 };
+    const unmoved = { expected: null, room: 1, loweredStops: 0, slowedStops: 0 };
+    return { split, limit: split.limit, level, ...unmoved };
   }
   // How long the exposure will be depends on the forecast, and the forecast on its middle.
   let seconds = state.order?.plainSeconds ?? timeLimits(settings).max;
   let aimed: Aimed | null = null;
   for (let round = 0; round < 3; round += 1) {
-    const ahead = outlook(view.forecast, openSeconds + seconds / 2) ?? unlit;
+    const expected = expectationAt(view, openSeconds + seconds / 2);
+    const ahead =
+      expected === null ? unlit : mixByRecord(state.record, expected.bank, expected.plainLevel);
     const room = roomFor(state.light, view.trust, ahead.spread, seconds);
-    aimed = aimAt(state, { ...given, ahead, room }, settings);
+    aimed = { ...aimAt(state, { ...given, ahead, room }, settings), expected };
     if (Math.abs(aimed.split.exposureSeconds / seconds - 1) < 0.05) break;
     seconds = aimed.split.exposureSeconds;
   }
   return aimed!;
+}
+
+function expectationAt({ forecast, newestLevel }: View, atSeconds: number): Aimed["expected"] {
+  const bank = outlook(forecast, atSeconds);
+  return bank === null || newestLevel === null ? null : { bank, plainLevel: newestLevel };
 }
 
 /** Less than this under the target is not worth a word. */
@@ -311,7 +354,7 @@ function aimAt(
   state: GovernorState,
   given: { openSeconds: number; ahead: Outlook; constraints: Constraints; room: number },
   settings: ExposureSettings,
-): Aimed {
+): Omit<Aimed, "expected"> {
   const { openSeconds, ahead, constraints, room } = given;
   const wanted = secondsIsoFor(ahead.level, settings.targetStops, settings);
   const slowed = smooth(state, wanted, openSeconds, settings);

@@ -10,6 +10,8 @@ export type DecisionFacts = {
   readonly changeSeconds: number;
   /** What the forecast adds to the newest reading, stops. */
   readonly aheadStops: number;
+  /** One standard deviation of that. */
+  readonly aheadDoubtStops: number;
   readonly mood: SkyMood;
   readonly limit: ExposureLimit;
   readonly exposureSeconds: number;
@@ -27,7 +29,7 @@ const MOODS: Readonly<Record<SkyMood, string>> = {
   still: "sky steady",
   trending: "following the sky's trend",
   pulsing: "sky pulsates: exposed for its mean",
-  wild: "sky restless",
+  wild: "sky restless: exposed between its swings",
 };
 
 /** A decision's reasons in plain words, the weightiest first; never empty. */
@@ -53,11 +55,16 @@ function skyReasons(facts: DecisionFacts): string[] {
         : `${Math.round(facts.changeSeconds)} s ago`;
     reasons.push(`sky ${stops(changeStops)} ${way} than ${when}`);
   }
-  if (Math.abs(aheadStops) >= 0.08 && facts.mood !== "pulsing") {
+  const isForesight = facts.mood !== "pulsing" && Math.abs(aheadStops) >= facts.aheadDoubtStops;
+  const isAhead = Math.abs(aheadStops) >= 0.08;
+  if (isAhead && isForesight) {
     const way = aheadStops > 0 ? "brighten" : "darken";
     reasons.push(`expected to ${way} by ${stops(aheadStops)} until this frame`);
   }
-  if (facts.mood === "pulsing" || reasons.length === 0) reasons.push(MOODS[facts.mood]);
+  // Short of foresight, what differs from the newest reading only evens out the sky's swings.
+  if (reasons.length === 0 || facts.mood === "pulsing" || (isAhead && !isForesight)) {
+    reasons.push(MOODS[facts.mood]);
+  }
   if (secondsWithoutReading > 60) {
     reasons.push(`no reading for ${Math.round(secondsWithoutReading)} s, going by the forecast`);
   }

@@ -76,6 +76,44 @@ describe("the forecast", () => {
     },
   );
 
+  it.each([
+    [1.2, 1.75],
+    [0.84, 2.5],
+    [0.35, 1.62],
+    [-0.88, -2.05],
+    [-0.45, -1.4],
+  ])(
+    "takes %d stops in one frame and %d in the next for a step that fell into the first",
+    (first, total) => {
+      const noise = createRandom("part").fork("noise");
+      let forecast = startForecast();
+      for (let frame = 0; frame <= 101; frame += 1) {
+        const rise = frame === 100 ? first : frame === 101 ? total : 0;
+        const level = -10 + rise + 0.02 * noise.normal();
+        forecast = learn(forecast, { atSeconds: frame * 14.5, level, noise: 0.02 });
+      }
+      expect(Math.abs(outlook(forecast, 102 * 14.5)!.level - (-10 + total))).toBeLessThan(0.1);
+    },
+  );
+
+  it("goes on with an onset of 0.05 stop/s that began within a frame", () => {
+    let forecast = startForecast();
+    const levelAt = (seconds: number): number => -11 + Math.max(0, 0.05 * (seconds - 1001));
+    for (let seconds = 0; seconds <= 1015; seconds += 5) {
+      forecast = learn(forecast, { atSeconds: seconds, level: levelAt(seconds), noise: 0.02 });
+    }
+    expect(outlook(forecast, 1020)!.level).toBeGreaterThan(levelAt(1015) + 0.1);
+  });
+
+  it("keeps in step with patches that beat evenly every 27 s, a frame every 11 s", () => {
+    const { errors } = follow((seconds) => -10 + 0.4 * Math.sin((2 * Math.PI * seconds) / 27), {
+      frames: 300,
+      every: 11,
+    });
+    // Exposing for the mean would be off by 0.28.
+    expect(rms(errors.slice(60))).toBeLessThan(0.15);
+  });
+
   it("takes a reading from before the newest one as if it came with it", () => {
     let forecast = learn(startForecast(), { atSeconds: 100, level: -10, noise: 0.02 });
     forecast = learn(forecast, { atSeconds: 90, level: -10, noise: 0.02 });

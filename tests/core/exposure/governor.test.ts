@@ -168,6 +168,57 @@ describe("the governor", () => {
     expect(Math.abs(unprotected.errors.at(-1)!)).toBeLessThan(0.05);
   });
 
+  it("does not go under the target for frames that clipped because the sky overran them", () => {
+    const quiet = govern({ levelAt: () => -10 }, 30).decisions.at(-1)!;
+    const opened = (frameIndex: number) => monotonicMs(frameIndex * 16_000);
+    const overrun = (state: GovernorState, frameIndex: number): GovernorState =>
+      observeFrame(
+        state,
+        {
+          frameIndex,
+          openedMs: opened(frameIndex),
+          exposure: quiet.exposure,
+          skyStops: settings.targetStops + 3,
+          uncertaintyStops: 0.02,
+          peakRatio: 2,
+          clippedShare: 0.2,
+          motion: { kind: "unknown", why: "no structure" },
+        },
+        settings,
+      );
+    const state = overrun(overrun(quiet.state, 60), 61);
+    expect(state.loweredStops).toBe(0);
+    const after = governExposure(state, { openAtMs: opened(62), frameIndex: 62 }, settings);
+    expect(after.reasons.join()).not.toMatch(/highlights/);
+  });
+
+  it("shortens the next frame at once when the curtains quicken, and lengthens it by halves", () => {
+    const speeds = [4, 4, 4, 12, 4, 4];
+    const noise = govern({ levelAt: () => -7, pxPerSecond: 4 }, 10).decisions.at(-1)!;
+    let state = noise.state;
+    const longest: number[] = [];
+    for (const [index, pxPerSecond] of speeds.entries()) {
+      const frameIndex = 20 + index;
+      const openedMs = monotonicMs(frameIndex * 16_000);
+      state = observeFrame(
+        state,
+        {
+          frameIndex,
+          openedMs,
+          exposure: noise.exposure,
+          skyStops: settings.targetStops,
+          uncertaintyStops: 0.02,
+          peakRatio: 2,
+          clippedShare: 0,
+          motion: { kind: "measured", degPerSecond: 0.1, pxPerSecond },
+        },
+        settings,
+      );
+      longest.push(state.curtains!.pxPerSecond);
+    }
+    expect(longest).toEqual([4, 4, 4, 12, 8, 6]);
+  });
+
   it("learns nothing from a senseless reading", () => {
     const state = startGovernor(null);
     const odd = observation({ skyStops: NaN });
