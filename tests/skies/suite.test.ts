@@ -31,9 +31,8 @@ describe.each([
       ...DEFAULT_CONDITIONS,
       timing: { busySeconds: 0.4, readingDelaySeconds: 1.6, meterNoiseStops: 0.02 },
     },
-    // Readings come a frame late here: the flicker of a breakup has been forgotten by then, and
-    // the worst sky may cost a little more.
-    1.06,
+    // Readings come a frame late here.
+    1.03,
   ],
 ] as const)("the governor against persistence on %s", (_name, seed, conditions, worstRatio) => {
   const table: readonly Pair[] = pairSuite(seed, conditions);
