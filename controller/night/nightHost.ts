@@ -14,12 +14,14 @@ import type { StartOrder } from "../../core/night/events.ts";
 import type { CameraFacts } from "../../core/night/checklist.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import type { CameraKitFacts } from "../../core/night/kitFromCamera.ts";
+import { kitOfSettings } from "../../core/night/kitOfSettings.ts";
+import type { PlanRequest } from "../../core/night/plan.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
 import { monotonicMs, type MonotonicMs } from "../../core/units.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { listNights, NIGHTS_FOLDER, nightInfoOf } from "../archive/nightFolder.ts";
 import { markRunning } from "../archive/recover.ts";
-import { framingKey, guardsKey, toneResponseKey } from "../archive/stateKeys.ts";
+import { framingKey, guardsKey, PLAN_KEY, toneResponseKey } from "../archive/stateKeys.ts";
 import type { Camera, CameraDescription } from "../cameras/camera.ts";
 import type { Clock } from "../clock.ts";
 import type { Log } from "../log.ts";
@@ -155,6 +157,11 @@ export class NightHost implements NightService {
     };
   }
 
+  keepPlan(request: PlanRequest): boolean {
+    this.#parts.catalogue?.setState(PLAN_KEY, request);
+    return this.#parts.catalogue !== null;
+  }
+
   newestFramePath(cameraId: string): string | null {
     const { catalogue } = this.#parts;
     const file = catalogue?.newestKept(cameraId)?.file;
@@ -235,8 +242,13 @@ export class NightHost implements NightService {
     this.#runners.set(cameraId, runner);
     if (this.#parts.framing) catalogue.setState(framingKey(cameraId), this.#parts.framing);
     markRunning(catalogue, this.#parts.runningOrder);
+    const order = this.#parts.startOrder();
+    // A night that nobody planned is reported by what its watch was set to.
+    if (catalogue.getState(PLAN_KEY) === null) {
+      catalogue.setState(PLAN_KEY, { kit: kitOfSettings(order.settings.exposure) });
+    }
     runner.start({
-      ...this.#parts.startOrder(),
+      ...order,
       nextFrameIndex: catalogue.nextFrameIndex(cameraId),
       history: this.#history(catalogue, cameraId),
     });
