@@ -1,11 +1,14 @@
+import type { Server } from "node:http";
 import { resolve } from "node:path";
 import { utcMs } from "../core/units.ts";
+import { holdDataFolder } from "./archive/holdDataFolder.ts";
 import { createClock, startOrigin } from "./clock.ts";
 import { cameraTargets, type CameraTarget, type StartOptions } from "./config.ts";
 import { claimFromAids, endAids, openAids } from "./daemon/cameraAids.ts";
-import { CameraDesk, cameraIdsOf } from "./daemon/cameraDesk.ts";
+import { CameraDesk, cameraIdsOf, type CameraDeskParts } from "./daemon/cameraDesk.ts";
 import { NightPlace } from "./daemon/nightPlace.ts";
-import { nightLine, openNight, type OpenNight } from "./daemon/openNight.ts";
+import { nightLines, openNight, type OpenNight } from "./daemon/openNight.ts";
+import { OpenedParts } from "./daemon/openedParts.ts";
 import { openRelease } from "./daemon/openRelease.ts";
 import { openSensors, placedBySensor } from "./daemon/openSensors.ts";
 import { packageVersion } from "./daemon/packageVersion.ts";
@@ -16,6 +19,7 @@ import { NightHost } from "./night/nightHost.ts";
 import { readProfiles } from "./profiles/readProfiles.ts";
 import type { ChosenRelease } from "./release/parseRelease.ts";
 import type { SensorDesk } from "./sensors/sensorDesk.ts";
+import { openDoor } from "./web/server.ts";
 
 /** The running program. */
 export type Daemon = {
@@ -34,30 +38,40 @@ export type Daemon = {
  * cameras, clocks, files and servers.
  *
  * @param print  Takes one line for the terminal.
+ * @param devices  Stand in for hardware, in tests.
  * @throws NightError with one sentence for whatever stands in the way.
  */
 export async function startDaemon(
   asked: StartOptions,
   print: (line: string) => void,
+  devices: Pick<CameraDeskParts, "contact"> = {},
 ): Promise<Daemon> {
   const targets = cameraTargets(asked);
-  const profiles = readProfiles(resolve(asked.data));
-  const release = await openRelease(targets, profiles.releases, print);
-  const sensors = openSensors(asked, profiles.sensors, print);
+  const dataDir = resolve(asked.data);
+  const opened = new OpenedParts();
   try {
+    // Another one that runs already is found out before anything else is touched.
+    const door = opened.add(await openDoor(asked.port), (one) => one.close());
+    opened.add(holdDataFolder(dataDir), (letGo) => letGo());
+    const profiles = readProfiles(dataDir);
+    const release = await openRelease(targets, profiles.releases, print);
+    const sensors = opened.add(openSensors(asked, profiles.sensors, print), (one) => one.close());
     const options = await placedBySensor(asked, sensors, print);
-    return await startOn({ targets, release, sensors }, options, print);
+    return await startOn({ ...devices, targets, release, sensors, door, opened }, options, print);
   } catch (thrown) {
-    await sensors.close();
+    await opened.close();
     throw thrown;
   }
 }
 
 /** What there is to watch with. */
-type Equipment = {
+type Equipment = Pick<CameraDeskParts, "contact"> & {
   readonly targets: readonly CameraTarget[];
   readonly release: ChosenRelease | null;
   readonly sensors: SensorDesk;
+  /** Where the page will be. */
+  readonly door: Server;
+  readonly opened: OpenedParts;
 };
 
 type WatchingParts = {
@@ -72,7 +86,7 @@ async function startOn(
   options: StartOptions,
   print: (line: string) => void,
 ): Promise<Daemon> {
-  const { targets, sensors } = equipment;
+  const { targets, sensors, door, opened } = equipment;
   const dataDir = resolve(options.data);
   const isDemo = targets.some((target) => target.kind === "virtual");
   const cameraIds = cameraIdsOf(targets);
@@ -81,9 +95,10 @@ async function startOn(
   const clock = createClock(
     night?.origin ?? startOrigin({ rate: 1, startUtcMs: utcMs(Date.now()) }),
   );
-  const { log, close: closeLog } = openLog(dataDir);
+  const { log } = opened.add(openLog(dataDir), (one) => one.close());
 
-  const cameras = new CameraDesk({ ...equipment, options, origin: clock.origin });
+  const desk = new CameraDesk({ ...equipment, options, origin: clock.origin });
+  const cameras = opened.add(desk, (one) => one.close());
   const nightPlace = new NightPlace(options, night);
   const startOrder = () => startOrderNow(options, clock, nightPlace.place);
   const aids = openAids({ cameras, clock, dataDir, skyExposure: () => startOrder().first });
@@ -109,18 +124,18 @@ async function startOn(
     host.placeFound(startOrder().settings.dawnMs);
   });
 
-  const { port, "kp-feed": kpFeedUrl } = options;
+  const { "kp-feed": kpFeedUrl } = options;
   const sensedPlace = () => sensors.place;
-  const page = await servePage({ port, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log });
+  const page = opened.add(
+    await servePage({ door, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log }),
+    (one) => one.close(),
+  );
   print(`The page: ${page.address}`);
 
   const shutDown = async (endWatches: () => Promise<void>): Promise<void> => {
     await endAids(aids);
     await endWatches();
-    await page.close();
-    await cameras.close();
-    await sensors.close();
-    closeLog();
+    await opened.close();
   };
   try {
     if (night) await watch(night, { cameras, host, sensors, print });
@@ -142,7 +157,7 @@ async function watch(
   { cameras, host, sensors, print }: WatchingParts,
 ): Promise<void> {
   if (night.order.isDemo) await cameras.startVirtual(night);
-  print(nightLine(night));
+  for (const line of nightLines(night)) print(line);
   host.startAll();
   // What a receiver said while the night was being prepared belongs to the night, too.
   const { laptopLessGnssMs } = sensors;

@@ -7,6 +7,7 @@ export type Recovery = "retry" | "degrade" | "stop" | "usage" | "bug";
 
 /** Every error code and its recovery. Codes are never renamed or reused. */
 export const ERROR_CODES = {
+  "archive.in_use": "stop",
   "archive.newer": "stop",
   "archive.read_only": "stop",
   "archive.corrupt": "degrade",
@@ -78,9 +79,14 @@ export function invariant(condition: unknown, why: string): asserts condition {
   if (!condition) throw new NightError("invariant.violated", why);
 }
 
+/** Errors that only a mistake in a program's own code throws. */
+const OWN_MISTAKES = [TypeError, ReferenceError, RangeError];
+
 /** Any thrown thing as a NightError; foreign errors are wrapped with `cause`. */
 export function asNightError(thrown: unknown, code: ErrorCode = "invariant.violated"): NightError {
   if (thrown instanceof NightError) return thrown;
   const text = thrown instanceof Error ? thrown.message : String(thrown);
-  return new NightError(code, text, {}, { cause: thrown });
+  const isOurs = OWN_MISTAKES.some((mistake) => thrown instanceof mistake);
+  const sentence = isOurs ? `Nattvakt has a fault of its own; please report it: ${text}.` : text;
+  return new NightError(code, sentence, {}, { cause: thrown });
 }

@@ -1,7 +1,7 @@
 import { join, resolve } from "node:path";
 import { NightError } from "../../core/errors.ts";
 import type { Camera } from "../cameras/camera.ts";
-import { openContactCamera } from "../cameras/contactCamera.ts";
+import { openContactCamera, type ContactCameraOptions } from "../cameras/contactCamera.ts";
 import { createTransport } from "../cameras/createTransport.ts";
 import { openFolderCamera } from "../cameras/folderCamera.ts";
 import { keepOriginals, type OriginalsOptions } from "../cameras/originals.ts";
@@ -22,6 +22,8 @@ export type CameraDeskParts = {
   readonly release: ChosenRelease | null;
   readonly sensors: Pick<SensorDesk, "laptopLessGnssMs">;
   readonly origin: ClockOrigin;
+  /** Another owner of the release contact than the program's own. */
+  readonly contact?: ContactCameraOptions["contact"];
 };
 
 /** The night's cameras by their names: `camera-1` is the first that was asked for. */
@@ -111,11 +113,12 @@ export class CameraDesk {
         ...{ origin, profiles, setClock },
       });
     }
-    const { release } = this.#parts;
+    const { release, contact } = this.#parts;
     if (!release) throw new NightError("release.gone", "The release contact is not there.");
     const { side } = target;
     return openContactCamera({
       ...{ cameraId, origin, release: release.target, busySeconds: release.busySeconds },
+      ...(contact && { contact }),
       side:
         side.kind === "folder"
           ? { ...side, framesFolder: resolve(side.framesFolder) }

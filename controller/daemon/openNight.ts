@@ -8,6 +8,7 @@ import { realMs, startOrigin, type ClockOrigin } from "../clock.ts";
 import type { StartOptions } from "../config.ts";
 import { DEMO_NIGHT } from "../demoNight.ts";
 import { placeNameOf } from "./nightPlace.ts";
+import { STORY_HEADING } from "../night/storyLine.ts";
 import { packageVersion } from "./packageVersion.ts";
 
 /** A real night that was cut off longer ago than this is over. */
@@ -44,11 +45,11 @@ export async function openNight(
 }
 
 /** What the terminal says of a night as it begins. */
-export function nightLine({ info, order, catalogue }: OpenNight): string {
+export function nightLines({ info, order, catalogue }: OpenNight): readonly string[] {
   const what = order.isDemo
-    ? `Demo night at ${info.placeName}, ${order.rate} times faster than life`
-    : `The night ${info.name}`;
-  return `${what}; frames go to ${catalogue.nightDir}`;
+    ? `Demo night at ${info.placeName}, ${order.rate} times faster than life.`
+    : `The night ${info.name}.`;
+  return [what, `Frames go to ${catalogue.nightDir}`, STORY_HEADING];
 }
 
 function beginNight(options: StartOptions, order: RunningOrder): OpenNight {

@@ -1,3 +1,4 @@
+import type { Server } from "node:http";
 import { join } from "node:path";
 import { fileURLToPath } from "node:url";
 import { NightError } from "../../core/errors.ts";
@@ -18,13 +19,10 @@ import { claimFromAids, type CameraAids } from "./cameraAids.ts";
 
 const UI_DIR = fileURLToPath(new URL("../../ui/dist/", import.meta.url));
 
-/**
- * Serves the page and its API: the watch, and what belongs to the parts before and after it.
- *
- * @throws NightError `port.taken` with one sentence.
- */
+/** Serves the page and its API: the watch, and what belongs to the parts before and after it. */
 export async function servePage(options: {
-  readonly port: number;
+  /** Open already. */
+  readonly door: Server;
   readonly dataDir: string;
   readonly kpFeedUrl: string | null;
   readonly clock: Clock;
@@ -34,7 +32,7 @@ export async function servePage(options: {
   readonly sensedPlace: () => SensedPlace | null;
   readonly log: Log;
 }): Promise<Pick<WebServer, "address" | "close">> {
-  const { port, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log } = options;
+  const { door, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log } = options;
   const claim = (cameraId: string): void => {
     claimFromWatch(host, cameraId);
     claimFromAids(aids);
@@ -48,7 +46,7 @@ export async function servePage(options: {
   const deliveries = new DeliverService({ dataDir });
   const house = new HouseWork({ dataDir, isWatched: (nightId) => host.isWatched(nightId) });
   const web = await startWebServer({
-    port,
+    port: door,
     service: host,
     uiDir: UI_DIR,
     cacheDir: join(dataDir, "cache"),

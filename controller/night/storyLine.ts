@@ -1,25 +1,47 @@
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 
-/** One line a frame for the terminal: when, how long, ISO, aperture, stops from target, why. */
+/** What a terminal shows without wrapping. */
+const COLUMNS = 100;
+
+/** What stands in the lines of frames, for the terminal; once, before the first of them. */
+export const STORY_HEADING =
+  "Each line a frame: opened (UTC), number, exposure, stops from target, why.";
+
+/**
+ * One line a frame for the terminal: when, how long, ISO, aperture, stops from target, why. Reasons
+ * that find no room in the line are left to the page, which has them all.
+ */
 export function storyLine(frame: FrameRecord, cameraLabel: string | null): string {
   const { exposureSeconds, iso, fNumber } = frame.happened ?? frame.ordered;
-  const time = frame.openedUtcMs === null ? "--:--:--" : clockTime(frame.openedUtcMs);
-  return [
-    time,
+  const figures = [
+    frame.openedUtcMs === null ? "--:--:--" : clockTime(frame.openedUtcMs),
     ...(cameraLabel === null ? [] : [cameraLabel]),
     `#${String(frame.frameIndex).padStart(4, "0")}`,
     `${seconds(exposureSeconds)} s`,
-    `ISO ${Math.round(iso)}`.padEnd(9),
-    `f/${fNumber}`,
+    `ISO ${String(Math.round(iso)).padEnd(5)}`,
+    `f/${fNumber}`.padEnd(5),
     frame.reading === null
       ? "not metered"
       : `${signed(frame.reading.skyStops - frame.targetStops)} stop`,
-    frame.reasons.join("; "),
-  ].join("  ");
+  ].join(" ");
+  return `${figures}  ${inOneLine(frame.reasons, COLUMNS - figures.length - 2)}`;
+}
+
+/** As many reasons as there is room for, the first ones first. */
+function inOneLine(reasons: readonly string[], columns: number): string {
+  const all = reasons.join("; ");
+  if (all.length <= columns) return all;
+  for (let count = reasons.length - 1; count > 0; count -= 1) {
+    const some = `${reasons.slice(0, count).join("; ")} …`;
+    if (some.length <= columns) return some;
+  }
+  const first = reasons[0] ?? "";
+  const end = first.lastIndexOf(" ", columns - 2);
+  return `${first.slice(0, end > 0 ? end : columns - 2)} …`;
 }
 
 function clockTime(utcMs: number): string {
-  return `${new Date(utcMs).toISOString().slice(11, 19)} UTC`;
+  return new Date(utcMs).toISOString().slice(11, 19);
 }
 
 function seconds(value: number): string {

@@ -45,11 +45,7 @@ export type LiveSocket = {
  * Pushes the night to every page that listens. Sending never waits: what a slow page cannot take
  * is left out, and the night goes on.
  */
-export function attachLiveSocket(
-  server: Server,
-  service: NightService,
-  port: () => number,
-): LiveSocket {
+export function attachLiveSocket(server: Server, service: NightService, port: number): LiveSocket {
   const sockets = new WebSocketServer({
     noServer: true,
     maxPayload: 1024,
@@ -61,7 +57,7 @@ export function attachLiveSocket(
     stream.on("error", () => stream.destroy());
     const path = (request.url ?? "").split("?")[0];
     if (path !== LIVE_PATH) return refuse(stream, 404, "Nothing listens there.");
-    const reason = refusal(request, port());
+    const reason = refusal(request, port);
     if (reason !== null) return refuse(stream, 403, reason);
     if (pages.size >= PAGES_MAX) return refuse(stream, 503, "Too many pages are open.");
     sockets.handleUpgrade(request, stream, head, (socket) => {

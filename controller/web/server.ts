@@ -1,4 +1,4 @@
-import { createServer, type Server } from "node:http";
+import { createServer, type IncomingMessage, type Server, type ServerResponse } from "node:http";
 import type { AddressInfo } from "node:net";
 
 import express, { type ErrorRequestHandler, type Express, type RequestHandler } from "express";
@@ -22,8 +22,8 @@ const BODY_BYTES_MAX = 64 * 1024;
 const ADDRESS = "127.0.0.1";
 
 export type WebServerOptions = {
-  /** 0: any free one. */
-  readonly port: number;
+  /** Where it listens: a door that is open already, or a port; 0: any free one. */
+  readonly port: number | Server;
   readonly service: NightService;
   /** Folder of the built page; when it is not there, the API works and says so. */
   readonly uiDir: string;
@@ -44,6 +44,27 @@ export type WebServer = {
 };
 
 /**
+ * Listens on loopback before there is anything to serve, so that a port that is taken is found out
+ * before anything else is touched.
+ *
+ * @param port  0: any free one.
+ * @throws NightError `port.taken` with one sentence.
+ */
+export async function openDoor(port: number): Promise<Server> {
+  const door = createServer(notYet);
+  // Slow or silent callers are let go; the page's socket is not bound by these.
+  door.headersTimeout = 10_000;
+  door.requestTimeout = 30_000;
+  await listen(door, port);
+  return door;
+}
+
+/** Whoever comes while the program is still being put together may try again. */
+function notYet(_request: IncomingMessage, response: ServerResponse): void {
+  response.writeHead(503, { "retry-after": "1" }).end("Nattvakt is starting.\n");
+}
+
+/**
  * Serves the page and the API.
  *
  * @throws NightError `port.taken` with one sentence.
@@ -53,20 +74,17 @@ export async function startWebServer(options: WebServerOptions): Promise<WebServ
   const images = new FrameImages();
   const keograms = new KeogramStore(images, options.cacheDir ?? null);
   const app = express();
-  const server = createServer(app);
-  // Slow or silent callers are let go; the page's socket is not bound by these.
-  server.headersTimeout = 10_000;
-  server.requestTimeout = 30_000;
-  let port = options.port;
+  const server = typeof options.port === "number" ? await openDoor(options.port) : options.port;
+  const { port } = server.address() as AddressInfo;
 
   const routes: readonly Route[] = [
     ...nightRoutes({ service, images, keograms }),
     ...watchRoutes(service),
     ...(options.extraRoutes ?? []),
   ];
-  furnish(app, routes, options, () => port);
-  port = await listen(server, options.port);
-  const live = attachLiveSocket(server, service, () => port);
+  furnish(app, routes, options, port);
+  server.removeListener("request", notYet).on("request", app);
+  const live = attachLiveSocket(server, service, port);
   const stopPreparing = prepareSlices(service, keograms);
 
   return {
@@ -88,7 +106,7 @@ function furnish(
   app: Express,
   routes: readonly Route[],
   options: WebServerOptions,
-  port: () => number,
+  port: number,
 ): void {
   app.disable("x-powered-by");
   app.set("query parser", "simple");
@@ -97,7 +115,7 @@ function furnish(
   app.use("/api", express.json({ limit: BODY_BYTES_MAX, strict: true }));
   app.get("/api/openapi.json", (_request, response) => {
     const { version } = options.service.view();
-    response.json(openApiDocument(routes, { version, server: `http://${ADDRESS}:${port()}` }));
+    response.json(openApiDocument(routes, { version, server: `http://${ADDRESS}:${port}` }));
   });
   registerRoutes(app, routes);
   app.use("/api", (request, _response, next) => {
@@ -124,16 +142,16 @@ function servePage(app: Express, uiDir: string): void {
   });
 }
 
-function onlyOwnPage(port: () => number): RequestHandler {
+function onlyOwnPage(port: number): RequestHandler {
   return (request, _response, next) => {
-    const reason = refusal(request, port());
+    const reason = refusal(request, port);
     next(reason === null ? undefined : new NightError("web.refused", reason));
   };
 }
 
-function safeHeaders(port: () => number): RequestHandler {
+function safeHeaders(port: number): RequestHandler {
   const sockets = (): string =>
-    ["127.0.0.1", "localhost"].map((host) => `ws://${host}:${port()}`).join(" ");
+    ["127.0.0.1", "localhost"].map((host) => `ws://${host}:${port}`).join(" ");
   return helmet({
     contentSecurityPolicy: {
       useDefaults: false,
@@ -223,7 +241,7 @@ function prepareSlices(service: NightService, keograms: KeogramStore): () => voi
   });
 }
 
-async function listen(server: Server, port: number): Promise<number> {
+async function listen(server: Server, port: number): Promise<void> {
   await new Promise<void>((resolve, reject) => {
     server.once("error", (error: NodeJS.ErrnoException) => {
       if (error.code === "EADDRINUSE" || error.code === "EACCES") {
@@ -245,5 +263,4 @@ async function listen(server: Server, port: number): Promise<number> {
     });
     server.listen(port, ADDRESS, resolve);
   });
-  return (server.address() as AddressInfo).port;
 }

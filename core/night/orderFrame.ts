@@ -60,5 +60,5 @@ function nextProbeStops(state: WatchState): number {
 
 function probeReason(stops: number): string {
   const size = Math.abs(stops).toFixed(1);
-  return `${size} stops ${stops > 0 ? "brighter" : "darker"} to learn the camera's tone curve`;
+  return `${size} stops ${stops > 0 ? "brighter" : "darker"} to learn the tone curve`;
 }

@@ -1,4 +1,4 @@
-import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { mkdtempSync, readdirSync, rmSync, writeFileSync } from "node:fs";
 import { createServer, type Server } from "node:net";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
@@ -59,6 +59,18 @@ describe("starting with something wrong", () => {
     taken.close();
     expect(errorLines(program)).toHaveLength(1);
     expect(program.printed()).toContain(String(port));
+    expect(readdirSync(folder)).toEqual([]);
+  });
+
+  it("a data folder that another Nattvakt uses ends with 1 and one line, on a free port too", async () => {
+    const first = run("controller/main.ts", "--no-demo", "--port", "0", "--data", folder);
+    await first.prints(/The page:/);
+    const second = run("controller/main.ts", "--port", "0", "--data", folder);
+    expect(await second.ended).toBe(1);
+    expect(errorLines(second)).toHaveLength(1);
+    expect(second.printed()).toMatch(/Another Nattvakt keeps its nights in/);
+    first.child.kill("SIGINT");
+    expect(await first.ended).toBe(0);
   });
 
   it("a data folder that cannot be written ends with 1 and one line", async () => {
