@@ -1,7 +1,8 @@
 import { pathToFileURL } from "node:url";
 import { makeCameraFolder } from "../usb-vm/cameraFolder.ts";
 import { insideMachine } from "../usb-vm/insideMachine.ts";
-import { NoMachine, prepareMachine, runMachine } from "../usb-vm/machine.ts";
+import { NoMachine, prepareMachine, PROJECT, runMachine } from "../usb-vm/machine.ts";
+import { readySources } from "../usb-vm/readySources.ts";
 import type { BenchRow } from "./benchRow.ts";
 import { tableOf } from "./table.ts";
 
@@ -15,9 +16,13 @@ export async function benchUsb(): Promise<BenchRow[]> {
   try {
     const machine = prepareMachine();
     const cameraDir = makeCameraFolder(machine.dir);
+    const readyDir = readySources(PROJECT, machine.dir);
     let printed = "";
     await runMachine(machine, {
-      command: insideMachine(cameraDir, "node --import tsx tests/usb-vm/transferInside.ts"),
+      command: insideMachine(
+        { cameraDir, readyDir },
+        "node --import tsx tests/usb-vm/transferInside.ts",
+      ),
       timeoutMs: LIMIT_MS,
       cameraDir,
       onOutput: (text) => (printed += text),

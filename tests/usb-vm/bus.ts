@@ -51,6 +51,14 @@ export class Bus {
     return this.#call({ kind: "plugVirtual", serialNumber, options }) as Promise<number>;
   }
 
+  /** A virtual camera in real time that the kernel has greeted and the rules have let us open. */
+  async plugVirtualAndGreet(serialNumber: string): Promise<number> {
+    const options = { rate: 1, busySeconds: 0.3, utcOffsetMinutes: 0 };
+    const device = await this.plugVirtual(serialNumber, options);
+    await (await openWhenThere(serialNumber)).close();
+    return device;
+  }
+
   async unplug(device: number): Promise<void> {
     await this.#call({ kind: "unplug", device });
   }

@@ -1,5 +1,8 @@
 /** Device files, rules and drivers first, as on any computer; then the command. */
-export function insideMachine(cameraDir: string, command: string): string {
+export function insideMachine(
+  { cameraDir, readyDir }: { readonly cameraDir: string; readonly readyDir: string },
+  command: string,
+): string {
   return `
 mkdir -p /run/udev/rules.d
 cp hardware-profiles/70-nattvakt.rules /run/udev/rules.d/
@@ -8,5 +11,8 @@ modprobe -a xhci-pci vhci-hcd
 udevadm trigger --action=add --subsystem-match=usb
 udevadm settle --timeout=20
 export NATTVAKT_VM_CAMERA_DIR=${JSON.stringify(cameraDir)}
+export NATTVAKT_READY_DIR=${JSON.stringify(readyDir)}
+rm -rf node_modules/tsx
+cp -r tests/usb-vm/readyLoader node_modules/tsx
 ${command}`;
 }

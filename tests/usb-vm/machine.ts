@@ -16,7 +16,8 @@ import { basename, join } from "node:path";
 import { fileURLToPath } from "node:url";
 
 const HERE = fileURLToPath(new URL("./", import.meta.url));
-const PROJECT = fileURLToPath(new URL("../../", import.meta.url)).replace(/\/$/, "");
+/** The folder that the machine works in, under its own path. */
+export const PROJECT = fileURLToPath(new URL("../../", import.meta.url)).replace(/\/$/, "");
 
 /** Programs that build and run the machine, with the Debian packages that bring them. */
 const TOOLS: Readonly<Record<string, string>> = {

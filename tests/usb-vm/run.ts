@@ -2,10 +2,8 @@ import { runCommand } from "../../controller/commandLine.ts";
 import { NightError } from "../../core/errors.ts";
 import { makeCameraFolder } from "./cameraFolder.ts";
 import { insideMachine } from "./insideMachine.ts";
-import { NoMachine, prepareMachine, runMachine } from "./machine.ts";
-
-/** Without the whole program, which takes minutes to load under emulation. */
-const QUICK = "contract independent session";
+import { NoMachine, prepareMachine, PROJECT, runMachine } from "./machine.ts";
+import { readySources } from "./readySources.ts";
 
 const COMMAND = {
   call: "npm run test:usb --",
@@ -13,15 +11,11 @@ const COMMAND = {
     "Tests cameras on USB against a real kernel's USB stack: boots a small emulated machine and runs the tests of tests/usb-vm in it. Where the machine cannot be had it says why and skips.",
   options: {
     only: { type: "text", value: "WORD", help: "only the test files with this in their name" },
-    whole: {
-      type: "flag",
-      help: "the whole program's watch as well, which takes minutes to load in the machine",
-    },
     "limit-seconds": {
       type: "number",
       value: "S",
       help: "the machine is switched off after this long",
-      default: 360,
+      default: 900,
       above: 0,
     },
     required: { type: "flag", help: "fail where the machine cannot be had" },
@@ -32,9 +26,10 @@ await runCommand(COMMAND, async (options) => {
   try {
     const machine = prepareMachine();
     const cameraDir = makeCameraFolder(machine.dir);
-    const vitest = `node node_modules/vitest/vitest.mjs run --config tests/usb-vm/vitest.config.ts --reporter=verbose ${options.only ?? (options.whole ? "" : QUICK)}`;
+    const readyDir = readySources(PROJECT, machine.dir);
+    const vitest = `node node_modules/vitest/vitest.mjs run --config tests/usb-vm/vitest.config.ts --reporter=verbose ${options.only ?? ""}`;
     const code = await runMachine(machine, {
-      command: insideMachine(cameraDir, vitest),
+      command: insideMachine({ cameraDir, readyDir }, vitest),
       timeoutMs: options["limit-seconds"] * 1000,
       cameraDir,
     });

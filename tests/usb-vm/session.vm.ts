@@ -15,17 +15,9 @@ beforeAll(async () => {
 });
 afterAll(async () => await bus.stop());
 
-/** A camera that the kernel has greeted. */
-async function plugged(serialNumber: string): Promise<number> {
-  const options = { rate: 1, busySeconds: 0.3, utcOffsetMinutes: 0 };
-  const device = await bus.plugVirtual(serialNumber, options);
-  await (await openWhenThere(serialNumber)).close();
-  return device;
-}
-
 describe("who may use a camera", () => {
   it("is given by the rule: the group, and the seat", async () => {
-    await plugged("RULE0001");
+    await bus.plugVirtualAndGreet("RULE0001");
     const cameras = findUsbCameras(await listLibusbDevices());
     const serials = [];
     for (const camera of cameras) serials.push(await readSerial(camera));
@@ -66,7 +58,7 @@ describe("who may use a camera", () => {
 
 describe("the virtual camera on USB", () => {
   it("takes a bulb frame, announces it, and hands it over whole and in pieces", async () => {
-    const device = await plugged("FRAME001");
+    const device = await bus.plugVirtualAndGreet("FRAME001");
     const transport = await openWhenThere("FRAME001");
     const added = createMailbox<number>();
     transport.onEvent(({ eventCode, parameters }) => {

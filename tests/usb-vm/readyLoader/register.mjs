@@ -1,0 +1,3 @@
+import { register } from "./api.mjs";
+
+register();
