@@ -1,22 +1,11 @@
-import { existsSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import { describe, expect, it } from "vitest";
 import { realMs } from "../../controller/clock.ts";
 import type { FromContact } from "../../controller/release/contactMessages.ts";
 import { ContactProcess } from "../../controller/release/contactProcess.ts";
-import { fileRelease } from "../support/fileRelease.ts";
+import { contactMovements, fileRelease } from "../support/fileRelease.ts";
 import { isAlive, startProgram } from "../support/program.ts";
 import { temporaryFolder } from "../support/temporaryFolder.ts";
-
-type Movement = { readonly word: string; readonly atMs: number };
-
-function movements(log: string): Movement[] {
-  if (!existsSync(log)) return [];
-  return readFileSync(log, "utf8")
-    .trim()
-    .split("\n")
-    .map((line) => ({ word: line.split(" ")[0]!, atMs: Number(line.split(" ")[1]) }));
-}
 
 async function until(isSo: () => boolean): Promise<void> {
   while (!isSo()) await new Promise((resolve) => setTimeout(resolve, 10));
@@ -30,11 +19,11 @@ describe("a closed release contact", () => {
     const log = join(temporaryFolder(), "line");
     const program = startProgram("tests/support/contactHolder.ts", [log, String(LONG_MS), "none"]);
     const [, owner] = await program.prints(/pressed (\d+)/);
-    expect(movements(log).at(-1)?.word).toBe("closed");
+    expect(contactMovements(log).at(-1)?.word).toBe("closed");
     program.child.kill("SIGKILL");
     await program.ended;
     await until(() => !isAlive(Number(owner)));
-    expect(movements(log).map(({ word }) => word)).toEqual(["open", "closed", "open"]);
+    expect(contactMovements(log).map(({ word }) => word)).toEqual(["open", "closed", "open"]);
   });
 
   it("opens when the program ends by itself without a word", async () => {
@@ -43,15 +32,15 @@ describe("a closed release contact", () => {
     const [, owner] = await program.prints(/pressed (\d+)/);
     await program.ended;
     await until(() => !isAlive(Number(owner)));
-    expect(movements(log).at(-1)?.word).toBe("open");
+    expect(contactMovements(log).at(-1)?.word).toBe("open");
   });
 
   it("opens at its time of 400 ms while the program hangs", async () => {
     const log = join(temporaryFolder(), "line");
     const program = startProgram("tests/support/contactHolder.ts", [log, "400", "hang"]);
     await program.prints(/pressed/);
-    await until(() => movements(log).length >= 3);
-    const [, closed, opened] = movements(log);
+    await until(() => contactMovements(log).length >= 3);
+    const [, closed, opened] = contactMovements(log);
     expect(opened!.word).toBe("open");
     expect(opened!.atMs - closed!.atMs).toBeGreaterThanOrEqual(399);
     expect(opened!.atMs - closed!.atMs).toBeLessThan(2_000);
@@ -81,7 +70,7 @@ describe("a closed release contact", () => {
     await until(() => rescued.length === 1);
     await contact.start();
     await heard("taken", 2);
-    expect(movements(log).at(-1)?.word).toBe("open");
+    expect(contactMovements(log).at(-1)?.word).toBe("open");
     await contact.end();
     expect(contact.pid).toBeNull();
   });

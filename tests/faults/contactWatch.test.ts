@@ -1,0 +1,91 @@
+import { readdirSync } from "node:fs";
+import { join } from "node:path";
+import { afterEach, describe, expect, it, onTestFinished } from "vitest";
+import { Catalogue } from "../../controller/archive/catalogue.ts";
+import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import { startBodyOnContact } from "../support/bodyOnContact.ts";
+import { contactMovements } from "../support/fileRelease.ts";
+import { startProgram, type Program } from "../support/program.ts";
+import { temporaryFolder } from "../support/temporaryFolder.ts";
+
+const ISO = 1600;
+
+/** A night on a body that has nothing but a socket for a release cable. */
+describe("a watch on a release contact", () => {
+  const programs: Program[] = [];
+  afterEach(() => {
+    for (const program of programs.splice(0)) program.child.kill("SIGKILL");
+  });
+
+  function setUp() {
+    const log = join(temporaryFolder(), "line");
+    const framesFolder = temporaryFolder();
+    const dataDir = temporaryFolder();
+    const body = startBodyOnContact(log, framesFolder, ISO);
+    onTestFinished(() => body.stop());
+    const start = (...args: readonly string[]): Program => {
+      const program = startProgram("tests/support/contactDaemon.ts", [
+        ...["--release", `serial:${log}`, "--frames-folder", framesFolder],
+        ...["--fixed-iso", String(ISO), "--data", dataDir, "--port", "0", ...args],
+      ]);
+      programs.push(program);
+      return program;
+    };
+    return { log, dataDir, body, start };
+  }
+
+  function keptFrames(dataDir: string): readonly FrameRecord[] {
+    const nights = readdirSync(join(dataDir, "nights"));
+    expect(nights).toHaveLength(1);
+    const catalogue = Catalogue.open(join(dataDir, "nights", nights[0]!), { readOnly: true });
+    const frames = catalogue.frames({ fromIndex: 0, count: 100 });
+    catalogue.close();
+    return frames.filter(({ status }) => status === "kept");
+  }
+
+  it("keeps every file that comes, governs by time alone, and says what it cannot set", async () => {
+    const { log, dataDir, body, start } = setUp();
+    const daemon = start(
+      ...["--frames", "4", "--max-exposure-seconds", "1.5", "--target-stops", "-5"],
+    );
+    expect(await daemon.ended, daemon.printed()).toBe(0);
+    const frames = keptFrames(dataDir);
+    expect(frames.map(({ file }) => file?.cameraName)).toEqual(body.files());
+    expect(frames).toHaveLength(4);
+    for (const { ordered, happened, reading } of frames) {
+      expect(ordered.iso).toBe(ISO);
+      expect(happened!.iso).toBe(ISO);
+      expect(reading).not.toBeNull();
+    }
+    // A sky that is too bright for the target is met by shorter exposures.
+    const seconds = frames.map(({ happened }) => happened!.exposureSeconds);
+    expect(seconds.at(-1)!).toBeLessThan(seconds[0]! / 1.4);
+    expect(contactMovements(log).filter(({ word }) => word === "closed")).toHaveLength(4);
+    expect(contactMovements(log).at(-1)?.word).toBe("open");
+    const printed = daemon.printed();
+    expect(printed).toMatch(/releases a camera that stands at ISO 1600/);
+    expect(printed).toMatch(/galvanically isolated.*no foreign voltage.*bench check/);
+    expect(printed).toMatch(/raises DTR and RTS for a moment/);
+  }, 120_000);
+
+  it("opens the contact when the daemon is killed, and the next start goes on with the night", async () => {
+    const { log, dataDir, body, start } = setUp();
+    const first = start("--max-exposure-seconds", "30", "--target-stops", "3");
+    await expect
+      .poll(() => contactMovements(log).filter(({ word }) => word === "closed").length, {
+        timeout: 60_000,
+      })
+      .toBeGreaterThan(0);
+    first.child.kill("SIGKILL");
+    await first.ended;
+    await expect.poll(() => contactMovements(log).at(-1)?.word, { timeout: 10_000 }).toBe("open");
+    await expect.poll(() => body.files().length).toBeGreaterThan(0);
+    const cutOff = body.files().length;
+    const second = start("--frames", "2", "--max-exposure-seconds", "1");
+    expect(await second.ended, second.printed()).toBe(0);
+    expect(second.printed()).toMatch(/was cut off; the watch goes on/);
+    expect(body.files().length).toBeGreaterThan(cutOff);
+    expect(contactMovements(log).at(-1)?.word).toBe("open");
+    expect(keptFrames(dataDir).length).toBeGreaterThan(0);
+  }, 120_000);
+});

@@ -1,0 +1,58 @@
+// A camera body without a protocol: exposes while its release contact is closed, and its files
+// arrive in a folder a little later, as a card with radio writes them.
+import { renameSync, writeFileSync } from "node:fs";
+import { join } from "node:path";
+import sharp from "sharp";
+import { contactMovements } from "./fileRelease.ts";
+
+const LOOK_MS = 20;
+
+export type BodyOnContact = {
+  /** Names of the files written so far. */
+  readonly files: () => readonly string[];
+  readonly stop: () => void;
+};
+
+/**
+ * @param log  Where the contact's movements are written; see `fileContactMain.ts`.
+ * @param folder  Where its files arrive.
+ * @param iso  What its dial stands at.
+ */
+export function startBodyOnContact(log: string, folder: string, iso: number): BodyOnContact {
+  const files: string[] = [];
+  const taken = new Set<number>();
+  const look = (): void => {
+    const movements = contactMovements(log);
+    for (const [index, { word, atMs }] of movements.entries()) {
+      const next = movements[index + 1];
+      if (word !== "closed" || next === undefined || taken.has(index)) continue;
+      taken.add(index);
+      const name = `B${String(files.length + 1).padStart(7, "0")}.JPG`;
+      files.push(name);
+      void picture((next.atMs - atMs) / 1000, iso).then((bytes) => {
+        writeFileSync(join(folder, `.${name}.part`), bytes);
+        renameSync(join(folder, `.${name}.part`), join(folder, name));
+      });
+    }
+  };
+  const timer = setInterval(look, LOOK_MS);
+  return { files: () => files, stop: () => clearInterval(timer) };
+}
+
+/** A dim, even sky with what a camera writes beside it. */
+async function picture(exposureSeconds: number, iso: number): Promise<Buffer> {
+  const now = new Date().toISOString();
+  const date = `${now.slice(0, 10).replaceAll("-", ":")} ${now.slice(11, 19)}`;
+  const level = Math.min(250, Math.round(40 * Math.sqrt(exposureSeconds)));
+  const background = { r: level, g: level, b: level };
+  return await sharp({ create: { width: 240, height: 160, channels: 3, background } })
+    .jpeg()
+    .withExif({
+      IFD2: {
+        DateTimeOriginal: date,
+        ExposureTime: `${Math.round(exposureSeconds * 1000)}/1000`,
+        PhotographicSensitivity: String(iso),
+      },
+    })
+    .toBuffer();
+}
