@@ -51,9 +51,16 @@ const MOVING_DEG_PER_SECOND = 0.06;
 const STRUCTURED_PEAK_RATIO = 3;
 /** The frame before must have shown this share of the rise: a flash does not. */
 const SHARE_BEFORE = 0.3;
-/** Faster than any onset (0.07 stop/s, Kalmoni et al. 2015): a lamp until it has lasted. */
-const LAMP_STOPS_PER_SECOND = 0.12;
+/**
+ * Faster than any onset (0.07 stop/s, Kalmoni et al. 2015): a lamp until it has lasted; twice that
+ * where structure is seen to move.
+ */
+const LAMP_STOPS_PER_SECOND = { still: 0.12, moving: 0.24 };
 const LAMP_LASTS_SECONDS = 45;
+/** An onset that grows steadily has doubled at least by its second frame; some noise allowed. */
+const GROWTH_MIN = 1.5;
+/** Over the quiet by more than this, a frame belongs to what is rising. */
+const HIGH_STOPS = 0.3;
 
 /** A surge ends when less than this share of its rise is left, for so long. */
 const LEFT_SHARE = 0.35;
@@ -105,7 +112,7 @@ function watchForOnset(
     before !== undefined &&
     before.level - quietLevel >= SHARE_BEFORE * riseNeeded(observation) &&
     note.level >= before.level - 0.5 * riseStops &&
-    !isLamp(newest, quietLevel);
+    !isLamp(newest, quietLevel, isMoving(observation));
   if (!isOnset) return { state: next, change: null, riseStops: 0 };
   const surge: OpenSurge = {
     quietLevel,
@@ -118,28 +125,38 @@ function watchForOnset(
   return { state: { ...next, surge }, change: "onset", riseStops };
 }
 
-function riseNeeded({ motion, peakRatio }: FrameObservation): number {
-  const isMoving = motion.kind === "measured" && motion.degPerSecond >= MOVING_DEG_PER_SECOND;
-  if (isMoving) return RISE_STOPS.moving;
+function isMoving({ motion }: FrameObservation): boolean {
+  return motion.kind === "measured" && motion.degPerSecond >= MOVING_DEG_PER_SECOND;
+}
+
+function riseNeeded(observation: FrameObservation): number {
+  const { motion, peakRatio } = observation;
+  if (isMoving(observation)) return RISE_STOPS.moving;
   if (motion.kind === "unknown" || peakRatio >= STRUCTURED_PEAK_RATIO) return RISE_STOPS.unknown;
   return RISE_STOPS.still;
 }
 
-/** True while a rise came too fast for an aurora and has not lasted yet. */
-function isLamp(newest: readonly LevelNote[], quietLevel: number): boolean {
-  const firstHigh = newest.findIndex(({ level }) => level - quietLevel > 0.3);
+/**
+ * True while a rise looks like a lamp's and has not lasted yet: it came faster than any onset, or
+ * it was over after one frame (onsets grow from frame to frame) with nothing seen to move.
+ */
+function isLamp(newest: readonly LevelNote[], quietLevel: number, isMoving: boolean): boolean {
+  // Flashes that come one after another are not one light that lasts.
+  const firstHigh = newest.findLastIndex(({ level }) => level - quietLevel <= HIGH_STOPS) + 1;
   const high = newest[firstHigh];
   const low = newest[firstHigh - 1];
   if (high === undefined || low === undefined) return false;
-  const peak = newest.slice(firstHigh, firstHigh + 2);
-  const fastest = Math.max(
-    ...peak.map((note, index) => {
-      const before = index === 0 ? low : high;
-      return (note.level - before.level) / (note.atSeconds - before.atSeconds);
-    }),
-  );
-  const lasted = newest.at(-1)!.atSeconds - high.atSeconds;
-  return fastest > LAMP_STOPS_PER_SECOND && lasted < LAMP_LASTS_SECONDS;
+  if (newest.at(-1)!.atSeconds - high.atSeconds >= LAMP_LASTS_SECONDS) return false;
+  const rises = newest.slice(firstHigh).map(({ level }) => level - quietLevel);
+  const isOver = Math.max(...rises) < GROWTH_MIN * rises[0]!;
+  if (isOver && !isMoving) return true;
+  const second = newest[firstHigh + 1] ?? high;
+  const fastest = LAMP_STOPS_PER_SECOND[isMoving ? "moving" : "still"];
+  return Math.max(stopsPerSecond(low, high), stopsPerSecond(high, second)) > fastest;
+}
+
+function stopsPerSecond(from: LevelNote, to: LevelNote): number {
+  return to === from ? 0 : (to.level - from.level) / (to.atSeconds - from.atSeconds);
 }
 
 function watchForEnd(state: SurgeState, surge: OpenSurge, note: LevelNote): SurgeStep {

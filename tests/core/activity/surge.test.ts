@@ -68,6 +68,18 @@ describe("the watch for surges", () => {
     expect(found[0]!.index).toBeGreaterThanOrEqual(60);
   });
 
+  it("announces within two frames a breakup of 5 stops in 34 s whose curtains are seen to move", () => {
+    const every = 6;
+    const look = (index: number): Look => ({
+      level: -11 + Math.min(5, Math.max(0, ((index - 400 + 0.5) * every * 5) / 34)),
+      peakRatio: 4,
+      degPerSecond: index >= 400 ? 0.2 : 0.02,
+    });
+    const found = changes(look, { frames: 420, every });
+    expect(found[0]?.change).toBe("onset");
+    expect(found[0]!.index - 400).toBeLessThanOrEqual(2);
+  });
+
   it("ends once, after most of the rise has been gone for a minute and a half", () => {
     const every = 10;
     const look = (index: number): Look =>
@@ -108,6 +120,11 @@ describe("the watch for surges", () => {
       "headlights, 2 stops for three frames",
       (index: number) => (index >= 60 && index < 63 ? 2 : 0),
     ],
+    ["a thunderstorm, a flash of 2 to 4 stops in every third frame", thunderstorm],
+    [
+      "a lamp of one stop that is switched on for half a minute",
+      (index: number) => (index >= 60 && index < 62 ? 1 : 0),
+    ],
     ["a cloud that takes 1.5 stops and gives them back within a minute", cloudAway],
     ["dawn, 0.13 stop/min", (index: number) => (0.13 * 16 * index) / 60],
     ["moonrise, 4 stops in half an hour", (index: number) => Math.min(4, index / 28)],
@@ -144,6 +161,10 @@ describe("the watch for surges", () => {
     expect(observeActivity(state, odd)).toEqual({ state, change: null, riseStops: 0 });
   });
 });
+
+function thunderstorm(index: number): number {
+  return index >= 60 && index < 100 && index % 3 < 2 - (index % 2) ? 2 + (index % 5) / 2 : 0;
+}
 
 function cloudAway(index: number): number {
   const depth = 1.5;
