@@ -1,11 +1,12 @@
 import { runCommand } from "./commandLine.ts";
-import { START_COMMAND, cameraTargets } from "./config.ts";
+import { START_COMMAND } from "./config.ts";
 import { startDaemon } from "./daemon.ts";
+import { checkStart } from "./daemon/checkStart.ts";
 import { buildPageIfStale } from "./pageBuild.ts";
 
 await runCommand(START_COMMAND, async (options) => {
   // What is wrong with the call is said before anything takes time.
-  cameraTargets(options);
+  await checkStart(options);
   await buildPageIfStale();
   const daemon = await startDaemon(options, (line) => process.stdout.write(`${line}\n`));
   await new Promise<void>((resolve, reject) => {

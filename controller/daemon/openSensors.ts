@@ -20,7 +20,8 @@ export function openSensors(
   });
 }
 
-function sensorTargets(
+/** The sensors that were asked for. @throws NightError `usage.invalid`. */
+export function sensorTargets(
   options: StartOptions,
   profiles: HardwareProfiles["sensors"],
 ): SensorTarget[] {

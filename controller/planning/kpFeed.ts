@@ -39,12 +39,7 @@ export class KpFeed {
     readonly path: string;
     readonly nowUtcMs: () => number;
   }) {
-    if (options.url !== null && !/^https?:\/\/[^\s]+$/.test(options.url)) {
-      throw new NightError(
-        "settings.invalid",
-        `The Kp feed must be an http or https address, not "${options.url}".`,
-      );
-    }
+    if (options.url !== null) checkFeedAddress(options.url);
     this.#url = options.url;
     this.#path = options.path;
     this.#nowUtcMs = options.nowUtcMs;
@@ -120,6 +115,15 @@ export class KpFeed {
       this.#asking = null;
     }
   }
+}
+
+/** @throws NightError `settings.invalid` for an address that no feed can have. */
+export function checkFeedAddress(url: string): void {
+  if (/^https?:\/\/[^\s]+$/.test(url) && URL.canParse(url)) return;
+  throw new NightError(
+    "settings.invalid",
+    `The Kp feed must be an http or https address, not "${url}".`,
+  );
 }
 
 const NOTHING = { kp: null, at: null, ageMinutes: null } as const;

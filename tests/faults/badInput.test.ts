@@ -42,6 +42,25 @@ describe("starting with something wrong", () => {
     ["a camera of another kind", ["--camera", "ftp:host"], /--camera takes usb/],
     ["a port that is none", ["--camera", "ip:host:99999"], /--camera takes/],
     ["latitude 91", ["--lat", "91", "--lon", "0"], /--lat/],
+    ["a latitude without a longitude", ["--lat", "68"], /--lat and --lon/],
+    ["a Kp feed that is no address", ["--kp-feed", "ftp://kp"], /http or https.*ftp:/],
+    ["dusk at no place", ["--camera", "usb", "--from-dusk"], /--from-dusk needs/],
+    [
+      "a folder of frames that is not there",
+      ["--camera", "usb", "--frames-folder", "/no/such"],
+      /\/no\/such/,
+    ],
+    [
+      "a release of another kind",
+      ["--camera", "usb", "--release", "thread:12"],
+      /--release takes serial/,
+    ],
+    [
+      "a relay that no profile knows",
+      ["--camera", "usb", "--release", "hid:1234:5678"],
+      /no profile knows the relay/,
+    ],
+    ["a release without frames", ["--release", "serial:/dev/x"], /--release needs --frames-folder/],
   ])("%s ends with 2 and one line that says what to mend", async (_what, args, line) => {
     const program = run("controller/main.ts", ...args, "--data", folder);
     expect(await program.ended).toBe(2);

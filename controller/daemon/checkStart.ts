@@ -1,0 +1,40 @@
+import { statSync } from "node:fs";
+import { resolve } from "node:path";
+import { NightError } from "../../core/errors.ts";
+import { cameraTargets, type CameraTarget, type StartOptions } from "../config.ts";
+import { checkFeedAddress } from "../planning/kpFeed.ts";
+import { readProfiles } from "../profiles/readProfiles.ts";
+import { chooseRelease } from "../release/parseRelease.ts";
+import { sensorTargets } from "./openSensors.ts";
+
+/**
+ * Finds what is wrong with a call of the daemon before anything is touched or takes time.
+ * @throws NightError `usage.invalid`, `settings.invalid`, `profile.invalid`.
+ */
+export async function checkStart(options: StartOptions): Promise<void> {
+  const targets = cameraTargets(options);
+  checkPlace(options, targets);
+  if (options["kp-feed"] !== null) checkFeedAddress(options["kp-feed"]);
+  if (options["frames-folder"] !== null) checkFramesFolder(options["frames-folder"]);
+  const profiles = readProfiles(resolve(options.data));
+  sensorTargets(options, profiles.sensors);
+  const { release } = options;
+  // Whether a relay is plugged in is seen when it is opened; the words are checked now.
+  if (release !== null && release !== "hid") await chooseRelease(release, profiles.releases);
+}
+
+function checkPlace(options: StartOptions, targets: readonly CameraTarget[]): void {
+  const { lat, lon, gnss, "from-dusk": fromDusk } = options;
+  if ((lat === null) !== (lon === null)) {
+    throw new NightError("usage.invalid", "--lat and --lon go together");
+  }
+  const isDemo = targets.some(({ kind }) => kind === "virtual");
+  if (fromDusk && lat === null && gnss === null && !isDemo) {
+    throw new NightError("usage.invalid", "--from-dusk needs --lat and --lon, or --gnss");
+  }
+}
+
+function checkFramesFolder(folder: string): void {
+  if (statSync(folder, { throwIfNoEntry: false })?.isDirectory()) return;
+  throw new NightError("usage.invalid", `--frames-folder: there is no folder ${folder}`);
+}
