@@ -14,6 +14,14 @@ const CALM_FRAMES = 2;
 const PRIOR_GAIN_STOPS = 0.1;
 const PRIOR_SLOPE = 0.2;
 
+/** A slope smaller than this many of its standard deviations may as well be none. */
+const SLOPE_DOUBTS = 3;
+const NO_SLOPE = 1e-3;
+
+/** No camera is further off at one step (common practice, no source): more is the sky's doing. */
+const GAIN_STOPS_MAX = 0.15;
+const SLOPE_MAX = 0.3;
+
 /** Doubt of one step even in a quiet sky, stops. */
 const STEP_NOISE_STOPS = 0.01;
 
@@ -87,43 +95,62 @@ function findSteps(
     const around = [...before, ...after];
     const trend = medianOf(around);
     const spread = 1.4826 * medianOf(around.map((one) => Math.abs(one - trend)));
+    // A sky that goes on otherwise after the step may have turned at any moment around it.
+    const turn = Math.abs(medianOf(after) - medianOf(before));
+    const unexplained = changes[i]! - trend;
+    if (Math.abs(unexplained) > GAIN_STOPS_MAX + SLOPE_MAX * Math.abs(exposureChange)) continue;
     steps.push({
       exposureChange,
       isoBefore: iso[i - 1]!,
       isoAfter: iso[i]!,
-      unexplained: changes[i]! - trend,
-      sigma: Math.hypot(STEP_NOISE_STOPS, spread),
+      unexplained,
+      sigma: Math.hypot(STEP_NOISE_STOPS, spread, turn),
     });
   }
   return steps;
 }
 
-/** Ridge regression, reweighted three times: slope first, then a gain for each ISO. */
+/**
+ * Slope first, then a gain for each ISO. A slope that the steps cannot tell from none is none:
+ * over a surge of several stops, each hundredth of it would be taken for the camera's doing.
+ */
 function solve(steps: readonly Step[], gains: readonly number[]): Float64Array {
+  const free = regress(steps, gains, PRIOR_SLOPE);
+  if (Math.abs(free.parameters[0]!) > SLOPE_DOUBTS * free.slopeDoubt) return free.parameters;
+  return regress(steps, gains, NO_SLOPE).parameters;
+}
+
+/** Ridge regression, reweighted three times. */
+function regress(
+  steps: readonly Step[],
+  gains: readonly number[],
+  priorSlope: number,
+): { readonly parameters: Float64Array; readonly slopeDoubt: number } {
   const n = 1 + gains.length;
   let parameters = new Float64Array(n);
-  const predicted = (step: Step): number =>
-    parameters[0]! * step.exposureChange +
-    parameters[1 + gains.indexOf(step.isoAfter)]! -
-    parameters[1 + gains.indexOf(step.isoBefore)]!;
+  let slopeDoubt = priorSlope;
   for (let round = 0; round < 3; round += 1) {
     const matrix = new Float64Array(n * n);
     const right = new Float64Array(n);
-    matrix[0] = PRIOR_SLOPE ** -2;
+    matrix[0] = priorSlope ** -2;
     for (let k = 1; k < n; k += 1) matrix[k * n + k] = PRIOR_GAIN_STOPS ** -2;
     for (const step of steps) {
-      const rest = Math.abs(step.unexplained - predicted(step));
-      const weight = Math.min(1, HUBER_STOPS / Math.max(rest, 1e-9)) / step.sigma ** 2;
       const row = new Float64Array(n);
       row[0] = step.exposureChange;
       row[1 + gains.indexOf(step.isoAfter)]! += 1;
       row[1 + gains.indexOf(step.isoBefore)]! -= 1;
+      const predicted = row.reduce((sum, value, k) => sum + value * parameters[k]!, 0);
+      const rest = Math.abs(step.unexplained - predicted);
+      const weight = Math.min(1, HUBER_STOPS / Math.max(rest, 1e-9)) / step.sigma ** 2;
       for (let a = 0; a < n; a += 1) {
         right[a]! += weight * row[a]! * step.unexplained;
         for (let b = 0; b < n; b += 1) matrix[a * n + b]! += weight * row[a]! * row[b]!;
       }
     }
-    parameters = solveFactored(factorSymmetric(matrix, n), n, right) as typeof parameters;
+    const factor = factorSymmetric(matrix, n);
+    parameters = solveFactored(factor, n, right) as typeof parameters;
+    const slopeAlone = Float64Array.from({ length: n }, (_, k) => (k === 0 ? 1 : 0));
+    slopeDoubt = Math.sqrt(solveFactored(factor, n, slopeAlone)[0]!);
   }
-  return parameters;
+  return { parameters, slopeDoubt };
 }
