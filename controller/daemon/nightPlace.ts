@@ -1,5 +1,4 @@
-import { placeOf, type Place } from "../../core/sky/place.ts";
-import type { NightInfo } from "../archive/nightInfo.ts";
+import { isPlaced, placeOf, type Place } from "../../core/sky/place.ts";
 import type { StartOptions } from "../config.ts";
 import type { SensedPlace } from "../sensors/sensorDesk.ts";
 import type { OpenNight } from "./openNight.ts";
@@ -37,9 +36,4 @@ export class NightPlace {
 /** A place without a name of its own. */
 export function placeNameOf(latitudeDeg: number, longitudeDeg: number): string {
   return `${latitudeDeg.toFixed(2)}, ${longitudeDeg.toFixed(2)}`;
-}
-
-/** 0, 0 stands for a place that was not given: nobody photographs the aurora there. */
-function isPlaced({ latitudeDeg, longitudeDeg }: NightInfo): boolean {
-  return latitudeDeg !== 0 || longitudeDeg !== 0;
 }

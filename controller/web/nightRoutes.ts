@@ -7,6 +7,8 @@ import * as v from "valibot";
 import { curvesOf, nightCurvesSchema } from "../../core/api/nightCurves.ts";
 import { daemonViewSchema, frameRecordSchema, nightSummarySchema } from "../../core/api/schemas.ts";
 import { NightError } from "../../core/errors.ts";
+import { nightLight, nightLightSchema } from "../../core/night/nightLight.ts";
+import { isPlaced, placeOf } from "../../core/sky/place.ts";
 import { COLUMN_ROWS, type FrameImages } from "./frameImages.ts";
 import type { KeogramStore } from "./keogramStore.ts";
 import type { FrameRange, NightService } from "./nightService.ts";
@@ -32,6 +34,7 @@ export function nightRoutes(parts: NightRouteParts): readonly Route[] {
   const idOf = nightIds(service);
   return [
     ...listRoutes(service),
+    lightRoute(service, idOf),
     ...frameRoutes(service, idOf),
     ...pictureRoutes({ ...parts, idOf }),
   ];
@@ -56,6 +59,32 @@ function listRoutes(service: NightService): readonly Route[] {
       handle: () => [...service.nights()].sort((one, other) => other.startUtcMs - one.startUtcMs),
     },
   ];
+}
+
+/** The strip never shows more than a night and the day after it. */
+const LIGHT_MS = 36 * 3_600_000;
+/** A watch may be begun in the morning twilight: the night before belongs to it, too. */
+const LIGHT_BEFORE_MS = 12 * 3_600_000;
+
+function lightRoute(service: NightService, idOf: NightIdOf): Route {
+  return {
+    method: "get",
+    path: "/api/nights/:nightId/light",
+    summary: "Twilights, darkness and the Moon over a night's place; null: the place is not known.",
+    part: PART,
+    answer: { kind: "json", name: "NightLight", schema: v.nullable(nightLightSchema) },
+    handle: ({ params }) => {
+      const nightId = idOf(params);
+      const { night } = service.view();
+      const summary =
+        night?.nightId === nightId
+          ? night
+          : service.nights().find((one) => one.nightId === nightId);
+      if (!summary || !isPlaced(summary)) return null;
+      const startMs = summary.startUtcMs - LIGHT_BEFORE_MS;
+      return nightLight(placeOf(summary), { startMs, endMs: startMs + LIGHT_MS });
+    },
+  };
 }
 
 function frameRoutes(service: NightService, idOf: NightIdOf): readonly Route[] {

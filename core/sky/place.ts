@@ -40,3 +40,8 @@ function within(
     { value },
   );
 }
+
+/** Whether a night knows its place: 0, 0 stands for one that was not given. */
+export function isPlaced(place: Pick<Place, "latitudeDeg" | "longitudeDeg">): boolean {
+  return place.latitudeDeg !== 0 || place.longitudeDeg !== 0;
+}

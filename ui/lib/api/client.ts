@@ -1,5 +1,6 @@
 import type { WatchView } from "../../../core/api/messages.ts";
 import type { NightCurves } from "../../../core/api/nightCurves.ts";
+import type { NightLight } from "../../../core/night/nightLight.ts";
 import type { ExposureSettings } from "../../../core/exposure/settings.ts";
 import type { FrameRecord } from "../../../core/night/frameRecord.ts";
 import { words } from "../words/words.ts";
@@ -64,6 +65,11 @@ export type CameraNight = { readonly nightId: string; readonly cameraId: string 
 
 export function fetchCurves(of: CameraNight, fromIndex: number): Promise<NightCurves> {
   return ask(`${nightPath(of.nightId)}/curves?from=${fromIndex}${andCamera(of)}`);
+}
+
+/** null: the night does not know its place. */
+export function fetchLight(nightId: string): Promise<NightLight | null> {
+  return ask(`${nightPath(nightId)}/light`);
 }
 
 export function fetchFrame(of: CameraNight, frameIndex: number): Promise<FrameRecord> {

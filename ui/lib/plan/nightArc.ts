@@ -1,21 +1,6 @@
+import type { LightBand } from "../../../core/night/nightLight.ts";
 import type { PlanSample } from "../../../core/night/plan.ts";
-
-/** How light the Sun makes the sky. */
-export type Light = "day" | "civil" | "nautical" | "astronomical" | "dark";
-
-export type LightBand = {
-  readonly light: Light;
-  readonly startUtcMs: number;
-  readonly endUtcMs: number;
-};
-
-/** Sunset is at −0.833°; the twilights are 6° apart. Source: the definitions of twilight. */
-export function lightOf(sunAltitudeDeg: number): Light {
-  if (sunAltitudeDeg > -0.833) return "day";
-  if (sunAltitudeDeg > -6) return "civil";
-  if (sunAltitudeDeg > -12) return "nautical";
-  return sunAltitudeDeg > -18 ? "astronomical" : "dark";
-}
+import { lightOf } from "../../../core/sky/light.ts";
 
 /** The night's stretches of equal light, in order. */
 export function lightBands(samples: readonly PlanSample[]): readonly LightBand[] {

@@ -1,3 +1,4 @@
+import type { NightLight } from "../../../core/night/nightLight.ts";
 import { clockTime } from "../format/time.ts";
 import type { KeogramTiles } from "../state/keogramTiles.svelte.ts";
 import type { NightMark } from "../state/marks.ts";
@@ -8,6 +9,9 @@ import { timeTicks, type TimeScale } from "./timeScale.ts";
 
 /** Height of the axis with its times, CSS pixels. */
 export const AXIS_HEIGHT_PX = 24;
+
+/** Height of the Moon's bar along the axis, CSS pixels. */
+const MOON_BAR_PX = 3;
 
 /** Height of the band with the marks, CSS pixels. */
 export const MARKS_HEIGHT_PX = 20;
@@ -145,11 +149,13 @@ export function drawLanes(
     scale: TimeScale;
     laneHeightPx: number;
     points: readonly TracePoint[];
-    nowUtcMs: number;
+    light: NightLight | null;
     palette: Palette;
   },
 ): void {
-  const { scale, laneHeightPx, points, palette } = parts;
+  const { scale, laneHeightPx, points, light, palette } = parts;
+  const top = LANES.length * laneHeightPx;
+  if (light !== null) drawLight(context, { scale, heightPx: top, light, palette });
   const breaks = breaksOf(points);
   const ticks = timeTicks(scale);
   context.font = `12px ${palette.font}`;
@@ -172,7 +178,30 @@ export function drawLanes(
     }
     context.restore();
   });
-  drawAxis(context, { ...parts, ticks, top: LANES.length * laneHeightPx });
+  drawAxis(context, { ...parts, ticks, top });
+}
+
+/** Twilight and darkness behind the curves; the Moon as a bar along the axis while it is up. */
+function drawLight(
+  context: CanvasRenderingContext2D,
+  parts: { scale: TimeScale; heightPx: number; light: NightLight; palette: Palette },
+): void {
+  const { scale, heightPx, light, palette } = parts;
+  const onStrip = (utcMs: number): number => Math.min(scale.widthPx, Math.max(0, scale.xOf(utcMs)));
+  for (const band of light.bands) {
+    const [left, right] = [onStrip(band.startUtcMs), onStrip(band.endUtcMs)];
+    if (right <= left) continue;
+    context.fillStyle = palette.sky[band.light];
+    context.fillRect(left, 0, right - left, heightPx);
+    context.strokeStyle = palette.line;
+    context.lineWidth = 1;
+    if (left > 0) line(context, Math.round(left) + 0.5, 0, Math.round(left) + 0.5, heightPx);
+  }
+  context.fillStyle = palette.curveSoft;
+  for (const { startUtcMs, endUtcMs } of light.moonUp) {
+    const left = onStrip(startUtcMs);
+    context.fillRect(left, heightPx - MOON_BAR_PX, onStrip(endUtcMs) - left, MOON_BAR_PX);
+  }
 }
 
 function grid(

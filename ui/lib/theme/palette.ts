@@ -1,3 +1,5 @@
+import type { Light } from "../../../core/sky/light.ts";
+
 /** The theme's colours for drawing on a canvas. */
 export type Palette = {
   readonly paper: string;
@@ -9,6 +11,8 @@ export type Palette = {
   readonly curveSoft: string;
   readonly hatch: string;
   readonly shade: string;
+  /** The sky's background, by how light the Sun makes it. */
+  readonly sky: Readonly<Record<Light, string>>;
   readonly font: string;
 };
 
@@ -26,6 +30,13 @@ export function readPalette(element: Element): Palette {
     curveSoft: value("--curve-soft"),
     hatch: value("--hatch"),
     shade: value("--shade"),
+    sky: {
+      day: value("--sky-day"),
+      civil: value("--sky-civil"),
+      nautical: value("--sky-nautical"),
+      astronomical: value("--sky-astronomical"),
+      dark: value("--sky-dark"),
+    },
     font: style.fontFamily,
   };
 }

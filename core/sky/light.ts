@@ -1,0 +1,17 @@
+/** How light the Sun makes the sky, from the lightest to the darkest. */
+export const LIGHTS = ["day", "civil", "nautical", "astronomical", "dark"] as const;
+
+export type Light = (typeof LIGHTS)[number];
+
+/**
+ * Altitudes of the Sun's centre, degrees, at which one light gives way to the next: sunset with 34′
+ * of refraction and the Sun's half width of 16′, then the three twilights 6° apart.
+ * Source: the definitions of sunset and twilight, as in any almanac's explanation.
+ */
+export const LIGHT_LIMITS_DEG = [-0.833, -6, -12, -18] as const;
+
+/** The light under a Sun at this altitude. */
+export function lightOf(sunAltitudeDeg: number): Light {
+  const passed = LIGHT_LIMITS_DEG.filter((limitDeg) => sunAltitudeDeg <= limitDeg).length;
+  return LIGHTS[passed]!;
+}
