@@ -29,7 +29,7 @@ export type Picture = {
 export const THUMBNAIL_WIDTH_PX = 160;
 export const THUMBNAIL_HEIGHT_PX = 120;
 
-/** Whatever is in front of the lens: turns exposed frames into files, one after the other. */
+/** Whatever is in front of the lens: turns exposed frames into files, several at once if need be. */
 export type PictureSource = {
   readonly widthPx: number;
   readonly heightPx: number;

@@ -1,4 +1,4 @@
-// The picture thread: renders exposed frames from the simulated sky and makes files of them.
+// A picture thread: renders exposed frames from the simulated sky and makes files of them.
 import { constants, setPriority } from "node:os";
 import { parentPort, workerData } from "node:worker_threads";
 import { createRandom } from "../../core/random.ts";
@@ -15,6 +15,7 @@ export type ToPictures = { readonly requestId: number; readonly order: PictureOr
 
 /** What it answers. */
 export type FromPictures =
+  | { readonly kind: "ready" }
   | { readonly kind: "developed"; readonly requestId: number; readonly picture: Picture }
   | { readonly kind: "failed"; readonly requestId: number; readonly why: string };
 
@@ -69,3 +70,4 @@ async function develop({ requestId, order }: ToPictures): Promise<void> {
 port.on("message", (message: ToPictures) => void develop(message));
 // The geometry of the frame is worked out once, before the night rather than in its first frame.
 render({ exposureSeconds: 0.001, iso: 100, fNumber: 2.8 }, view.storyStartUtcMs, "test frame");
+post({ kind: "ready" });

@@ -1,65 +1,57 @@
-import type { Worker } from "node:worker_threads";
-import { startWorker } from "../workers/startWorker.ts";
 import type { Picture, PictureOrder, PictureSource } from "./picture.ts";
-import type { FromPictures, ToPictures } from "./pictureWorker.ts";
+import { PictureThread } from "./pictureThread.ts";
 import type { SimulatedView } from "./simulatedView.ts";
 
 /** A JPEG of a night sky with its grain, bits a pixel; only used until the first file is written. */
 const TYPICAL_BITS_PER_PIXEL = 3;
 
-type Waiting = {
-  readonly resolve: (picture: Picture) => void;
-  readonly reject: (why: Error) => void;
-};
-
 /**
- * Pictures of a simulated sky, made in a thread of their own. The thread takes a while to work out
- * its geometry; the camera answers meanwhile, and the first frame waits in its memory.
+ * Pictures of a simulated sky, made in threads of their own. A thread takes a while to work out its
+ * geometry; the camera answers meanwhile, and the first frame waits in its memory.
+ *
+ * The short frames of dusk may come faster than one thread makes pictures beside other work. A
+ * second one shares them; it prepares itself once the first is ready, so as not to hold that up.
  */
 export class SimulatedPictures implements PictureSource {
   readonly widthPx: number;
   readonly heightPx: number;
   readonly typicalBytes: number;
-  readonly #worker: Worker;
-  readonly #waiting = new Map<number, Waiting>();
-  #lastRequestId = 0;
-  #isClosing = false;
+  readonly #threads: PictureThread[];
+  /** The second thread while it is not ready yet. */
+  #preparing: PictureThread | null = null;
+  #isClosed = false;
 
-  /** @param onDead  The thread has ended by itself: no more pictures. */
+  /** @param onDead  A thread has ended by itself: no more pictures. */
   constructor(view: SimulatedView, onDead: (why: Error) => void) {
     this.widthPx = view.widthPx;
     this.heightPx = view.heightPx;
     this.typicalBytes = (view.widthPx * view.heightPx * TYPICAL_BITS_PER_PIXEL) / 8;
-    const file = new URL("./pictureWorker.ts", import.meta.url);
-    this.#worker = startWorker(file, { workerData: view });
-    const fail = (error: Error): void => {
-      for (const { reject } of this.#waiting.values()) reject(error);
-      this.#waiting.clear();
-      if (!this.#isClosing) onDead(error);
-    };
-    this.#worker.on("message", (message: FromPictures) => this.#settle(message));
-    this.#worker.once("error", fail);
-    this.#worker.once("exit", () => fail(new Error("the picture thread has ended")));
+    const first = new PictureThread(view, onDead);
+    this.#threads = [first];
+    void first.ready.then(() => this.#addSecond(view, onDead));
   }
 
+  /** The least busy thread makes the picture; which one leaves no trace in it. */
   develop(order: PictureOrder): Promise<Picture> {
-    this.#lastRequestId += 1;
-    const requestId = this.#lastRequestId;
-    return new Promise((resolve, reject) => {
-      this.#waiting.set(requestId, { resolve, reject });
-      this.#worker.postMessage({ requestId, order } satisfies ToPictures);
-    });
+    const thread = this.#threads.reduce((best, other) =>
+      other.waitingCount < best.waitingCount ? other : best,
+    );
+    return thread.develop(order);
   }
 
   async close(): Promise<void> {
-    this.#isClosing = true;
-    await this.#worker.terminate();
+    this.#isClosed = true;
+    await this.#preparing?.close();
+    await Promise.all(this.#threads.map((thread) => thread.close()));
   }
 
-  #settle(message: FromPictures): void {
-    const waiting = this.#waiting.get(message.requestId);
-    this.#waiting.delete(message.requestId);
-    if (message.kind === "developed") waiting?.resolve(message.picture);
-    else waiting?.reject(new Error(message.why));
+  #addSecond(view: SimulatedView, onDead: (why: Error) => void): void {
+    if (this.#isClosed) return;
+    const thread = new PictureThread(view, onDead);
+    this.#preparing = thread;
+    void thread.ready.then(() => {
+      this.#preparing = null;
+      this.#threads.push(thread);
+    });
   }
 }

@@ -193,28 +193,37 @@ export class VirtualCamera {
     await this.#parts.card.close();
   }
 
+  /** A frame is developed at once; files are written in the order in which frames were taken. */
   #keep(exposed: Exposed): void {
+    const developing = this.#develop(exposed);
+    developing.catch(() => {
+      // Told when its turn comes to be written.
+    });
     this.#files = this.#files
-      .then(() => this.#makeFile(exposed))
+      .then(() => this.#makeFile(exposed, developing))
       .finally(() => {
         this.capture.releaseBuffer();
       });
   }
 
-  async #makeFile(exposed: Exposed): Promise<void> {
-    const { pictures, card } = this.#parts;
+  #develop(exposed: Exposed): Promise<Picture> {
+    return this.#parts.pictures.develop({
+      frameIndex: exposed.frameIndex,
+      openedMs: exposed.openedMs,
+      closedMs: exposed.closedMs,
+      openedUtcMs: this.#parts.clock.utcOf(exposed.openedMs),
+      exposure: exposed.exposure,
+      cameraUtcMs: this.#cameraClock.utcOf(exposed.openedMs),
+      utcOffsetMinutes: this.settings.utcOffsetMinutes,
+      isManual: exposed.isManual,
+    });
+  }
+
+  async #makeFile(exposed: Exposed, developing: Promise<Picture>): Promise<void> {
+    const { card } = this.#parts;
     const { faults } = this.settings;
     try {
-      const picture = await pictures.develop({
-        frameIndex: exposed.frameIndex,
-        openedMs: exposed.openedMs,
-        closedMs: exposed.closedMs,
-        openedUtcMs: this.#parts.clock.utcOf(exposed.openedMs),
-        exposure: exposed.exposure,
-        cameraUtcMs: this.#cameraClock.utcOf(exposed.openedMs),
-        utcOffsetMinutes: this.settings.utcOffsetMinutes,
-        isManual: exposed.isManual,
-      });
+      const picture = await developing;
       if (exposed.frameIndex === faults.cardFullAtFrame) this.store.isForcedFull = true;
       if (!this.store.hasRoom(picture.jpeg.byteLength)) return this.#tellFull(exposed);
       const isDamaged = exposed.frameIndex === faults.corruptJpegAtFrame;

@@ -17,6 +17,7 @@ export function idleWatch(settings: WatchSettings = DEFAULT_WATCH_SETTINGS): Wat
     unkeptCount: 0,
     lastOpenedMs: null,
     lastClosedMs: null,
+    readingDelaysMs: [],
     pace: "full",
     probesLeft: settings.probeCountMax,
     quietSinceMs: null,

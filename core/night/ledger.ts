@@ -8,6 +8,7 @@ import { guardsFromClimate } from "./climateGuards.ts";
 import { guardClock } from "./clockGuard.ts";
 import { clearGuard, raiseGuard } from "./guardNotice.ts";
 import { guardFromStars, guardsFromStatus } from "./guards.ts";
+import { withReadingDelay } from "./readingGrace.ts";
 import type { SurgeSpan, TakenFrame, WatchState } from "./state.ts";
 
 /** More frames than this waiting for their reading: the oldest are given up. */
@@ -143,6 +144,7 @@ function recordReading(
   const watched = observeActivity(state.surge, observation);
   const known: WatchState = {
     ...withoutTaken(state, frameIndex),
+    readingDelaysMs: withReadingDelay(state.readingDelaysMs, frame, atMs),
     governor: observeFrame(state.governor, observation, state.settings.exposure),
     surge: watched.state,
     probesLeft: reading.remarks.includes(TONE_CURVE_UNSURE) ? state.probesLeft : 0,

@@ -101,6 +101,8 @@ export type WatchState = {
   readonly unkeptCount: number;
   readonly lastOpenedMs: MonotonicMs | null;
   readonly lastClosedMs: MonotonicMs | null;
+  /** How long after closing the latest readings came, newest last. */
+  readonly readingDelaysMs: readonly number[];
   readonly pace: "full" | "sentinel";
   /** Frames that are still to vary the exposure for the tone curve. */
   readonly probesLeft: number;

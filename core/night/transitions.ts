@@ -5,6 +5,7 @@ import type { WatchEvent } from "./events.ts";
 import { openGap } from "./gaps.ts";
 import { raiseGuard } from "./guardNotice.ts";
 import { endReason } from "./guards.ts";
+import { readingDueMs } from "./readingGrace.ts";
 import { orderFrame } from "./orderFrame.ts";
 import type { After, EndedBy, WatchState } from "./state.ts";
 import { enter, stay, withEffects, type WatchStep } from "./watchStep.ts";
@@ -23,14 +24,8 @@ type FrameInHand = { readonly frameIndex: number; readonly after: After };
 export function goOn(state: WatchState, atMs: MonotonicMs, after: After): WatchStep {
   if (after === "paused") return pause(state, atMs);
   if (after !== "next") return end(state, atMs, after);
-  return state.taken.length > 0 ? awaitReading(state, atMs) : proceed(state, atMs);
-}
-
-/** The newest reading is about to come: a moment's wait is worth more than a frame exposed without it. */
-function awaitReading(state: WatchState, atMs: MonotonicMs): WatchStep {
-  const graceMs = state.settings.readingGraceSeconds * 1000;
-  if (graceMs <= 0) return proceed(state, atMs);
-  return between(state, later(atMs, graceMs));
+  const readingMs = readingDueMs(state, atMs);
+  return readingMs > atMs ? between(state, readingMs) : proceed(state, atMs);
 }
 
 /** The camera is ready: end, wait, or order the next frame. */

@@ -14,7 +14,7 @@ export type WatchSettings = {
   readonly sentinelIntervalSeconds: number | null;
   /** Nothing happening for this long brings the sentinel pace. */
   readonly quietBeforeSentinelSeconds: number;
-  /** A camera that is ready waits so long for the newest frame's reading before it goes on. */
+  /** A camera that is ready waits no longer than this for the newest frame's reading. */
   readonly readingGraceSeconds: number;
   /** Frames at the start that vary the exposure to learn a tone curve not yet known; 0: none. */
   readonly probeCountMax: number;
