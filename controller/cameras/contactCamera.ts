@@ -48,6 +48,8 @@ type Side = {
   readStatus(): void;
   listCard(): Promise<readonly CardFile[]>;
   fetchFile(cameraHandle: number): Promise<Uint8Array>;
+  /** Left out: files come whole. */
+  readonly fetchPiece?: NonNullable<Camera["fetchPiece"]>;
   close(): Promise<void>;
 };
 
@@ -60,6 +62,7 @@ type InHand = {
 
 class ContactCamera implements Camera {
   readonly cameraId: string;
+  readonly fetchPiece?: NonNullable<Camera["fetchPiece"]>;
   readonly #options: ContactCameraOptions;
   readonly #clock: Clock;
   readonly #contact: ContactProcess;
@@ -86,6 +89,7 @@ class ContactCamera implements Camera {
       side.kind === "body"
         ? bodySide(side.body, tell)
         : folderSide(side, { ...options.folder, clock: this.#clock, tell });
+    if (this.#side.fetchPiece) this.fetchPiece = this.#side.fetchPiece;
   }
 
   onEvent(listener: (event: CameraEvent) => void): void {
@@ -301,6 +305,7 @@ function bodySide(body: Camera, tell: (event: CameraEvent) => void): Side {
     readStatus: () => body.readStatus(),
     listCard: () => body.listCard(),
     fetchFile: (handle) => body.fetchFile(handle),
+    ...(body.fetchPiece && { fetchPiece: body.fetchPiece.bind(body) }),
     close: () => body.close(),
   };
 }

@@ -1,6 +1,7 @@
-import { existsSync, readdirSync, readFileSync, writeFileSync } from "node:fs";
+import { existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, describe, expect, it } from "vitest";
+import { sha256Of } from "../../../controller/archive/frameFiles.ts";
 import type { Camera } from "../../../controller/cameras/camera.ts";
 import { STANDARD_CONTROLS } from "../../../controller/cameras/cameraControls.ts";
 import { keepOriginals } from "../../../controller/cameras/originals.ts";
@@ -52,6 +53,8 @@ describe("originals", () => {
     const files = await camera.listCard();
     return await Promise.all(files.map((file) => camera.fetchFile(file.cameraHandle)));
   };
+  const readList = (folder: string): unknown =>
+    JSON.parse(readFileSync(join(folder, "originals.json"), "utf8"));
   const kept = (folder: string): readonly string[] =>
     existsSync(folder) ? readdirSync(folder).filter((name) => name.endsWith(".jpg")) : [];
 
@@ -69,7 +72,13 @@ describe("originals", () => {
     for (const [index, name] of kept(folder).entries()) {
       expect(Buffer.compare(readFileSync(join(folder, name)), files[index]!)).toBe(0);
     }
-    expect(JSON.parse(readFileSync(join(folder, "pending.json"), "utf8"))).toEqual([]);
+    expect(readList(folder)).toEqual({
+      pending: [],
+      kept: files.map((bytes, frameIndex) => ({
+        ...{ frameIndex, cameraName: expect.any(String) as string },
+        ...{ file: `00000${frameIndex}.jpg`, bytes: bytes.length, sha256: sha256Of(bytes) },
+      })),
+    });
   });
 
   it("go on after a new start where they stopped, even though handles have changed", async () => {
@@ -83,9 +92,8 @@ describe("originals", () => {
     // As a program leaves it that was killed half way.
     const pending = [{ frameIndex: 7, cameraName, captureDate, attempts: 0 }];
     const other = join(temporaryFolder(), "originals");
-    const { mkdirSync } = await import("node:fs");
     mkdirSync(other);
-    writeFileSync(join(other, "pending.json"), JSON.stringify(pending));
+    writeFileSync(join(other, "originals.json"), JSON.stringify({ pending, kept: [] }));
     writeFileSync(join(other, "000007.jpg.part"), whole!.subarray(0, 5_000));
     const second = await connect(other);
     await second.camera.close();
@@ -101,10 +109,9 @@ describe("originals", () => {
     const [whole] = await onCard(first.camera);
     await first.camera.close();
     const other = join(temporaryFolder(), "originals");
-    const { mkdirSync } = await import("node:fs");
     mkdirSync(other);
     const pending = [{ frameIndex: 0, cameraName, captureDate, attempts: 0 }];
-    writeFileSync(join(other, "pending.json"), JSON.stringify(pending));
+    writeFileSync(join(other, "originals.json"), JSON.stringify({ pending, kept: [] }));
     const wrong = Buffer.alloc(Math.floor(whole!.length * 0.7), 0x55);
     writeFileSync(join(other, "000000.jpg.part"), wrong);
     const second = await connect(other);
