@@ -5,7 +5,7 @@ import type { FrameSet } from "../../core/frames/frameSets.ts";
 import { archiveError } from "./archiveError.ts";
 import { CATALOGUE_FILE, type Catalogue } from "./catalogue.ts";
 import { PART_ENDING } from "./frameFiles.ts";
-import { keptFiles, sidecarPath, type FileWork } from "./keptFiles.ts";
+import { keptFiles, listsOf, sidecarPath, type FileWork } from "./keptFiles.ts";
 import { NIGHT_FILE } from "./nightFolder.ts";
 import { sha256OfFile } from "./verifyNight.ts";
 
@@ -39,7 +39,7 @@ export async function exportNight(
   let fileCount = 0;
   try {
     await mkdir(to, { recursive: true });
-    await copyUnlisted(from, to, NIGHT_FILE);
+    for (const path of [NIGHT_FILE, ...listsOf(catalogue)]) await copyUnlisted(from, to, path);
     await catalogue.copyTo(join(to, CATALOGUE_FILE));
     for (const { path, bytes, sha256 } of keptFiles(catalogue, sets)) {
       work.signal.throwIfAborted();

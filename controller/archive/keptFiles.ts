@@ -1,6 +1,7 @@
 import type { FrameSet } from "../../core/frames/frameSets.ts";
 import type { FrameFile } from "../../core/night/frameRecord.ts";
 import type { Catalogue } from "./catalogue.ts";
+import { ORIGINALS_FOLDER, ORIGINALS_LIST, originalsOf } from "./originals.ts";
 
 /** What long work over files tells, and by what it is stopped. */
 export type FileWork = {
@@ -9,18 +10,26 @@ export type FileWork = {
   readonly signal: AbortSignal;
 };
 
-/** Files that the catalogue holds to be kept, by rising frame; null: of the whole night. */
+/** The files of a night that have a checksum: its frames', then originals; null: all of them. */
 export function keptFiles(
   catalogue: Catalogue,
   sets: readonly FrameSet[] | null,
 ): readonly FrameFile[] {
   const wanted = sets === null ? null : new Set(sets.flatMap(framesOf));
-  return catalogue
+  const isWanted = (frame: { cameraId: string; frameIndex: number }): boolean =>
+    wanted === null || wanted.has(`${frame.cameraId} ${frame.frameIndex}`);
+  const frames = catalogue
     .frames({ fromIndex: 0, count: Number.MAX_SAFE_INTEGER })
-    .flatMap(({ cameraId, frameIndex, status, file }) => {
-      const isWanted = wanted === null || wanted.has(`${cameraId} ${frameIndex}`);
-      return status === "kept" && file !== null && isWanted ? [file] : [];
-    });
+    .filter(isWanted)
+    .flatMap(({ status, file }) => (status === "kept" && file !== null ? [file] : []));
+  const originals = originalsOf(catalogue.nightDir).filter(isWanted);
+  return [...frames, ...originals.map(({ file }) => file)];
+}
+
+/** Lists that come along with a night's files; the catalogue does not hold them. */
+export function listsOf(catalogue: Catalogue): readonly string[] {
+  const cameras = new Set(originalsOf(catalogue.nightDir).map(({ cameraId }) => cameraId));
+  return [...cameras].map((id) => `${ORIGINALS_FOLDER}/${id}/${ORIGINALS_LIST}`);
 }
 
 function framesOf({ cameraId, frameIndices }: FrameSet): readonly string[] {

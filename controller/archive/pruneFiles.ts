@@ -5,6 +5,7 @@ import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { archiveError } from "./archiveError.ts";
 import type { Catalogue } from "./catalogue.ts";
 import type { FileWork } from "./keptFiles.ts";
+import { isJpegName } from "./originals.ts";
 
 /**
  * Which previews may go: `sentinel`: of frames at sentinel pace; `unpicked`: of every frame that
@@ -34,7 +35,7 @@ export async function pruneFiles(
   const isDoomed = (frame: FrameRecord): boolean =>
     frame.status === "kept" &&
     frame.file !== null &&
-    /\.jpe?g$/i.test(frame.file.path) &&
+    isJpegName(frame.file.path) &&
     !picked.has(`${frame.cameraId} ${frame.frameIndex}`) &&
     (rule === "unpicked" || frame.pace === "sentinel");
   const doomed = catalogue

@@ -4,6 +4,7 @@ import type { Camera } from "../cameras/camera.ts";
 import { openContactCamera, type ContactCameraOptions } from "../cameras/contactCamera.ts";
 import { createTransport } from "../cameras/createTransport.ts";
 import { openFolderCamera } from "../cameras/folderCamera.ts";
+import { ORIGINALS_FOLDER } from "../archive/originals.ts";
 import { keepOriginals, type OriginalsOptions } from "../cameras/originals.ts";
 import { openPtpCamera } from "../cameras/ptpCamera.ts";
 import type { Transport } from "../cameras/transport.ts";
@@ -69,7 +70,7 @@ export class CameraDesk {
   openForWatch(cameraId: string, nightDir: string, say: Omit<OriginalsOptions, "folder">): Camera {
     const camera = this.open(cameraId);
     if (!this.#parts.options["fetch-originals"]) return camera;
-    return keepOriginals(camera, { folder: join(nightDir, "originals", cameraId), ...say });
+    return keepOriginals(camera, { folder: join(nightDir, ORIGINALS_FOLDER, cameraId), ...say });
   }
 
   /** How a bench check reaches a camera. @throws NightError for one that no cable leads to. */

@@ -4,6 +4,7 @@ import { chooseKeepers, type Keeper } from "../../core/frames/keepers.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { writeWhole } from "../archive/frameFiles.ts";
 import { sidecarPath } from "../archive/keptFiles.ts";
+import { isJpegName, originalsOf } from "../archive/originals.ts";
 import { encodeJpeg, encodePng } from "./canvas.ts";
 import { drawContactSheet } from "./contactSheet.ts";
 import type { ReadySet } from "./deliverSet.ts";
@@ -113,14 +114,16 @@ export async function makeReport(
  */
 export async function writeSidecars(works: WorksInput, besideJpegs: boolean): Promise<void> {
   const { night, ready } = works;
+  const { nightDir } = night.catalogue;
   const contextOf = contextsOf(night);
+  const originals = new Map(originalsOf(nightDir).map((one) => [keyOf(one), one.file.path]));
   for (const { set, frames, corrections } of ready) {
     for (const [n, frame] of frames.entries()) {
-      const isJpeg = /\.jpe?g$/i.test(frame.file!.path);
-      if (isJpeg && !besideJpegs) continue;
+      const paths = new Set([frame.file!.path, originals.get(keyOf(frame)) ?? frame.file!.path]);
+      const wanted = [...paths].filter((path) => besideJpegs || !isJpegName(path));
+      if (wanted.length === 0) continue;
       const xmp = xmpOf(frame, contextOf(frame, set.name, corrections[n]!.totalStops));
-      const path = join(night.catalogue.nightDir, sidecarPath(frame.file!.path));
-      await writeWhole(path, xmp);
+      for (const path of wanted) await writeWhole(join(nightDir, sidecarPath(path)), xmp);
     }
   }
 }

@@ -1,12 +1,15 @@
+import { existsSync } from "node:fs";
+import { join } from "node:path";
 import type { DeliverOrder } from "../../core/api/deliverMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { NO_EDITS, cutFrameSets, type FrameSet } from "../../core/frames/frameSets.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameFile, FrameRecord } from "../../core/night/frameRecord.ts";
 import type { ToneResponse } from "../../core/photometry/response.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 import { nightInfoOf } from "../archive/nightFolder.ts";
 import type { NightInfo } from "../archive/nightInfo.ts";
+import { isJpegName, originalsOf } from "../archive/originals.ts";
 import {
   SET_CHANGES_KEY,
   SET_EDITS_KEY,
@@ -60,10 +63,12 @@ export function chooseSets(night: NightToDeliver, order: DeliverOrder): readonly
     );
   }
   const byKey = new Map(night.frames.map((frame) => [keyOf(frame), frame]));
+  const originals = jpegOriginals(night.catalogue.nightDir);
   const chosen = night.sets
     .filter((set) => order.setIds.length === 0 || order.setIds.includes(set.setId))
     .map((set) => ({ set, frames: playedFrames(set, byKey).filter((one) => isWithin(one, order)) }))
-    .filter(({ frames }) => frames.length > 0);
+    .filter(({ frames }) => frames.length > 0)
+    .map(({ set, frames }) => ({ set, frames: fromOriginals(frames, originals) }));
   if (chosen.length > 0) return chosen;
   const kept = night.frames.filter((frame) => frame.status === "kept").length;
   throw new NightError(
@@ -72,6 +77,25 @@ export function chooseSets(night: NightToDeliver, order: DeliverOrder): readonly
       ? `The night in ${night.catalogue.nightDir} has no frame that was kept; there is nothing to deliver.`
       : `None of the night's ${kept} frames lies within the times given.`,
   );
+}
+
+/** Full-size JPEGs beside previews. A raw file's own picture is what its preview was taken from. */
+function jpegOriginals(nightDir: string): ReadonlyMap<string, FrameFile> {
+  return new Map(
+    originalsOf(nightDir)
+      .filter(({ file }) => isJpegName(file.path) && existsSync(join(nightDir, file.path)))
+      .map((original) => [keyOf(original), original.file]),
+  );
+}
+
+/** A set is played from originals when it has all of them: pictures of one film have one size. */
+function fromOriginals(
+  frames: readonly FrameRecord[],
+  originals: ReadonlyMap<string, FrameFile>,
+): readonly FrameRecord[] {
+  return frames.every((frame) => originals.has(keyOf(frame)))
+    ? frames.map((frame) => ({ ...frame, file: originals.get(keyOf(frame))! }))
+    : frames;
 }
 
 function playedFrames(
