@@ -1,23 +1,41 @@
-import { createServer, connect, type AddressInfo } from "node:net";
+import { once } from "node:events";
+import { connect } from "node:net";
 import { pathToFileURL } from "node:url";
+import { IpTransport } from "../../controller/cameras/ipTransport.ts";
 import { PtpSession } from "../../controller/cameras/ptpSession.ts";
-import { IP_KIND } from "../support/fakeIpCamera.ts";
+import { startWorker } from "../../controller/workers/startWorker.ts";
 import type { BenchRow } from "./benchRow.ts";
 import { tableOf } from "./table.ts";
+import type { SenderData, SenderPorts } from "./transferSender.ts";
 
-/** An object as large as a raw file. */
-const OBJECT_BYTES = 32 * 1024 * 1024;
-const PIECE_BYTES = 64 * 1024;
-const RUNS = 5;
+/** An object as large as a raw file, in packets of a size that cameras use. */
+const OBJECT: SenderData = { objectBytes: 32 * 1024 * 1024, pieceBytes: 64 * 1024 };
+const RUNS = 9;
+
+/** Takes the object once. @returns its bytes. */
+type Receive = () => Promise<Uint8Array>;
 
 /**
  * A file over PTP/IP on loopback, whole as the session hands it on, beside the same bytes through a
- * bare TCP connection of this process; the best of five each.
+ * bare TCP connection, sent by another thread in the same pieces. Turn by turn, the best of each, so
+ * that a machine that is busy elsewhere slows both.
  */
 export async function benchTransfer(): Promise<BenchRow[]> {
-  const bytes = Buffer.alloc(OBJECT_BYTES, 0x5a);
-  const value = await best(() => overPtpIp(bytes));
-  const comparedValue = await best(() => overTcp(bytes));
+  const sender = startWorker(new URL("./transferSender.ts", import.meta.url), {
+    workerData: OBJECT,
+  });
+  const [ports] = (await once(sender, "message")) as [SenderPorts];
+  const ptp = await overPtpIp(ports.ptp);
+  const bare = await overTcp(ports.bare);
+  let value = 0;
+  let comparedValue = 0;
+  for (let run = 0; run < RUNS; run += 1) {
+    value = Math.max(value, await mbPerSecond(ptp.receive));
+    comparedValue = Math.max(comparedValue, await mbPerSecond(bare.receive));
+  }
+  await ptp.end();
+  bare.end();
+  await sender.terminate();
   return [
     {
       group: "transfer",
@@ -29,54 +47,43 @@ export async function benchTransfer(): Promise<BenchRow[]> {
   ];
 }
 
-async function best(run: () => Promise<number>): Promise<number> {
-  let fastest = 0;
-  for (let index = 0; index < RUNS; index += 1) fastest = Math.max(fastest, await run());
-  return fastest;
-}
-
-function rate(startMs: number): number {
-  return OBJECT_BYTES / 1e6 / ((performance.now() - startMs) / 1000);
-}
-
-async function overPtpIp(bytes: Buffer): Promise<number> {
-  const { transport, peer, stop } = await IP_KIND.join();
-  const session = new PtpSession(transport);
-  const opened = session.open();
-  peer.respond((await peer.nextRequest()).transactionId, 0x2001);
-  await opened;
+async function mbPerSecond(receive: Receive): Promise<number> {
   const startMs = performance.now();
-  const got = session.getObject(1);
-  const { transactionId } = await peer.nextRequest();
-  peer.startData(transactionId, bytes.length);
-  for (let at = 0; at < bytes.length - PIECE_BYTES; at += PIECE_BYTES) {
-    peer.data(transactionId, bytes.subarray(at, at + PIECE_BYTES));
-  }
-  peer.endData(transactionId, bytes.subarray(bytes.length - PIECE_BYTES));
-  peer.respond(transactionId, 0x2001);
-  if ((await got).length !== bytes.length) throw new Error("the object came incomplete");
-  const result = rate(startMs);
-  await stop();
-  return result;
+  const { length } = await receive();
+  if (length !== OBJECT.objectBytes) throw new Error("the object came incomplete");
+  return length / 1e6 / ((performance.now() - startMs) / 1000);
 }
 
-async function overTcp(bytes: Buffer): Promise<number> {
-  const server = createServer((socket) => {
-    for (let at = 0; at < bytes.length; at += PIECE_BYTES) {
-      socket.write(bytes.subarray(at, at + PIECE_BYTES));
-    }
-    socket.end();
+async function overPtpIp(port: number) {
+  const transport = new IpTransport({
+    ...{ host: "127.0.0.1", port, initiatorGuid: new Uint8Array(16), probeAfterMs: null },
   });
-  await new Promise<void>((resolve) => server.listen(0, "127.0.0.1", resolve));
-  const startMs = performance.now();
-  const chunks: Buffer[] = [];
-  const socket = connect((server.address() as AddressInfo).port, "127.0.0.1");
-  for await (const chunk of socket) chunks.push(chunk as Buffer);
-  // Whoever copies a file has it in one piece at the end.
-  if (Buffer.concat(chunks).length !== bytes.length) throw new Error("the copy is incomplete");
-  const result = rate(startMs);
-  await new Promise((resolve) => server.close(resolve));
-  return result;
+  await transport.open(5_000);
+  const session = new PtpSession(transport);
+  await session.open();
+  const receive: Receive = () => session.getObject(1);
+  return { receive, end: () => transport.close() };
+}
+
+/** As anybody reads a stream of known length: what comes is kept, and put together at the end. */
+async function overTcp(port: number) {
+  const socket = connect({ host: "127.0.0.1", port, noDelay: true });
+  await once(socket, "connect");
+  const receive: Receive = () =>
+    new Promise((resolve) => {
+      const chunks: Buffer[] = [];
+      let bytes = 0;
+      const take = (chunk: Buffer): void => {
+        chunks.push(chunk);
+        bytes += chunk.length;
+        if (bytes < OBJECT.objectBytes) return;
+        socket.off("data", take);
+        resolve(Buffer.concat(chunks));
+      };
+      socket.on("data", take);
+      socket.write("?");
+    });
+  return { receive, end: () => socket.destroy() };
 }
 
 if (process.argv[1] !== undefined && import.meta.url === pathToFileURL(process.argv[1]).href) {
