@@ -94,7 +94,8 @@ function recommend(limits: {
         ? "by the NPF formula"
         : "by the drift of the framed stars";
   const cornerPx = Math.round(fastestPxPerSecond * recommendedSeconds);
-  return `At most ${recommendedSeconds} s, ${by}; the fastest star in the frame then trails ${cornerPx} pixels.`;
+  const most = recommendedSeconds >= 10 ? Math.floor(recommendedSeconds) : recommendedSeconds;
+  return `At most ${most} s, ${by}; the fastest star in the frame then trails ${cornerPx} pixels.`;
 }
 
 type Framing = { readonly centre: SkyDirection; readonly latitudeDeg: number };

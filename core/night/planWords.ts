@@ -1,5 +1,6 @@
 import type { AuroraView } from "../sky/auroraView.ts";
 import type { NightTimes } from "../sky/darkness.ts";
+import { stopsOfMag } from "../sky/luminance.ts";
 
 /** The darkness of a night, or its absence, in a sentence for people. */
 export function darknessSentence(times: NightTimes): string {
@@ -84,7 +85,7 @@ export function moonSentence(moon: {
  */
 function washText(washMaxMag: number): string {
   if (washMaxMag < 0.1) return "It leaves the framed sky dark.";
-  const stops = (washMaxMag * 1.3288).toFixed(1);
+  const stops = stopsOfMag(washMaxMag).toFixed(1);
   if (washMaxMag < 1)
     return `It brightens the framed sky by up to ${stops} stops: hardly in the way.`;
   if (washMaxMag < 2.5) {

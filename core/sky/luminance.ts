@@ -17,6 +17,11 @@ export function magArcsec2Of(luminanceCdM2: number): number {
   return -2.5 * Math.log10(luminanceCdM2 / LUMINANCE_OF_ZERO_MAG_CD_M2);
 }
 
+/** Photographic stops of a difference in magnitudes: 2.5 log10 against log2. By definition. */
+export function stopsOfMag(magnitudes: number): number {
+  return magnitudes * 0.4 * Math.log2(10);
+}
+
 /**
  * Nanolamberts of a V magnitude per square arc second.
  * Source: Krisciunas and Schaefer 1991, PASP 103:1033, eq. 1, after Garstang (constants from memory).

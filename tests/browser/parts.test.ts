@@ -65,6 +65,7 @@ beforeEach(async () => {
     dataFolder: mkdtempSync(join(dir, "plans-")),
     kpFeedUrl: null,
     nowUtcMs: () => Date.UTC(2026, 10, 25, 15),
+    sensedPlace: () => ({ latitudeDeg: 64.123456, longitudeDeg: 20.5, elevationM: 119.7 }),
   });
   deliveries = createFakeDeliveries(night);
   focus = { kind: "off" };
@@ -240,6 +241,31 @@ test("remembers a place, a kit and what was ticked", async () => {
   await page.reload();
   await expect.poll(() => page.getByLabel("Done: Tripod low and firm").isChecked()).toBe(true);
   expect(problems).toEqual([]);
+});
+
+test("takes the place that a GNSS receiver tells, to some ten metres", async () => {
+  await open("#before");
+  await page.getByRole("button", { name: "Place from the GNSS receiver" }).click();
+  await expect.poll(() => page.getByLabel("Latitude").inputValue()).toBe("64.1235");
+  expect(await page.getByLabel("Longitude").inputValue()).toBe("20.5");
+  expect(await page.getByLabel("Height above the sea").inputValue()).toBe("120");
+  expect(problems).toEqual([]);
+});
+
+test("folds the place up for who has planned before, and goes to a panel by one touch", async () => {
+  await open("#before", PHONE);
+  await page.getByText("Face north").waitFor();
+  await page.reload();
+  await page.getByText("Face north").waitFor();
+  expect(await page.getByLabel("Latitude").isVisible()).toBe(false);
+  await page.getByRole("button", { name: "Checklist" }).click();
+  await expect
+    .poll(() =>
+      page
+        .getByRole("heading", { name: "Checklist" })
+        .evaluate((heading) => heading.getBoundingClientRect().top < innerHeight / 2),
+    )
+    .toBe(true);
 });
 
 test("hands the plan's limits to the watch", async () => {

@@ -4,6 +4,7 @@ import type {
   PlanQuery,
   RememberedKit,
   RememberedPlace,
+  SensedPlace,
   TonightQuery,
   TonightView,
 } from "../../../core/api/planMessages.ts";
@@ -62,8 +63,13 @@ export function fetchPlaces(): Promise<readonly RememberedPlace[]> {
   return ask("/api/places");
 }
 
+/** Where the daemon's GNSS receiver stands; null: it has none, or no fix yet. */
+export function fetchSensedPlace(): Promise<SensedPlace | null> {
+  return ask("/api/places/sensed");
+}
+
 export function rememberPlace(
-  place: Pick<RememberedPlace, "name" | "latitudeDeg" | "longitudeDeg">,
+  place: Omit<RememberedPlace, "darkZenithMag">,
 ): Promise<RememberedPlace> {
   return tell("PUT", "/api/places", place);
 }

@@ -8,6 +8,7 @@ export type PlanDraft = {
   readonly placeName: string;
   readonly latitude: string;
   readonly longitude: string;
+  readonly elevation: string;
   readonly date: string;
   readonly temperature: string;
   readonly wind: string;
@@ -24,6 +25,27 @@ export type KitDraft = {
   readonly battery: string;
   readonly card: string;
 };
+
+/** A winter night, as long as nobody says otherwise. */
+export const USUAL_WEATHER = { temperature: "-10", wind: "10", humidity: "" } as const;
+
+/** A place in the fields, to some ten metres. */
+export function draftOfPlace(
+  place: {
+    readonly latitudeDeg: number;
+    readonly longitudeDeg: number;
+    readonly elevationM?: number | null;
+  },
+  placeName: string,
+): Pick<PlanDraft, "placeName" | "latitude" | "longitude" | "elevation"> {
+  const degrees = (value: number): string => String(Number(value.toFixed(4)));
+  return {
+    placeName,
+    latitude: degrees(place.latitudeDeg),
+    longitude: degrees(place.longitudeDeg),
+    elevation: String(Math.round(place.elevationM ?? 0)),
+  };
+}
 
 export const USUAL_KIT_DRAFT: KitDraft = {
   name: planWords.kit.usual,
@@ -86,12 +108,14 @@ export function queryOf(draft: PlanDraft, kit: KitDraft): PlanQuery | string {
   const kitInput = kitInputOf(kit);
   if (typeof kitInput === "string") return kitInput;
   const temperatureC = numberOf(draft.temperature);
+  const elevationM = numberOf(draft.elevation);
   return {
     latitudeDeg,
     longitudeDeg,
     date: draft.date.trim(),
     placeName: draft.placeName.trim() === "" ? null : draft.placeName.trim(),
     kit: kitInput,
+    ...(elevationM === null ? {} : { elevationM }),
     ...(temperatureC === null ? {} : { temperatureC }),
     windKmh: numberOf(draft.wind),
     humidityPercent: numberOf(draft.humidity),
@@ -131,7 +155,7 @@ export function eveningOf(utcMs: number, longitudeDeg: number): string {
   return new Date(localMs - 12 * 3_600_000).toISOString().slice(0, 10);
 }
 
-function numberOf(text: string): number | null {
-  const plain = text.trim().replace(",", ".").replace("−", "-");
+function numberOf(typed: string): number | null {
+  const plain = typed.trim().replace(",", ".").replace("−", "-");
   return plain === "" || !Number.isFinite(Number(plain)) ? null : Number(plain);
 }

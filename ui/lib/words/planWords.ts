@@ -2,6 +2,13 @@
 export const planWords = {
   title: "Before dark",
   loading: "Working out the night…",
+  jumps: {
+    label: "Go to",
+    night: "Night",
+    rehearsal: "Rehearsal",
+    focus: "Focus",
+    cautions: "Cautions",
+  },
   form: {
     label: "Place, date and weather",
     remembered: "Remembered places",
@@ -9,7 +16,8 @@ export const planWords = {
     placeName: "Name of the place",
     latitude: "Latitude",
     longitude: "Longitude",
-    degrees: "°",
+    elevation: "Height above the sea",
+    fromReceiver: "Place from the GNSS receiver",
     date: "Evening of",
     dayBefore: "Day before",
     dayAfter: "Day after",
@@ -38,8 +46,11 @@ export const planWords = {
     allDay: "all day",
     moonrise: "Moonrise",
     moonset: "Moonset",
-    washout: (most: string, mean: string) =>
-      `Brightens your sky by ${most} mag at most, ${mean} mag on average.`,
+    span: (from: string, to: string) => `${from} to ${to}`,
+    moonHighest: (time: string, height: string, azimuth: string) =>
+      `Highest at ${time}: ${height} up, at ${azimuth}.`,
+    washMean: (stops: string) => `${stops} stops on average through the watch.`,
+    moonInFrame: (from: string, to: string) => `In the frame from ${from} to ${to}.`,
     calendar: "Save as calendar file",
     noWatch: "The night is too light for a watch.",
     picture: "Twilight, sky brightness and Moon through the night",
@@ -50,10 +61,11 @@ export const planWords = {
   facing: {
     label: "Where to face",
     directions: { north: "Face north", south: "Face south" },
-    bearing: (degrees: string) => `${degrees}° from true north`,
-    compass: (degrees: string) => `${degrees}° by the compass`,
-    elevation: (degrees: string) => `frame centre ${degrees}° up`,
-    field: (width: string, height: string) => `The frame covers ${width}° × ${height}°.`,
+    bearing: (degrees: string) => `${degrees} from true north`,
+    compass: (degrees: string) => `${degrees} by the compass`,
+    elevation: (degrees: string) => `frame centre ${degrees} up`,
+    because: (why: string) => `Because ${why}.`,
+    field: (width: string, height: string) => `The frame covers ${width} × ${height}.`,
     geomagnetic: "Geomagnetic latitude",
     corrected: "corrected, by the traced field line",
     dipole: (degrees: string) => `the plain dipole would say ${degrees}°`,
@@ -63,6 +75,7 @@ export const planWords = {
     label: "By Kp",
     kp: "Kp",
     stands: "Aurora stands",
+    range: (first: number, last: number) => `${first} to ${last}`,
     height: "Lower border",
     rays: "tall rays reach",
     standing: {
@@ -72,6 +85,14 @@ export const planWords = {
       topsOnly: "only tall rays above the horizon",
       belowHorizon: "below the horizon",
     },
+  },
+  hours: {
+    label: "The Kp that each hour takes",
+    explain:
+      "The oval comes nearest about magnetic midnight; earlier and later it takes a higher Kp.",
+    hour: "At",
+    tops: "Kp for tall rays low",
+    overhead: "Kp for overhead",
   },
   kit: {
     label: "Kit",
@@ -110,8 +131,11 @@ export const planWords = {
   exposure: {
     label: "Exposure",
     longest: "Longest before stars trail",
-    byDrift: "by drift at the frame's fastest corner",
     byNpf: "by the NPF formula",
+    byFullNpf: "by the NPF formula in full, for the framed declination",
+    byDrift: (pixels: number, declination: string) =>
+      `until the frame's centre, at declination ${declination}, drifts ${pixels} pixels`,
+    byCorner: "until its fastest corner does",
     byRule: "by the quick rule of 500",
     quiet: "Quiet sky: begin with",
     lively: "Lively sky: begin with",
@@ -205,7 +229,7 @@ export const planWords = {
     clearAndWell: "Well exposed and not under cloud",
     gap: "Longest gap",
     frames: "Frames",
-    card: "On the card",
+    card: "Data for the card",
     cardFree: "Free at dawn",
     battery: (count: number, percent: string) =>
       `${count === 1 ? "One battery" : `${count} batteries`}; the last one is at ${percent} at dawn.`,
