@@ -20,7 +20,7 @@ export function startOrderNow(
   options: StartOptions,
   clock: Clock,
   place: Place | null,
-): Omit<StartOrder, "nextFrameIndex" | "history"> {
+): Pick<StartOrder, "settings" | "first"> {
   const nowUtcMs = clock.utcMs();
   const ahead = place === null ? null : watchAhead(nowUtcMs, place);
   const waits = options["from-dusk"] && ahead !== null && ahead.startUtcMs > nowUtcMs;

@@ -1,12 +1,16 @@
-import type { FrameFile } from "../../core/night/frameRecord.ts";
+import type { FrameFile, FrameRecord } from "../../core/night/frameRecord.ts";
 import { planReconciliation } from "../../core/frames/reconcile.ts";
 import { utcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
-import { frameFileName, keepFrameFile } from "../archive/frameFiles.ts";
+import { endingOf, frameFileName, keepFrameFile } from "../archive/frameFiles.ts";
 import { nightInfoOf } from "../archive/nightFolder.ts";
+import { recoveredFrame } from "../archive/recoveredFrame.ts";
 import type { Camera, CameraEvent } from "../cameras/camera.ts";
 
 type Arrival = Extract<CameraEvent, { kind: "frameArrived" }>;
+
+/** A frame as the card has given it back, and its file. */
+export type Recovered = { readonly frame: FrameRecord; readonly bytes: Uint8Array };
 
 /** Brings arrived frames onto the disk, one after another, so that none overtakes an older one. */
 export class FrameKeeper {
@@ -43,9 +47,8 @@ export class FrameKeeper {
     return kept;
   }
 
-  nameOf(frameIndex: number): string {
-    const name = frameFileName(frameIndex);
-    return this.#folder === "" ? name : `${this.#folder}/${name}`;
+  nameOf(frameIndex: number, cameraName = ""): string {
+    return frameFileName(frameIndex, endingOf(cameraName), this.#folder);
   }
 
   /**
@@ -57,7 +60,7 @@ export class FrameKeeper {
     camera: Camera,
     catalogue: Catalogue,
     beforeFrameIndex: number,
-  ): Promise<readonly { readonly frameIndex: number; readonly file: FrameFile }[]> {
+  ): Promise<readonly Recovered[]> {
     const { cameraId } = camera;
     const cardFiles = await camera.listCard();
     const frames = catalogue
@@ -68,20 +71,22 @@ export class FrameKeeper {
       frames,
       cardFiles,
       filesOnDisk: frames.flatMap((frame) => frame.file ?? []),
-      pathOf: (frameIndex) => `frames/${this.nameOf(frameIndex)}`,
+      pathOf: (frameIndex, cameraName) => `frames/${this.nameOf(frameIndex, cameraName)}`,
       clockOffsetMs: null,
       startUtcMs: nightInfoOf(catalogue)?.startUtcMs ?? utcMs(0),
       endUtcMs: null,
     });
-    const found: { frameIndex: number; file: FrameFile }[] = [];
+    const recovered: Recovered[] = [];
     for (const step of steps) {
       if (step.kind !== "fetch") continue;
-      const bytes = await camera.fetchFile(step.card.cameraHandle);
-      const file = await keepFrameFile(this.#nightDir, this.nameOf(step.frameIndex), bytes);
-      const { cameraName, cameraHandle } = step.card;
-      found.push({ frameIndex: step.frameIndex, file: { ...file, cameraName, cameraHandle } });
+      const before = frames.find(({ frameIndex }) => frameIndex === step.frameIndex)!;
+      const { card } = step;
+      const bytes = await camera.fetchFile(card.cameraHandle);
+      const name = this.nameOf(step.frameIndex, card.cameraName);
+      const file = await keepFrameFile(this.#nightDir, name, bytes);
+      recovered.push({ frame: await recoveredFrame(before, { file, card, bytes }), bytes });
     }
-    return found;
+    return recovered;
   }
 
   /** When every frame handed over so far is on the disk or refused. */

@@ -9,7 +9,6 @@ import type {
   WatchView,
 } from "../../core/api/messages.ts";
 import { NightError, asNightError } from "../../core/errors.ts";
-import { observationOf } from "../../core/night/ledger.ts";
 import type { StartOrder } from "../../core/night/events.ts";
 import type { CameraFacts } from "../../core/night/checklist.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
@@ -17,7 +16,7 @@ import type { CameraKitFacts } from "../../core/night/kitFromCamera.ts";
 import { kitOfSettings } from "../../core/night/kitOfSettings.ts";
 import type { PlanRequest } from "../../core/night/plan.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
-import { monotonicMs, type MonotonicMs } from "../../core/units.ts";
+import type { MonotonicMs } from "../../core/units.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { listNights, NIGHTS_FOLDER, nightInfoOf } from "../archive/nightFolder.ts";
 import { markRunning } from "../archive/recover.ts";
@@ -27,13 +26,12 @@ import type { Clock } from "../clock.ts";
 import type { Log } from "../log.ts";
 import type { SensorEvent } from "../sensors/sensors.ts";
 import type { FrameRange, NightService } from "../web/nightService.ts";
+import { earlierNight } from "./earlierNight.ts";
 import { FrameMeter } from "./frameMeter.ts";
 import { ResponseStore } from "./responseStore.ts";
 import { storyLine } from "./storyLine.ts";
 import { WatchRunner } from "./watchRunner.ts";
 
-/** Frames of an earlier stretch that the governor is told of when a watch goes on after a break. */
-const HISTORY_FRAMES = 40;
 /** The page is told of changes no more often than this, real milliseconds. */
 const TELL_EVERY_MS = 120;
 const TONE_RESPONSE_EVERY_FRAMES = 20;
@@ -48,7 +46,7 @@ export type NightHostParts = {
   readonly cameraIds: readonly string[];
   readonly openCamera: (cameraId: string, night: { readonly nightDir: string }) => Camera;
   /** What a watch is started with now; the settings of the moment, the Sun, the exposure of dusk. */
-  readonly startOrder: () => Omit<StartOrder, "nextFrameIndex" | "history">;
+  readonly startOrder: () => Pick<StartOrder, "settings" | "first">;
   /** What a restart needs to know to set the watch going again. */
   readonly runningOrder: unknown;
   /** Where the cameras look and through what; null: not told. */
@@ -249,26 +247,8 @@ export class NightHost implements NightService {
     }
     runner.start({
       ...order,
-      nextFrameIndex: catalogue.nextFrameIndex(cameraId),
-      history: this.#history(catalogue, cameraId),
+      ...earlierNight(catalogue, cameraId, clock.origin.startUtcMs),
     });
-  }
-
-  #history(catalogue: Catalogue, cameraId: string): StartOrder["history"] {
-    const next = catalogue.nextFrameIndex(cameraId);
-    const startUtcMs = this.#parts.clock.origin.startUtcMs;
-    return catalogue
-      .frames({ cameraId, fromIndex: Math.max(0, next - HISTORY_FRAMES), count: HISTORY_FRAMES })
-      .flatMap(({ frameIndex, openedUtcMs, happened, reading }) =>
-        openedUtcMs !== null && happened && reading
-          ? [
-              observationOf(
-                { frameIndex, openedMs: monotonicMs(openedUtcMs - startUtcMs), happened },
-                reading,
-              ),
-            ]
-          : [],
-      );
   }
 
   #meterFor(cameraId: string, description: CameraDescription): FrameMeter {

@@ -353,6 +353,24 @@ export class WatchRunner {
     }
   }
 
+  /** A frame that came late is metered for the morning; the governor has long gone on without it. */
+  async #meterLate({ frameIndex, happened, openedUtcMs }: FrameRecord, bytes: Uint8Array) {
+    if (happened === null || !this.#meter) return;
+    try {
+      const followsTheSky = false;
+      const about = { frameIndex, exposure: happened, openedUtcMs, followsTheSky };
+      const { reading, slice } = await this.#meter.meter(bytes, about);
+      this.#attempt("archive.slice", () =>
+        this.#parts.catalogue.putSlice(this.cameraId, frameIndex, slice),
+      );
+      this.#changeFrame(frameIndex, { reading });
+    } catch (thrown) {
+      // A raw file without its preview, say: kept all the same.
+      const { message: sentence } = asNightError(thrown);
+      this.#parts.log.warn("frame.unmetered", { frameIndex, sentence });
+    }
+  }
+
   #letGo(frameIndex: number): void {
     const picture = this.#pictures.get(frameIndex);
     if (!picture) return;
@@ -369,17 +387,19 @@ export class WatchRunner {
   /** Fetches what the camera took and a break kept from arriving. */
   async #reconcile(): Promise<void> {
     try {
-      const found = await this.#keeper.reconcile(
+      const recovered = await this.#keeper.reconcile(
         this.#parts.camera,
         this.#parts.catalogue,
         this.#state.nextFrameIndex - 1,
       );
-      for (const { frameIndex, file } of found) {
-        this.#changeFrame(frameIndex, { file, status: "kept" });
-        this.#parts.log.info("frame.recovered", { frameIndex, file: file.path });
+      for (const { frame, bytes } of recovered) {
+        const { frameIndex, file, status, happened } = frame;
+        this.#changeFrame(frameIndex, { file, status, happened });
+        this.#parts.log.info("frame.recovered", { frameIndex, file: file?.path });
+        await this.#meterLate(frame, bytes);
         this.#tell(frameIndex);
       }
-      if (found.length > 0) this.#parts.onChange();
+      if (recovered.length > 0) this.#parts.onChange();
     } catch (thrown) {
       this.#parts.log.warn("card.unreadable", { sentence: asNightError(thrown).message });
     }

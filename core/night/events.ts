@@ -4,6 +4,7 @@ import type { ExposureSettings } from "../exposure/settings.ts";
 import type { FrameObservation } from "../exposure/governor.ts";
 import type { Reading } from "../photometry/reading.ts";
 import type { MonotonicMs } from "../units.ts";
+import type { GapSpan, SurgeSpan } from "./state.ts";
 import type { WatchSettings } from "./watchSettings.ts";
 
 /**
@@ -21,6 +22,11 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
       readonly nextFrameIndex: number;
       /** What the frames before a break said, oldest first. */
       readonly history: readonly FrameObservation[];
+      /** Surges and gaps of the night before this watch; left out: there were none. */
+      readonly earlier?: {
+        readonly surges: readonly SurgeSpan[];
+        readonly gaps: readonly GapSpan[];
+      };
     }
   | { readonly kind: "paused" }
   | { readonly kind: "resumed" }

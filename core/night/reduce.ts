@@ -87,6 +87,8 @@ function reduceStarted(
     ...idleWatch(event.settings),
     governor,
     nextFrameIndex: event.nextFrameIndex,
+    surges: event.earlier?.surges ?? [],
+    gaps: event.earlier?.gaps ?? [],
   };
   return connect(fresh, event.atMs, 1);
 }

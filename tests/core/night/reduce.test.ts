@@ -127,6 +127,18 @@ describe("the watch", () => {
     expect(open.state.gaps[0]?.endMs).toBe(3800);
   });
 
+  it("remembers after a break what came before it, and ends the gap when a shutter opens again", () => {
+    const surge = { startMs: monotonicMs(0), endMs: monotonicMs(9000), riseStops: 2 };
+    const gap = { startMs: monotonicMs(20_000), endMs: null, why: "no watch was running" };
+    const resumed = play([
+      at(60_000, { ...started({}, 7), earlier: { surges: [surge], gaps: [gap] } } as BareEvent),
+      at(60_100, connectedCamera()),
+      at(61_000, { kind: "shutterOpened", frameIndex: 7 }),
+    ]);
+    expect(resumed.state.surges).toEqual([surge]);
+    expect(resumed.state.gaps).toEqual([{ ...gap, endMs: 61_000 }]);
+  });
+
   it("looks again after 10 s at a camera that is not in manual", () => {
     const { state, effects } = play([
       at(0, started()),
