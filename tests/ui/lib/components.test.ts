@@ -130,11 +130,25 @@ test("says what is not known of battery and card, and counts down to the end", (
     watch: makeWatch({ batteryPercent: null, cardFreeBytes: null, cardFreeFrames: null }),
     nightNowUtcMs: NIGHT_START + 3_600_000,
     freeDiskBytes: null,
+    cadenceMs: null,
   });
   const text = textOf(document.body);
   expect(text.match(/not known/g)?.length).toBe(2);
   expect(text).toContain("13 h");
   expect(text).toContain("until dawn");
+});
+
+test.each([
+  ["enough for tonight", 10_000],
+  ["room for 1 200 frames, full in about 3 h 26 min", 1234],
+])("says of a card at one frame in 10 s: %s", (sentence, cardFreeFrames) => {
+  render(Vitals, {
+    watch: makeWatch({ cardFreeFrames }),
+    nightNowUtcMs: NIGHT_START + 3_600_000,
+    freeDiskBytes: null,
+    cadenceMs: 10_000,
+  });
+  expect(textOf(document.body).replaceAll("\u202f", " ")).toContain(sentence);
 });
 
 const BAND = { p10: 0.8, p50: 0.9, p90: 0.95 };
