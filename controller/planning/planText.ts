@@ -134,8 +134,8 @@ function skyLine({ samples, watch }: NightPlan): string {
 }
 
 function auroraLine(plan: NightPlan, { time }: TimeWriter): string {
-  const latitude = `${plan.geomagneticLatitudeDeg.toFixed(1)}°`;
-  const dipole = `${plan.dipoleLatitudeDeg.toFixed(1)}°`;
+  const latitude = `${plan.geomagneticLatitudeDeg.toFixed(1)}°`.replace("-", "−");
+  const dipole = `${plan.dipoleLatitudeDeg.toFixed(1)}°`.replace("-", "−");
   const covered = plan.fieldModelCoversDate ? "" : "; field of the nearest year known";
   return (
     `${plan.auroraSentence} Geomagnetic latitude ${latitude} corrected (${dipole} by the dipole${covered}); ` +

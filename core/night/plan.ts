@@ -299,7 +299,7 @@ function auroraPart(
     magneticZenith: faced.magneticZenith,
     fieldOfViewDeg: fieldOfView,
     aurora,
-    auroraSentence: auroraSentence(aurora),
+    auroraSentence: auroraSentence(aurora, watch !== null),
     auroraHours:
       watch === null
         ? []

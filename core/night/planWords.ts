@@ -94,8 +94,12 @@ function washText(washMaxMag: number): string {
   return `It brightens the framed sky by up to ${stops} stops: only bright curtains stand out, the land is lit.`;
 }
 
-/** Smallest Kp for which aurora can be seen from here, in a sentence for people. */
-export function auroraSentence(views: readonly AuroraView[]): string {
+/**
+ * Smallest Kp for which aurora can be seen from here, in a sentence for people; on a night too light
+ * for a watch, that none shows whatever the Kp.
+ */
+export function auroraSentence(views: readonly AuroraView[], hasWatch: boolean): string {
+  if (!hasWatch) return "The sky stays too light to show any, whatever the Kp.";
   const first = (test: (view: AuroraView) => boolean): number | undefined => views.find(test)?.kp;
   const overhead = first(({ standing }) => standing === "overhead");
   const seen = first(({ standing }) => standing !== "belowHorizon");

@@ -94,6 +94,12 @@ describe("darkness in plain words", () => {
     expect(planWith({ dateIso: "2026-04-27" }).watch!.by).toBe("civil");
     expect(planWith({ dateIso: "2026-06-21" }).budget.quiet.frames).toBe(0);
   });
+
+  it("promises no aurora at midsummer, however near the oval is", () => {
+    const { aurora, auroraSentence } = planWith({ dateIso: "2026-06-21" });
+    expect(aurora[3]!.standing).toBe("overhead");
+    expect(auroraSentence).toMatch(/too light/);
+  });
 });
 
 describe("the ends of the Earth", () => {

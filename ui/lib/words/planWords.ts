@@ -68,7 +68,7 @@ export const planWords = {
     field: (width: string, height: string) => `The frame covers ${width} × ${height}.`,
     geomagnetic: "Geomagnetic latitude",
     corrected: "corrected, by the traced field line",
-    dipole: (degrees: string) => `the plain dipole would say ${degrees}°`,
+    dipole: (degrees: string) => `the plain dipole would say ${degrees}`,
     magneticMidnight: "Magnetic midnight",
   },
   kp: {
