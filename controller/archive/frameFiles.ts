@@ -1,6 +1,6 @@
 import { createHash } from "node:crypto";
 import { open, mkdir, readFile, rename, stat, unlink } from "node:fs/promises";
-import { basename, dirname, join } from "node:path";
+import { basename, dirname, extname, join } from "node:path";
 import { NightError } from "../../core/errors.ts";
 import { archiveError } from "./archiveError.ts";
 
@@ -27,6 +27,12 @@ export type KeptFile = {
 export function frameFileName(frameIndex: number, ending = "jpg", folder = ""): string {
   const name = `${String(frameIndex).padStart(6, "0")}.${ending.toLowerCase()}`;
   return folder === "" ? name : `${folder}/${name}`;
+}
+
+/** The camera's own ending in lower case; a JPEG is `.jpg` whatever the camera calls it. */
+export function endingOf(cameraName: string): string {
+  const ending = extname(cameraName).slice(1).toLowerCase();
+  return ending === "" || ending === "jpeg" ? "jpg" : ending;
 }
 
 export function sha256Of(bytes: Uint8Array): string {

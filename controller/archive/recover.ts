@@ -1,6 +1,5 @@
 import { existsSync, readFileSync, readdirSync, statSync } from "node:fs";
-import { extname, join } from "node:path";
-import exifr from "exifr";
+import { join } from "node:path";
 import { asNightError } from "../../core/errors.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import {
@@ -13,15 +12,17 @@ import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import type { UtcMs } from "../../core/units.ts";
 import { onDisk } from "./archiveError.ts";
 import { Catalogue } from "./catalogue.ts";
+import { exposureInFile } from "./exposureInFile.ts";
 import {
   FRAMES_FOLDER,
+  endingOf,
   frameFileName,
   keepFrameFile,
   setAside,
   sha256Of,
-  type KeptFile,
 } from "./frameFiles.ts";
 import { NIGHTS_FOLDER, nightInfoOf } from "./nightFolder.ts";
+import { recoveredFrame } from "./recoveredFrame.ts";
 
 /** What recovery needs of a camera; a `Camera` is one. */
 export type CardReader = {
@@ -176,21 +177,18 @@ async function carryOut(
       const frame = catalogue.frame(cameraId, step.frameIndex)!;
       const bytes = onDisk(step.path, () => readFileSync(join(nightDir, step.path)));
       const file = { path: step.path, bytes: bytes.byteLength, sha256: sha256Of(bytes) };
-      catalogue.putFrame(keptFrame(frame, file, step.card));
+      catalogue.putFrame(await recoveredFrame(frame, { file, card: step.card, bytes }));
       return null;
     }
-    case "fetch": {
-      const frame = catalogue.frame(cameraId, step.frameIndex)!;
-      const bytes = await camera!.fetchFile(step.card.cameraHandle);
-      const file = await keepFrameFile(nightDir, nameIn(step.path), bytes);
-      catalogue.putFrame(keptFrame(frame, file, step.card));
-      return null;
-    }
+    case "fetch":
     case "addFrame": {
       const bytes = await camera!.fetchFile(step.card.cameraHandle);
       const file = await keepFrameFile(nightDir, nameIn(step.path), bytes);
-      const exposure = (await exposureOf(bytes)) ?? lastExposure(catalogue, cameraId);
-      catalogue.putFrame(keptFrame(foundFrame(step, cameraId, exposure), file, step.card));
+      const frame =
+        step.kind === "fetch"
+          ? catalogue.frame(cameraId, step.frameIndex)!
+          : foundFrame(step, cameraId, await exposureOf(bytes, catalogue, cameraId));
+      catalogue.putFrame(await recoveredFrame(frame, { file, card: step.card, bytes }));
       return null;
     }
   }
@@ -198,18 +196,6 @@ async function carryOut(
 
 function nameIn(path: string): string {
   return path.slice(FRAMES_FOLDER.length + 1);
-}
-
-function keptFrame(frame: FrameRecord, file: KeptFile, card: CardEntry | null): FrameRecord {
-  return {
-    ...frame,
-    status: "kept",
-    file: {
-      ...file,
-      cameraName: card?.cameraName ?? frame.file?.cameraName ?? "",
-      cameraHandle: card?.cameraHandle ?? frame.file?.cameraHandle ?? null,
-    },
-  };
 }
 
 function foundFrame(
@@ -232,29 +218,18 @@ function foundFrame(
   };
 }
 
-/** The exposure that the file itself tells; null when it tells none. */
-async function exposureOf(bytes: Uint8Array): Promise<Exposure | null> {
-  try {
-    const tags = (await exifr.parse(bytes, ["ExposureTime", "ISO", "FNumber"])) as
-      { ExposureTime?: number; ISO?: number; FNumber?: number } | undefined;
-    const { ExposureTime: exposureSeconds, ISO: iso, FNumber: fNumber } = tags ?? {};
-    if (exposureSeconds === undefined || iso === undefined || fNumber === undefined) return null;
-    return exposureSeconds > 0 && iso > 0 && fNumber > 0 ? { exposureSeconds, iso, fNumber } : null;
-  } catch {
-    // A file without readable Exif is still a frame.
-    return null;
-  }
-}
-
-function lastExposure(catalogue: Catalogue, cameraId: string): Exposure {
+/** What the file tells; a file that tells nothing has the exposure of the frame before it. */
+async function exposureOf(
+  bytes: Uint8Array,
+  catalogue: Catalogue,
+  cameraId: string,
+): Promise<Exposure> {
   const newest = catalogue.newest(cameraId);
-  return newest?.happened ?? newest?.ordered ?? { exposureSeconds: 1, iso: 100, fNumber: 1 };
-}
-
-/** The camera's own ending in lower case; a JPEG is `.jpg` whatever the camera calls it. */
-function endingOf(cameraName: string): string {
-  const ending = extname(cameraName).slice(1).toLowerCase();
-  return ending === "" || ending === "jpeg" ? "jpg" : ending;
+  return (
+    (await exposureInFile(bytes)) ??
+    newest?.happened ??
+    newest?.ordered ?? { exposureSeconds: 1, iso: 100, fNumber: 1 }
+  );
 }
 
 function filesOnDisk(nightDir: string, folder: string): DiskEntry[] {
