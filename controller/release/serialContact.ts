@@ -11,6 +11,8 @@ export type LinePort = {
   open(done: (error: Error | null) => void): void;
   set(levels: LineLevels, done: (error: Error | null) => void): void;
   close(done: (error: Error | null) => void): void;
+  /** Reads, and throws away what comes. */
+  resume(): unknown;
   on(event: "close" | "error", listener: () => void): unknown;
 };
 
@@ -54,6 +56,8 @@ export async function openSerialContact(
       { cause: error },
     );
   }
+  // Nothing is expected to come in, but only a port that is read is seen to vanish.
+  port.resume();
   let isLost = false;
   return {
     halfPressMs: target.halfLine === null ? 0 : target.halfPressMs,

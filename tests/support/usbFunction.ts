@@ -145,8 +145,41 @@ export type HostContainer = {
   readonly payload: Buffer;
 };
 
+/** A device as a bus sees it: who it is, and what it answers. */
+export type UsbFunction = {
+  readonly identity: Pick<
+    UsbIdentity,
+    "vendorId" | "productId" | "manufacturer" | "product" | "serialNumber"
+  >;
+  /** Class, subclass and protocol in the device descriptor; 0: as its interfaces say. */
+  readonly deviceClass: readonly [number, number, number];
+  /** Descriptors behind the configuration's own, and how many interfaces they describe. */
+  readonly interfaces: { readonly count: number; readonly descriptors: readonly number[] };
+  inPipe(endpoint: number): InPipe | null;
+  /** What the host writes to a bulk pipe. */
+  receive(bytes: Buffer): "done" | "stall";
+  /** A class request; null: stalled. */
+  control(setup: Setup, data: Buffer): Buffer | null;
+  clearHalt(endpoint: number): void;
+  /** The cable is pulled. */
+  vanish(): void;
+  onGone(listener: () => void): void;
+};
+
+/** An endpoint's descriptor. Source: USB 2.0 §9.6.6. */
+export function endpointDescriptor(
+  address: number,
+  kind: "bulk" | "interrupt",
+  packetBytes: number,
+  interval = 0,
+): readonly number[] {
+  const size = [packetBytes & 255, packetBytes >> 8];
+  return [7, 5, address, kind === "bulk" ? 2 : 3, ...size, interval];
+}
+
 /** One still camera; subclasses say what it does. */
-export abstract class StillImageFunction {
+export abstract class StillImageFunction implements UsbFunction {
+  readonly deviceClass = [0, 0, 0] as const;
   readonly identity: UsbIdentity;
   readonly bulkIn: InPipe;
   readonly interruptIn: InPipe;
@@ -165,6 +198,19 @@ export abstract class StillImageFunction {
   protected abstract onContainer(container: HostContainer): void;
   /** A class request; null: stalled. */
   protected abstract onClassRequest(setup: Setup, data: Buffer): Buffer | null;
+
+  get interfaces(): UsbFunction["interfaces"] {
+    const { packetBytes, eventPacketBytes } = this.identity;
+    return {
+      count: 1,
+      descriptors: [
+        ...[9, 4, 0, 0, 3, 6, 1, 1, 0],
+        ...endpointDescriptor(ENDPOINTS.bulkIn, "bulk", packetBytes),
+        ...endpointDescriptor(ENDPOINTS.bulkOut, "bulk", packetBytes),
+        ...endpointDescriptor(ENDPOINTS.interruptIn, "interrupt", eventPacketBytes, 6),
+      ],
+    };
+  }
 
   get isGone(): boolean {
     return this.#isGone;

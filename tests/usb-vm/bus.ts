@@ -1,9 +1,12 @@
 import { fork, type ChildProcess } from "node:child_process";
+import { existsSync, readdirSync } from "node:fs";
+import { join } from "node:path";
 import { fileURLToPath } from "node:url";
 import { UsbTransport } from "../../controller/cameras/usbTransport.ts";
 import { NightError } from "../../core/errors.ts";
 import type { FakePeer, TransportKind } from "../support/fakePeer.ts";
 import type { FakeUsbOptions } from "../support/fakeUsbCamera.ts";
+import type { LineMovement } from "../support/serialAdapter.ts";
 import type { TestCameraOptions } from "../support/testCamera.ts";
 import type { BusAnswer, BusCall } from "./busProcess.ts";
 
@@ -17,7 +20,7 @@ type CallWithoutNumber = BusCall extends infer C
     : never
   : never;
 
-/** The emulated cameras' side of the kernel's bus, in a process of its own. */
+/** The emulated devices' side of the kernel's bus, in a process of its own. */
 export class Bus {
   readonly #child: ChildProcess;
   readonly #waiting = new Map<number, (answer: BusAnswer) => void>();
@@ -57,6 +60,20 @@ export class Bus {
     const device = await this.plugVirtual(serialNumber, options);
     await (await openWhenThere(serialNumber)).close();
     return device;
+  }
+
+  /** A serial adapter, with the path under which the system has it. */
+  async plugSerial(
+    serialNumber: string,
+    { hasBreak }: { readonly hasBreak: boolean },
+  ): Promise<{ readonly device: number; readonly path: string }> {
+    const device = (await this.#call({ kind: "plugSerial", serialNumber, hasBreak })) as number;
+    return { device, path: await pathWhenThere(serialNumber) };
+  }
+
+  /** How a serial adapter's control lines have moved so far. */
+  lines(device: number): Promise<readonly LineMovement[]> {
+    return this.#call({ kind: "lines", device }) as never;
   }
 
   async unplug(device: number): Promise<void> {
@@ -130,6 +147,18 @@ export async function openWhenThere(
       await new Promise((resolve) => setTimeout(resolve, LOOK_MS));
     }
   }
+}
+
+/** The system's own name for a serial adapter, as soon as it has one. */
+async function pathWhenThere(serialNumber: string): Promise<string> {
+  const folder = "/dev/serial/by-id";
+  for (const untilMs = Date.now() + APPEAR_MS; Date.now() < untilMs;) {
+    const names = existsSync(folder) ? readdirSync(folder) : [];
+    const name = names.find((one) => one.includes(serialNumber));
+    if (name !== undefined) return join(folder, name);
+    await new Promise((resolve) => setTimeout(resolve, LOOK_MS));
+  }
+  throw new Error(`the system has no serial adapter ${serialNumber}`);
 }
 
 let lastFake = 0;

@@ -1,8 +1,9 @@
-// Holds the emulated cameras on the kernel's bus. A process of its own: calls into libusb may hold
-// the one that makes them, and its camera must answer all the same.
+// Holds the emulated devices on the kernel's bus. A process of its own: calls into libusb may hold
+// the one that makes them, and its device must answer all the same.
 import { FakeUsbCamera, type FakeUsbOptions } from "../support/fakeUsbCamera.ts";
 import { createTestCamera, type TestCameraOptions } from "../support/testCamera.ts";
-import type { StillImageFunction } from "../support/usbFunction.ts";
+import { SerialAdapter } from "../support/serialAdapter.ts";
+import type { UsbFunction } from "../support/usbFunction.ts";
 import { VirtualCameraOnUsb } from "../support/virtualCameraOnUsb.ts";
 import { attachToKernel, type Attached } from "./usbIp.ts";
 
@@ -22,6 +23,14 @@ export type BusCall =
       readonly device: number;
       readonly afterMs: number;
     }
+  | {
+      readonly number: number;
+      readonly kind: "plugSerial";
+      readonly serialNumber: string;
+      readonly hasBreak: boolean;
+    }
+  /** How the control lines of a serial adapter have moved. */
+  | { readonly number: number; readonly kind: "lines"; readonly device: number }
   | { readonly number: number; readonly kind: "unplug"; readonly device: number }
   | { readonly number: number; readonly kind: "orders"; readonly device: number }
   | {
@@ -39,7 +48,7 @@ export type BusAnswer = {
 };
 
 type Device = {
-  readonly still: StillImageFunction;
+  readonly usb: UsbFunction;
   readonly attached: Attached;
   readonly virtual: ReturnType<typeof createTestCamera> | null;
   readonly serialNumber: string;
@@ -48,12 +57,12 @@ type Device = {
 const devices: Device[] = [];
 
 async function plug(
-  still: StillImageFunction,
+  usb: UsbFunction,
   virtual: Device["virtual"],
   serialNumber: string,
 ): Promise<number> {
-  const attached = await attachToKernel(still, devices.length + 2);
-  devices.push({ still, attached, virtual, serialNumber });
+  const attached = await attachToKernel(usb, devices.length + 2);
+  devices.push({ usb, attached, virtual, serialNumber });
   return devices.length - 1;
 }
 
@@ -67,6 +76,12 @@ async function carryOut(call: BusCall): Promise<unknown> {
       const still = new VirtualCameraOnUsb(made.camera, identity);
       return await plug(still, made, call.serialNumber);
     }
+    case "plugSerial": {
+      const { serialNumber } = call;
+      return await plug(new SerialAdapter(call), null, serialNumber);
+    }
+    case "lines":
+      return (devices[call.device]!.usb as SerialAdapter).movements;
     case "unplug":
       return devices[call.device]!.attached.detach();
     case "replug": {
@@ -79,7 +94,7 @@ async function carryOut(call: BusCall): Promise<unknown> {
     case "orders":
       return devices[call.device]!.virtual!.pictures.orders.map(({ exposure }) => exposure);
     case "peer": {
-      const peer = devices[call.device]!.still as unknown as Record<
+      const peer = devices[call.device]!.usb as unknown as Record<
         string,
         (...args: readonly unknown[]) => unknown
       >;

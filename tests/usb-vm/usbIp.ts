@@ -1,16 +1,10 @@
-// Presents an emulated camera to this kernel as a device on its bus, through USB/IP: no cable, but
+// Presents an emulated device to this kernel as one on its bus, through USB/IP: no cable, but
 // the kernel's own USB stack from the host controller driver up.
 // Sources: the kernel's Documentation/usb/usbip_protocol.rst for the packets, USB 2.0 §9.4 to §9.6
 // for requests and descriptors, vhci_hcd's sysfs files for attaching.
 import { readFileSync, writeFileSync } from "node:fs";
 import { createServer, Socket, type AddressInfo } from "node:net";
-import {
-  ENDPOINTS,
-  type Setup,
-  type StillImageFunction,
-  type TransferEnd,
-  type UsbIdentity,
-} from "../support/usbFunction.ts";
+import type { Setup, TransferEnd, UsbFunction } from "../support/usbFunction.ts";
 
 const CONTROLLER = "/sys/devices/platform/vhci_hcd.0";
 const HIGH_SPEED = 3;
@@ -22,30 +16,27 @@ const STATUS: Record<TransferEnd, number> = {
   ...{ done: 0, stall: -32, gone: -19, overflow: -75, cancelled: -104 },
 };
 
-/** A camera on this kernel's bus. */
+/** A device on this kernel's bus. */
 export type Attached = {
   /** Pulls the plug. */
   detach(): void;
 };
 
-/** Plugs the camera in. Needs the module vhci-hcd and the right to write to its files. */
-export async function attachToKernel(
-  still: StillImageFunction,
-  address: number,
-): Promise<Attached> {
+/** Plugs the device in. Needs the module vhci-hcd and the right to write to its files. */
+export async function attachToKernel(device: UsbFunction, address: number): Promise<Attached> {
   const { ours, kernels } = await socketPair();
   const port = freePort();
   const descriptor = (kernels as unknown as { _handle: { fd: number } })._handle.fd;
-  const end = serve(still, ours);
+  const end = serve(device, ours);
   // Bus and device number of the far end are only shown, never used.
   writeFileSync(
     `${CONTROLLER}/attach`,
     `${port} ${descriptor} ${(1 << 16) | address} ${HIGH_SPEED}`,
   );
-  still.onGone(() => detachPort(port));
+  device.onGone(() => detachPort(port));
   return {
     detach: () => {
-      still.vanish();
+      device.vanish();
       end();
     },
   };
@@ -88,7 +79,7 @@ function socketPair(): Promise<{ ours: Socket; kernels: Socket }> {
 }
 
 /** Answers the kernel's requests until the connection ends. */
-function serve(still: StillImageFunction, socket: Socket): () => void {
+function serve(device: UsbFunction, socket: Socket): () => void {
   const pending = new Map<number, { cancel(): boolean }>();
   let chunks: Buffer[] = [];
   let have = 0;
@@ -142,16 +133,16 @@ function serve(still: StillImageFunction, socket: Socket): () => void {
     const endpoint = header.readUInt32BE(16);
     const bytesMax = header.readInt32BE(24);
     if (endpoint === 0) {
-      const data = control(still, setupOf(header), out);
+      const data = control(device, setupOf(header), out);
       if (data === null) return answer(sequence, "stall", null, 0);
       const cut = data.subarray(0, bytesMax);
       return answer(sequence, "done", isIn ? cut : null, isIn ? cut.length : out.length);
     }
     if (!isIn) {
-      const end = still.receive(out);
+      const end = device.receive(out);
       return answer(sequence, end, null, end === "done" ? out.length : 0);
     }
-    const pipe = still.inPipe(endpoint | 0x80);
+    const pipe = device.inPipe(endpoint | 0x80);
     if (pipe === null) return answer(sequence, "stall", null, 0);
     let isOver = false;
     const request = pipe.request(bytesMax, (end, bytes) => {
@@ -184,19 +175,19 @@ function setupOf(header: Buffer): Setup {
 const STANDARD = { getStatus: 0, clearFeature: 1, getDescriptor: 6, getConfiguration: 8 } as const;
 const DESCRIPTORS = { device: 1, configuration: 2, string: 3 } as const;
 
-/** Standard requests are answered here, class requests by the camera; null: stalled. */
-function control(still: StillImageFunction, setup: Setup, data: Buffer): Buffer | null {
-  if (((setup.requestType >> 5) & 3) !== 0) return still.control(setup, data);
+/** Standard requests are answered here, class requests by the device; null: stalled. */
+function control(device: UsbFunction, setup: Setup, data: Buffer): Buffer | null {
+  if (((setup.requestType >> 5) & 3) !== 0) return device.control(setup, data);
   const isEndpoint = (setup.requestType & 31) === 2;
   switch (setup.request) {
     case STANDARD.getDescriptor:
-      return descriptor(still.identity, setup.value >> 8, setup.value & 255);
+      return descriptor(device, setup.value >> 8, setup.value & 255);
     case STANDARD.getConfiguration:
       return Buffer.from([1]);
     case STANDARD.getStatus:
       return Buffer.from([0, 0]);
     case STANDARD.clearFeature:
-      if (isEndpoint) still.clearHalt(setup.index);
+      if (isEndpoint) device.clearHalt(setup.index);
       return Buffer.alloc(0);
     default:
       // Setting configuration or interface: there is only one of each.
@@ -204,23 +195,16 @@ function control(still: StillImageFunction, setup: Setup, data: Buffer): Buffer 
   }
 }
 
-function descriptor(identity: UsbIdentity, type: number, index: number): Buffer | null {
-  const { vendorId, productId, packetBytes, eventPacketBytes } = identity;
+function descriptor(device: UsbFunction, type: number, index: number): Buffer | null {
+  const { identity, deviceClass, interfaces } = device;
   if (type === DESCRIPTORS.device) {
-    const ids = [...pair(vendorId), ...pair(productId), ...pair(0x0100)];
-    return Buffer.from([18, 1, ...pair(0x0200), 0, 0, 0, 64, ...ids, 1, 2, 3, 1]);
+    const ids = [...pair(identity.vendorId), ...pair(identity.productId), ...pair(0x0100)];
+    return Buffer.from([18, 1, ...pair(0x0200), ...deviceClass, 64, ...ids, 1, 2, 3, 1]);
   }
   if (type === DESCRIPTORS.configuration) {
-    const endpoint = (address: number, kind: number, bytes: number, interval: number) => [
-      ...[7, 5, address, kind, ...pair(bytes), interval],
-    ];
-    const body = [
-      ...[9, 4, 0, 0, 3, 6, 1, 1, 0],
-      ...endpoint(ENDPOINTS.bulkIn, 2, packetBytes, 0),
-      ...endpoint(ENDPOINTS.bulkOut, 2, packetBytes, 0),
-      ...endpoint(ENDPOINTS.interruptIn, 3, eventPacketBytes, 6),
-    ];
-    return Buffer.from([9, 2, ...pair(9 + body.length), 1, 1, 0, 0x80, 50, ...body]);
+    const { count, descriptors } = interfaces;
+    const totalBytes = pair(9 + descriptors.length);
+    return Buffer.from([9, 2, ...totalBytes, count, 1, 0, 0x80, 50, ...descriptors]);
   }
   if (type !== DESCRIPTORS.string) return null;
   if (index === 0) return Buffer.from([4, 3, ...pair(0x0409)]);
