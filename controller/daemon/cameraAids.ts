@@ -26,7 +26,7 @@ export function openAids(options: {
   const { cameras, clock, dataDir, skyExposure } = options;
   const openTrial = (cameraId: string) => new TrialCamera(cameras.open(cameraId), clock);
   return {
-    focus: new FocusAid(openTrial),
+    focus: new FocusAid(openTrial, skyExposure),
     framing: new FramingAid(openTrial, readFramingOf, skyExposure),
     bench: new BenchDesk({
       dataDir,

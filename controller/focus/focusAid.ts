@@ -1,6 +1,7 @@
 import sharp from "sharp";
 import type { FocusOrder, FocusView } from "../../core/api/focusMessages.ts";
 import { NightError, asNightError } from "../../core/errors.ts";
+import type { Exposure } from "../../core/exposure/exposure.ts";
 import {
   judgeFocus,
   type FocusPoint,
@@ -10,6 +11,7 @@ import { lightTable, startToneResponse } from "../../core/photometry/response.ts
 import { findStars, type StarField } from "../../core/photometry/starWidth.ts";
 import { decodePixels, type DecodedPixels } from "../metering/decodePreview.ts";
 import type { TrialCamera } from "./trialCamera.ts";
+import { trialSeconds } from "./trialExposure.ts";
 
 /** Long enough for stars, short enough for the ring. Common practice, no source. */
 const DEFAULT_EXPOSURE_SECONDS = 2;
@@ -25,17 +27,24 @@ type Running = Extract<FocusView, { kind: "running" }>;
 /**
  * Takes short frames one after another while the ring is turned, and measures the stars on each.
  * One at a time in the program; a watch and the focus aid never share a camera.
+ *
+ * `skyExposure` gives the exposure that the clear sky asks for now; null: not known.
  */
 export class FocusAid {
   readonly #openCamera: (cameraId: string) => TrialCamera;
+  readonly #skyExposure: () => Exposure | null;
   #view: FocusView = { kind: "off" };
   #picture: Uint8Array | null = null;
   #camera: TrialCamera | null = null;
   #isStopping = false;
   #loop: Promise<void> = Promise.resolve();
 
-  constructor(openCamera: (cameraId: string) => TrialCamera) {
+  constructor(
+    openCamera: (cameraId: string) => TrialCamera,
+    skyExposure: () => Exposure | null = () => null,
+  ) {
     this.#openCamera = openCamera;
+    this.#skyExposure = skyExposure;
   }
 
   view(): FocusView {
@@ -56,7 +65,10 @@ export class FocusAid {
     if (this.isRunning) {
       throw new NightError("settings.invalid", "The focus aid is running already.");
     }
-    const { exposureSeconds = DEFAULT_EXPOSURE_SECONDS, iso = DEFAULT_ISO, cameraId } = order;
+    const { iso = DEFAULT_ISO, cameraId } = order;
+    const exposureSeconds =
+      order.exposureSeconds ??
+      trialSeconds(DEFAULT_EXPOSURE_SECONDS, { iso, sky: this.#skyExposure() });
     this.#isStopping = false;
     this.#picture = null;
     this.#view = {
@@ -141,7 +153,7 @@ async function starPicture(pixels: DecodedPixels, field: StarField): Promise<Uin
 const SENTENCES = {
   searching: () => "Taking the first frame.",
   noStars: () =>
-    "No star or far light found. Aim at a bright part of the sky, take the cap off, or expose longer.",
+    "No star or far light found. Take the cap off; in twilight focus on a far lamp, or wait for the first stars.",
   sharpening: ({ widthPx }: { widthPx: number }) =>
     `${px(widthPx)} and getting sharper. Turn on slowly, the same way.`,
   softening: ({ widthPx }: { widthPx: number }) =>

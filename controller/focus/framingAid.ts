@@ -3,9 +3,8 @@ import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { FramingOrder, FramingView } from "../../core/api/focusMessages.ts";
 import type { FramingReading } from "../../core/night/framing.ts";
 import type { TrialCamera } from "./trialCamera.ts";
+import { trialSeconds } from "./trialExposure.ts";
 
-/** Shorter than this no camera needs to be asked for. */
-const EXPOSURE_SECONDS_MIN = 0.01;
 /** High ISO and a few seconds show the composition at once. Common practice, no source. */
 const DEFAULT_EXPOSURE_SECONDS = 4;
 const DEFAULT_ISO = 12800;
@@ -60,17 +59,11 @@ export class FramingAid {
     return this.#view;
   }
 
-  /** What the sky of the moment asks for at this ISO: in twilight far less than by night. */
-  #exposureSeconds(iso: number): number {
-    const sky = this.#skyExposure();
-    if (sky === null) return DEFAULT_EXPOSURE_SECONDS;
-    const seconds = (sky.exposureSeconds * sky.iso) / iso;
-    return Math.min(DEFAULT_EXPOSURE_SECONDS, Math.max(EXPOSURE_SECONDS_MIN, seconds));
-  }
-
   async #run(order: FramingOrder): Promise<void> {
     const { cameraId, iso = DEFAULT_ISO } = order;
-    const exposureSeconds = order.exposureSeconds ?? this.#exposureSeconds(iso);
+    const exposureSeconds =
+      order.exposureSeconds ??
+      trialSeconds(DEFAULT_EXPOSURE_SECONDS, { iso, sky: this.#skyExposure() });
     let camera: TrialCamera | null = null;
     try {
       camera = this.#openCamera(cameraId);
