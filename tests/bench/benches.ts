@@ -7,6 +7,7 @@ export const BENCHES: Readonly<Record<string, () => Promise<() => Promise<BenchR
   demoNight: async () => (await import("./demoNight.ts")).benchDemoNight,
   meter: async () => (await import("./meter.ts")).benchMeter,
   shutter: async () => (await import("./shutter.ts")).benchShutter,
+  severalCameras: async () => (await import("./severalCameras.ts")).benchSeveralCameras,
   transfer: async () => (await import("./transfer.ts")).benchTransfer,
   usb: async () => (await import("./usb.ts")).benchUsb,
   archive: async () => (await import("./archive.ts")).benchArchive,
