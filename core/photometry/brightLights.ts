@@ -14,8 +14,16 @@ export type BrightLight = {
 const BRIGHT_FACTOR = 3.5;
 /** The Moon with its bloom, or a lamp with its beam, covers no more of the frame. */
 const SHARE_MAX = 0.04;
+/** A blob of fewer cells is a point. */
+const CELLS_MIN = 3;
+/** Two cells off, a light has fallen to this share of its peak; twilight and glow fade slowly. */
+const FALLEN_SHARE = 0.5;
+/** Dusk and dawn lie along the horizon, so many times wider than high. */
+const BAND_WIDTHS = 5;
 /** Red over green: an aurora's green keeps below, moonlight and lamps above. */
 const NEUTRAL_RATIO = 0.8;
+/** The surroundings may be a little greener: an aurora can stand beside the Moon. */
+const RIM_RATIO_MIN = 0.7;
 const WARM_RATIO = 1.35;
 
 /** What a light is compared with. */
@@ -50,11 +58,11 @@ export function leaveOutLights(
   for (let cell = 0; cell < isSky.length; cell += 1) {
     if (luminance[cell]! <= limit || seen[cell] === 1) continue;
     const blob = floodFrom(cell, light, limit, seen);
-    if (blob.length > SHARE_MAX * isSky.length) continue;
+    // Bright stars and planets are as white or as warm, but points; they are left out as such.
+    if (blob.length < CELLS_MIN || blob.length > SHARE_MAX * isSky.length) continue;
     if (!blob.some((member) => isSky[member] === 1)) continue;
     const kind = classify(blob, light, scale.redOverGreen);
     if (kind === null) continue;
-    // A bright star or planet is white, too, but a point; it is left out as such.
     if (kind === "moon" && whitePixels(blob, grid) < Math.max(2, moonPixels)) continue;
     leaveOutWithHalo(blob, isSky, light);
     const middle = blob[blob.length >> 1]!;
@@ -70,7 +78,7 @@ export function leaveOutLights(
 
 /** The Moon's width, and the area, in discs, that must be at the ceiling in every channel: it always blooms. */
 const MOON_DEG = 0.5;
-const MOON_SHARE_CLIPPED = 1.3;
+const MOON_SHARE_CLIPPED = 3;
 
 function whitePixels(blob: readonly number[], grid: CellGrid): number {
   const read = blob.reduce((sum, cell) => sum + grid.clippedBlue[cell]!, 0);
@@ -106,18 +114,33 @@ function classify(
   skyRatio: number,
 ): BrightLight["kind"] | null {
   const box = boxOf(blob, light.columns);
+  if (!standsOut(blob, box, light)) return null;
   const width = box.right - box.left + 1;
   const height = box.bottom - box.top + 1;
   const fill = blob.length / (width * height);
   const isCompact = fill > 0.5 && Math.max(width, height) <= 2.5 * Math.min(width, height);
+  const isBand = width > BAND_WIDTHS * height;
   const core = ratioOf(blob, light);
   const rim = ratioOf(rimOf(box, light), light);
-  // A lamp's beam may have any shape, but it is warm right through.
-  if (core.redOverGreen > WARM_RATIO) return "lamp";
+  // A lamp's beam may have any shape but a band's along the horizon, and is warm right through.
+  if (core.redOverGreen > WARM_RATIO && !isBand) return "lamp";
   if (!isCompact || core.redOverGreen < NEUTRAL_RATIO) return null;
   // Around the Moon the sky is whiter than elsewhere; around a clipped curtain it is as green.
-  if (rim.redOverGreen < Math.min(NEUTRAL_RATIO, (1 + skyRatio) / 2)) return null;
+  if (rim.redOverGreen < Math.min(RIM_RATIO_MIN, (1 + skyRatio) / 2)) return null;
   return rim.redOverGreen > WARM_RATIO ? "lamp" : "moon";
+}
+
+/** Whether the light is gone a little way off its edge. */
+function standsOut(blob: readonly number[], box: Box, { columns, rows, luminance }: LightMap) {
+  const around = {
+    left: box.left - 1,
+    right: box.right + 1,
+    top: box.top - 1,
+    bottom: box.bottom + 1,
+  };
+  const ring = Float32Array.from(rimOf(around, { columns, rows }), (cell) => luminance[cell]!);
+  const peak = blob.reduce((most, cell) => Math.max(most, luminance[cell]!), 0);
+  return ring.sort()[ring.length >> 1]! <= FALLEN_SHARE * peak;
 }
 
 type Box = { left: number; right: number; top: number; bottom: number };
@@ -136,7 +159,7 @@ function boxOf(blob: readonly number[], columns: number): Box {
 }
 
 /** The cells around a box. */
-function rimOf(box: Box, { columns, rows }: LightMap): number[] {
+function rimOf(box: Box, { columns, rows }: Pick<LightMap, "columns" | "rows">): number[] {
   const rim: number[] = [];
   for (let row = Math.max(0, box.top - 1); row <= Math.min(rows - 1, box.bottom + 1); row += 1) {
     for (let x = Math.max(0, box.left - 1); x <= Math.min(columns - 1, box.right + 1); x += 1) {

@@ -308,8 +308,7 @@ function remarksOf(
   if (!evidence.isSure) remarks.push("horizon not yet sure");
   if (sky.isWhole) remarks.push("no sky found, the whole frame was metered");
   if (sky.lights.some((light) => light.kind === "moon")) remarks.push("moon in frame, left out");
-  if (sky.lights.some((light) => light.kind === "lamp"))
-    remarks.push("a lamp in the sky, left out");
+  if (sky.lights.some((light) => light.kind === "lamp")) remarks.push("lamp in frame, left out");
   if (sky.hasGlow) remarks.push("street glow at the horizon, left out");
   const { red, green, blue } = statistics.clippedShare;
   for (const [name, share] of Object.entries({ red, green, blue })) {
