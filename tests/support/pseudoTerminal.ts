@@ -3,7 +3,12 @@ import { createInterface } from "node:readline";
 import { onTestFinished } from "vitest";
 
 /** A pair of the kernel's own: what is written here comes out of `path` as from a serial line. */
-export type PseudoTerminal = { readonly path: string; write(text: string): void };
+export type PseudoTerminal = {
+  readonly path: string;
+  write(text: string): void;
+  /** The line is gone, as a pulled adapter's is. */
+  unplug(): void;
+};
 
 const SCRIPT = `
 import os, pty, sys, tty
@@ -21,5 +26,9 @@ export async function openPseudoTerminal(): Promise<PseudoTerminal> {
   const path = await new Promise<string>((resolve) => {
     createInterface({ input: child.stdout }).once("line", resolve);
   });
-  return { path, write: (text) => child.stdin.write(text) };
+  return {
+    path,
+    write: (text) => child.stdin.write(text),
+    unplug: () => void child.kill(),
+  };
 }
