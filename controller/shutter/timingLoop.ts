@@ -6,6 +6,7 @@ import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { OperationAnswer, Transport, TransportEvent } from "../cameras/transport.ts";
 import { realMs, type ClockOrigin } from "../clock.ts";
+import { AnswerPace } from "./answerPace.ts";
 import { CameraLink } from "./cameraLink.ts";
 import type { ClockSetting } from "./cameraTime.ts";
 import type { Errand } from "./errand.ts";
@@ -105,6 +106,7 @@ export class TimingLoop {
   readonly #wake = new Wake();
   readonly #errands = new ErrandQueue();
   readonly #readout = new ReadoutPace();
+  readonly #openings = new AnswerPace();
   readonly #desk: FrameDesk;
   #connected: Connected | null = null;
   #shutter: Shutter = { kind: "closed" };
@@ -296,7 +298,7 @@ export class TimingLoop {
 
   async #openBulb(mover: ShutterMover, order: ExposureOrder): Promise<void> {
     const { openingId, result } = await this.#begin(order, async () => await mover.open());
-    const openedMs = result.answeredMs;
+    const openedMs = result.answeredMs - this.#openings.noteAnswer(result);
     const exposureMs = (order.exposure.exposureSeconds * 1000) / this.#options.origin.rate;
     const isOver = this.#shutter.kind === "opening" && this.#shutter.isOver;
     const closeAtMs = isOver ? 0 : openedMs + exposureMs - mover.bulbExcessMs;

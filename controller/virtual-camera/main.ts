@@ -3,6 +3,7 @@ import { asNightError, NightError } from "../../core/errors.ts";
 import { createRandom, type Random } from "../../core/random.ts";
 import { createClock } from "../clock.ts";
 import { runCommand } from "../commandLine.ts";
+import { askForPriority } from "../workers/threadPriority.ts";
 import { CardFolder } from "./cardFolder.ts";
 import { IpServer } from "./ipServer.ts";
 import { DEFAULT_IP_TIMING } from "./ipTiming.ts";
@@ -73,6 +74,8 @@ async function run(options: VirtualCameraOptions): Promise<void> {
     report,
   });
 
+  // A real camera has a processor to itself.
+  askForPriority();
   const close = async (): Promise<void> => {
     await server.close();
     await camera.close();

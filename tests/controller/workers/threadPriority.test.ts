@@ -1,0 +1,31 @@
+import { spawnSync } from "node:child_process";
+import { expect, it } from "vitest";
+
+const MODULE = new URL("../../../controller/workers/threadPriority.ts", import.meta.url).href;
+
+/** Scheduling policies by number. Source: sched(7); the field's place by proc_pid_stat(5). */
+const POLICIES: Readonly<Record<number, string>> = { 0: "ordinary", 2: "real-time, by turns" };
+const POLICY_FIELD = 41;
+
+/** Asks for priority in a program of its own, and reads what the system then says of its thread. */
+function policyAfterAsking(): string | undefined {
+  const script = `
+    import { readFileSync } from "node:fs";
+    const { askForPriority } = await import(${JSON.stringify(MODULE)});
+    askForPriority();
+    const afterName = readFileSync("/proc/thread-self/stat", "utf8").split(") ").at(-1);
+    process.stdout.write(afterName.split(" ")[${POLICY_FIELD} - 3]);`;
+  const child = spawnSync(process.execPath, [
+    ...["--import", "tsx", "--input-type", "module"],
+    ...["--eval", script],
+  ]);
+  return POLICIES[Number(child.stdout.toString())];
+}
+
+it.runIf(process.platform === "linux")(
+  "makes the calling thread real-time where the user may, and leaves it as it is elsewhere",
+  () => {
+    const isAllowed = spawnSync("chrt", ["--rr", "1", "true"]).status === 0;
+    expect(policyAfterAsking()).toBe(isAllowed ? "real-time, by turns" : "ordinary");
+  },
+);
