@@ -26,7 +26,7 @@ export function watchAhead(at: UtcMs, place: Place): WatchAhead | null {
   if (tonight !== null && at < tonight.endUtcMs) return tonight;
   const tomorrow = watchOf(utcMs(at + DAY_MS), place);
   const isTwilight = tonight !== null && sunPosition(at, place).altitudeDeg <= TWILIGHT_ENDS_DEG;
-  const lastCall = isTwilight ? nextTwilight(at, place, "dawn") : null;
+  const lastCall = isTwilight ? nextDawn(at, place) : null;
   return lastCall === null ? tomorrow : { startUtcMs: at, endUtcMs: lastCall };
 }
 
@@ -39,13 +39,12 @@ function watchOf(at: UtcMs, place: Place): WatchAhead | null {
   return { startUtcMs: utcMs(Math.round(startUtcMs)), endUtcMs: utcMs(Math.round(endUtcMs)) };
 }
 
-/** When the Sun next passes −6° downward (dusk) or upward (dawn); null: not within a day. */
-export function nextTwilight(after: UtcMs, place: Place, which: "dusk" | "dawn"): UtcMs | null {
-  const direction = which === "dusk" ? "falling" : "rising";
+/** When the Sun next passes −6° upward; null: not within a day. */
+function nextDawn(after: UtcMs, place: Place): UtcMs | null {
   const crossing = crossingsOf((atMs) => sunPosition(atMs, place).altitudeDeg, TWILIGHT_ENDS_DEG, {
     startMs: after,
     endMs: after + DAY_MS,
-  }).find((one) => one.direction === direction);
+  }).find((one) => one.direction === "rising");
   return crossing ? utcMs(Math.round(crossing.atMs)) : null;
 }
 

@@ -4,7 +4,7 @@ import { createNightFolder } from "../../controller/archive/nightFolder.ts";
 import { DEMO_FACING, DEMO_NIGHT } from "../../controller/demoNight.ts";
 import { SILENT_LOG } from "../../controller/log.ts";
 import { FrameMeter } from "../../controller/night/frameMeter.ts";
-import { firstExposure, nextTwilight } from "../../controller/night/nightSky.ts";
+import { firstExposure, watchAhead } from "../../controller/night/nightSky.ts";
 import { WatchRunner } from "../../controller/night/watchRunner.ts";
 import { DEFAULT_EXPOSURE_SETTINGS, type ExposureSettings } from "../../core/exposure/settings.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
@@ -103,14 +103,14 @@ export async function simulateNight(options: SimulatedNightOptions): Promise<Sim
   clock.isAtRest = () => runner.inHandCount === 0 && camera.developingCount === 0;
   const site = { ...DEMO_NIGHT, elevationM: 0 };
   const endMs = options.hours * 3_600_000;
-  const dawnUtcMs = nextTwilight(startUtcMs, site, "dawn");
+  const ahead = watchAhead(startUtcMs, site);
   runner.start({
     settings: {
       ...DEFAULT_WATCH_SETTINGS,
       probeCountMax: options.probeCountMax ?? 40,
       exposure: settings,
       untilMs: monotonicMs(endMs),
-      dawnMs: dawnUtcMs === null ? null : monotonicMs(dawnUtcMs - startUtcMs),
+      dawnMs: ahead === null ? null : monotonicMs(ahead.endUtcMs - startUtcMs),
     },
     first: firstExposure(
       startUtcMs,
