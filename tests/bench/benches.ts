@@ -4,9 +4,11 @@ import type { BenchRow } from "./benchRow.ts";
 export const BENCHES: Readonly<Record<string, () => Promise<() => Promise<BenchRow[]>>>> = {
   render: async () => (await import("./render.ts")).benchRender,
   governor: async () => (await import("./governor.ts")).benchGovernor,
+  cadence: async () => (await import("./cadence.ts")).benchCadence,
   demoNight: async () => (await import("./demoNight.ts")).benchDemoNight,
   meter: async () => (await import("./meter.ts")).benchMeter,
   shutter: async () => (await import("./shutter.ts")).benchShutter,
+  shutterDelivering: async () => (await import("./shutterDelivering.ts")).benchShutterDelivering,
   severalCameras: async () => (await import("./severalCameras.ts")).benchSeveralCameras,
   transfer: async () => (await import("./transfer.ts")).benchTransfer,
   usb: async () => (await import("./usb.ts")).benchUsb,
