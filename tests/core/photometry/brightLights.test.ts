@@ -51,7 +51,10 @@ function remarksByHour(azimuthDeg: number, hours: readonly number[]): Map<number
 }
 
 describe("lights in the demo's night", () => {
-  const north = remarksByHour(HUT_SEVEN.azimuthDeg, [0.2, 0.3, 0.4, 0.5, 2, 3, 4, 5, 6, 7, 8, 9, 10]);
+  const north = remarksByHour(
+    HUT_SEVEN.azimuthDeg,
+    [0.2, 0.3, 0.4, 0.5, 2, 3, 4, 5, 6, 7, 8, 9, 10],
+  );
 
   test("no star, curtain or dusk is taken for the Moon, which stands elsewhere all night", () => {
     for (const remark of north.values()) expect(remark).not.toMatch(/moon/);
