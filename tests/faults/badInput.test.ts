@@ -1,4 +1,4 @@
-import { mkdtempSync, readdirSync, rmSync, writeFileSync } from "node:fs";
+import { mkdirSync, mkdtempSync, readdirSync, rmSync, writeFileSync } from "node:fs";
 import { createServer, type Server } from "node:net";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
@@ -66,6 +66,21 @@ describe("starting with something wrong", () => {
     expect(await program.ended).toBe(2);
     expect(errorLines(program)).toHaveLength(1);
     expect(program.printed()).toMatch(line);
+  });
+
+  it("a wrong profile of one's own ends with 1 and one line with file, pointer and reason", async () => {
+    const profiles = join(folder, "profiles", "cameras");
+    mkdirSync(profiles, { recursive: true });
+    const match = [{ usbVendorId: "0x1234" }];
+    const profile = { id: "mine", label: "Mine", extends: "standard", match };
+    const shutter = { timedBelowSeconds: "two" };
+    writeFileSync(join(profiles, "mine.json"), JSON.stringify({ ...profile, shutter }));
+    const program = run("controller/main.ts", "--camera", "usb", "--data", folder);
+    expect(await program.ended).toBe(1);
+    expect(errorLines(program)).toEqual([
+      expect.stringMatching(/mine\.json at \/shutter\/timedBelowSeconds is wrong: .*number.*"two"/),
+    ]);
+    expect(readdirSync(folder)).toEqual(["profiles"]);
   });
 
   it("a port that is taken ends with 1 and one line", async () => {
