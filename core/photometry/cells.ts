@@ -49,12 +49,8 @@ export function reduceToCells(widthPx: number, heightPx: number, rgb: Uint8Array
   const columns = Math.floor(widthPx / cellPx);
   const rows = Math.floor(heightPx / cellPx);
   const count = columns * rows;
-  const red = new Float32Array(count);
-  const green = new Float32Array(count);
-  const blue = new Float32Array(count);
-  const clippedRed = new Uint16Array(count);
-  const clippedGreen = new Uint16Array(count);
-  const clippedBlue = new Uint16Array(count);
+  const [red, green, blue] = planesOf(new Float32Array(3 * count), count);
+  const [clippedRed, clippedGreen, clippedBlue] = planesOf(new Uint16Array(3 * count), count);
   const variances = new Uint32Array(VARIANCE_BINS);
   const rowStep = cellPx >= ROWS_SKIPPED_FROM ? 2 : 1;
   const pixels = cellPx * Math.ceil(cellPx / rowStep);
@@ -116,6 +112,12 @@ export function reduceToCells(widthPx: number, heightPx: number, rgb: Uint8Array
     clippedBlue,
     noiseVariance: medianOfBins(variances, sampled) / 2,
   };
+}
+
+/** Three planes out of one allocation: a small array costs more to make than to fill. */
+export function planesOf<T extends Float32Array | Uint16Array>(all: T, count: number): [T, T, T] {
+  const plane = (index: number): T => all.subarray(index * count, (index + 1) * count) as T;
+  return [plane(0), plane(1), plane(2)];
 }
 
 /** In cells of this side and more, neighbouring rows say the same and every second one is read. */

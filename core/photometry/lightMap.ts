@@ -1,4 +1,4 @@
-import type { CellGrid } from "./cells.ts";
+import { planesOf, type CellGrid } from "./cells.ts";
 import { TABLE_STEPS } from "./response.ts";
 import { LUMINANCE_WEIGHTS } from "./srgb.ts";
 
@@ -23,9 +23,7 @@ export type LightMap = {
  */
 export function lightMapOf(grid: CellGrid, table: Float32Array): LightMap {
   const count = grid.columns * grid.rows;
-  const red = new Float32Array(count);
-  const green = new Float32Array(count);
-  const blue = new Float32Array(count);
+  const [red, green, blue] = planesOf(new Float32Array(3 * count), count);
   const luminance = new Float32Array(count);
   const { red: wr, green: wg, blue: wb } = LUMINANCE_WEIGHTS;
   const lift = noiseLift(table, grid.noiseVariance);

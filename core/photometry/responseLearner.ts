@@ -63,9 +63,9 @@ export const QUANTILES = [0.05, 0.2, 0.4, 0.6, 0.8, 0.95] as const;
 
 /** Pairs kept; the oldest goes first. */
 const PAIRS_MAX = 48;
-/** New pairs until the curve is solved again, which takes a millisecond; a settled one needs it rarely. */
+/** New pairs until the curve is solved again, which takes a millisecond; a settled one waits until all are new. */
 const PAIRS_PER_SOLVE = 4;
-const PAIRS_PER_SOLVE_SETTLED = 24;
+const PAIRS_PER_SOLVE_SETTLED = PAIRS_MAX;
 /** A pair says something of the curve from this change of exposure on, stops. */
 const CHANGE_STOPS_MIN = 0.1;
 /** Frames further apart show another sky. */
