@@ -182,12 +182,13 @@ function say(line: DeliverLine): void {
   process.stdout.write(`${JSON.stringify(line)}\n`);
 }
 
-/** At most once a second; the last of each part of the work always. */
+/** At most once a second; the first and the last of each part of the work always. */
 function nowAndThen(tell: (progress: WorkProgress) => void): Voice["onProgress"] {
   let lastMs = -Infinity;
   return (progress) => {
-    const isLast = progress.doneCount === progress.totalCount;
-    if (!isLast && performance.now() - lastMs < 1000) return;
+    const { doneCount, totalCount } = progress;
+    const isEdge = doneCount === 0 || doneCount === totalCount;
+    if (!isEdge && performance.now() - lastMs < 1000) return;
     lastMs = performance.now();
     tell(progress);
   };

@@ -33,6 +33,7 @@ function candidateByReading(frame: FrameRecord): KeeperCandidate {
     cameraId: frame.cameraId,
     frameIndex: frame.frameIndex,
     openedUtcMs: frame.openedUtcMs,
+    meanStops: reading.skyStops,
     structure: Math.log2(Math.max(1, reading.peakRatio)),
     colour: 0,
     sharpness: reading.starWidthPx === null ? 0 : 1 / reading.starWidthPx,

@@ -3,8 +3,9 @@ import type { WorkProgress } from "../../core/api/workProgress.ts";
 /** What is being done, and how far that part of the work is. */
 export type WorkStep = Pick<WorkProgress, "label" | "doneCount" | "totalCount">;
 
-/** Before that, a rate says nothing, s. */
-const RATE_SECONDS_MIN = 1;
+/** Before that a rate says nothing: threads have still to start. */
+const RATE_SECONDS_MIN = 2;
+const RATE_SHARE_MIN = 0.01;
 
 /** Counts long work and tells how far it is and how long it will still take. */
 export class ProgressCounter<Step extends WorkStep = WorkStep> {
@@ -35,7 +36,8 @@ export class ProgressCounter<Step extends WorkStep = WorkStep> {
   #secondsLeft(): number | null {
     const seconds = (performance.now() - this.#startedMs) / 1000;
     const worked = this.#doneUnits - this.#givenUnits;
-    if (worked <= 0 || seconds < RATE_SECONDS_MIN) return null;
+    const isEarly = seconds < RATE_SECONDS_MIN || worked < RATE_SHARE_MIN * this.#totalUnits;
+    if (isEarly) return null;
     return Math.max(0, ((this.#totalUnits - this.#doneUnits) * seconds) / worked);
   }
 }

@@ -1,10 +1,12 @@
-import { quantileOf } from "./medians.ts";
+import { medianOf, quantileOf } from "./medians.ts";
 
 /** What ranking needs of one frame. */
 export type KeeperCandidate = {
   readonly cameraId: string;
   readonly frameIndex: number;
   readonly openedUtcMs: number | null;
+  /** log2 of the picture's mean light; only compared within the night. */
+  readonly meanStops: number;
   /** Unevenness of the light, stops RMS. */
   readonly structure: number;
   /** Saturation of the brighter parts, 0..1. */
@@ -27,6 +29,7 @@ export type KeeperWord = {
 export type Keeper = {
   readonly cameraId: string;
   readonly frameIndex: number;
+  readonly openedUtcMs: number | null;
   /** 0..1 within the night. */
   readonly score: number;
   readonly isByHand: boolean;
@@ -45,6 +48,9 @@ const DIFFERENT_STOPS = 0.5;
 
 /** Worth of a frame that leads in nothing. */
 const FLOOR = 0.05;
+
+/** A frame this much darker or brighter than the night's usual one was exposed for something else. */
+const USUAL_STOPS = 1.5;
 
 /** A hundredth of the picture at the ceiling halves the score. */
 const CLIPPED_HALF = 0.01;
@@ -79,10 +85,11 @@ export function chooseKeepers(
   }
   return chosen.map(({ candidate, score, reasons }) => {
     const isByHand = byHand.has(keyOf(candidate));
-    const { cameraId, frameIndex } = candidate;
+    const { cameraId, frameIndex, openedUtcMs } = candidate;
     return {
       cameraId,
       frameIndex,
+      openedUtcMs,
       score,
       isByHand,
       reasons: isByHand ? ["your pick", ...reasons] : reasons,
@@ -105,6 +112,7 @@ function rate(candidates: readonly KeeperCandidate[]): Rated[] {
   const structure = rankOf((one) => one.structure);
   const colour = rankOf((one) => one.colour);
   const sharpness = rankOf((one) => one.sharpness);
+  const usualStops = medianOf(candidates.map((one) => one.meanStops));
   return candidates.map((candidate) => {
     const parts = {
       structure: structure(candidate),
@@ -116,7 +124,9 @@ function rate(candidates: readonly KeeperCandidate[]): Rated[] {
       WEIGHTS.colour * parts.colour +
       WEIGHTS.sharpness * parts.sharpness;
     // Even the night's plainest frame is worth more than a second print of another.
-    const score = (FLOOR + (1 - FLOOR) * sum) / (1 + candidate.clippedShare / CLIPPED_HALF);
+    const unusual = Math.max(0, Math.abs(candidate.meanStops - usualStops) - USUAL_STOPS);
+    const spoilt = (1 + candidate.clippedShare / CLIPPED_HALF) * (1 + unusual) ** 2;
+    const score = (FLOOR + (1 - FLOOR) * sum) / spoilt;
     return { candidate, score, reasons: reasonsFor(candidate, parts) };
   });
 }
@@ -129,8 +139,9 @@ function reasonsFor(
   if (parts.structure >= 0.6) reasons.push("strong structure");
   if (parts.colour >= 0.6) reasons.push("rich colour");
   if (parts.sharpness >= 0.6) reasons.push("sharp");
+  if (reasons.length === 0) reasons.push("unlike the others");
   if (candidate.clippedShare < 0.0005) reasons.push("highlights whole");
-  return reasons.length > 0 ? reasons : ["unlike the others"];
+  return reasons;
 }
 
 /** 0: the same picture as one already chosen; 1: like none of them. */

@@ -29,6 +29,7 @@ export function createFakeDeliveries(
       .map((frameIndex) => ({
         cameraId: "virtual",
         frameIndex,
+        openedUtcMs: null,
         score: 0.8,
         isByHand: picks.get(frameIndex) === "keep",
         reasons: ["strong structure", "highlights whole"],

@@ -3,7 +3,7 @@ import { chooseKeepers, type KeeperCandidate } from "../../../core/frames/keeper
 
 function candidate(frameIndex: number, fields: Partial<KeeperCandidate> = {}): KeeperCandidate {
   return {
-    ...{ cameraId: "a", frameIndex, openedUtcMs: frameIndex * 1000 },
+    ...{ cameraId: "a", frameIndex, openedUtcMs: frameIndex * 1000, meanStops: -2 },
     ...{ structure: 0.2, colour: 0.3, sharpness: 0.5, clippedShare: 0 },
     // Every frame a picture of its own.
     cellStops: Array.from({ length: 12 }, (_, k) => Math.sin(frameIndex * 1.7 + k)),
@@ -35,6 +35,12 @@ describe("keepers", () => {
         : { ...one, structure: one.frameIndex / 100 },
     );
     expect(chooseKeepers(night).some((keeper) => keeper.frameIndex === 5)).toBe(false);
+  });
+
+  it("pass over a frame 5 stops darker than the night's usual one, though it is unlike all others", () => {
+    const dark = { meanStops: -7, cellStops: new Array<number>(12).fill(-9) };
+    const night = NIGHT.map((one) => (one.frameIndex === 0 ? { ...one, ...dark } : one));
+    expect(chooseKeepers(night).some((keeper) => keeper.frameIndex === 0)).toBe(false);
   });
 
   it("are not one picture twelve times", () => {

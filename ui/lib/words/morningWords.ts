@@ -10,7 +10,6 @@ export const morningWords = {
     label: "Keepers",
     explain: "A dozen worth printing. Your own word wins.",
     none: "No frame stands out yet.",
-    byHand: "your pick",
     open: (index: number) => `Show frame ${index}`,
     keep: "Keep",
     leave: "Leave out",
