@@ -1,5 +1,6 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
+import { secondsIsoFor } from "../../../core/exposure/allocation.ts";
 import { stopsFromMidGrey, type Exposure } from "../../../core/exposure/exposure.ts";
 import {
   governExposure,
@@ -26,6 +27,8 @@ type Sky = {
   readonly peakRatio?: number;
   readonly pxPerSecond?: number | null;
   readonly settings?: (frame: number) => ExposureSettings;
+  /** What a camera makes of an order; left out: exactly that. */
+  readonly happens?: (ordered: Exposure) => Exposure;
 };
 
 /** Governs so many frames, back to back, every reading there before the next frame. */
@@ -39,7 +42,7 @@ function govern(sky: Sky, frames: number): { decisions: GovernDecision[]; errors
     const now = sky.settings?.(frameIndex) ?? settings;
     const openedMs = monotonicMs(atSeconds * 1000);
     const decision = governExposure(state, { openAtMs: openedMs, frameIndex }, now);
-    const { exposure } = decision;
+    const exposure = sky.happens?.(decision.exposure) ?? decision.exposure;
     const stops = stopsFromMidGrey(2 ** sky.levelAt(frameIndex), exposure);
     decisions.push(decision);
     errors.push(stops - now.targetStops);
@@ -217,6 +220,34 @@ describe("the governor", () => {
       longest.push(state.curtains!.pxPerSecond);
     }
     expect(longest).toEqual([4, 4, 4, 12, 8, 6]);
+  });
+
+  it("holds its order while a camera rounds every time to a third of a stop", () => {
+    const thirds = (seconds: number): number => 2 ** (Math.round(3 * Math.log2(seconds)) / 3);
+    const { decisions, errors } = govern(
+      {
+        levelAt: () => -10.1,
+        happens: (order) => ({ ...order, exposureSeconds: thirds(order.exposureSeconds) }),
+      },
+      80,
+    );
+    const orders = decisions
+      .slice(20)
+      .map(({ exposure }) => Math.log2(exposure.exposureSeconds * exposure.iso));
+    expect(Math.max(...orders) - Math.min(...orders)).toBeLessThan(0.05);
+    for (const error of errors.slice(20)) expect(Math.abs(error)).toBeLessThan(1 / 6 + 0.05);
+  });
+
+  it("does not run away when a camera ignores the ISO and stays at 800", () => {
+    const { decisions } = govern(
+      { levelAt: () => -11, happens: (order) => ({ ...order, iso: 800 }) },
+      80,
+    );
+    const wanted = Math.log2(secondsIsoFor(-11, settings.targetStops, settings));
+    for (const { exposure } of decisions.slice(5)) {
+      const ordered = Math.log2(exposure.exposureSeconds * exposure.iso);
+      expect(Math.abs(ordered - wanted)).toBeLessThan(0.05);
+    }
   });
 
   it("learns nothing from a senseless reading", () => {
