@@ -16,11 +16,14 @@ export async function openRelease(
   const asked = targets.find((target) => target.kind === "contact");
   if (!asked) return null;
   const chosen = await chooseRelease(asked.release, profiles);
-  const { side } = asked;
-  const what =
-    side.kind === "folder" ? `a camera that stands at ISO ${side.fixedIso}` : "the camera";
-  print(`${releaseLabel(chosen.target)} releases ${what}.`);
+  print(`${releaseLabel(chosen.target)} releases the camera.`);
+  if (asked.side.kind === "folder") print(byHandLine(asked.side.fixedIso));
   const serial = chosen.target.kind === "serial" ? serialCautions(chosen.target) : [];
   for (const caution of [...RELEASE_CAUTIONS, ...serial]) print(caution);
   return chosen;
+}
+
+/** What nobody but the photographer can set. */
+function byHandLine(fixedIso: number): string {
+  return `Set ISO ${fixedIso} on the camera by hand, the aperture too, and its dial on bulb: nothing can be set from here, the exposure is governed by time alone.`;
 }
