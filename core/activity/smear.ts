@@ -230,7 +230,10 @@ function clearMinimum(missAt: (speed: number) => number): number | null {
     misses.push(here);
     if (here.miss < best.miss) best = here;
   }
-  if (unsmeared < DIFFERENCE_MIN ** 2 || best.miss > UNEXPLAINED_MAX * unsmeared) return null;
+  // Put this way round, spectra of an even sky, whose ratio is no number, are left unknown as well.
+  const isWorthExplaining = unsmeared >= DIFFERENCE_MIN ** 2;
+  const isExplained = best.miss <= UNEXPLAINED_MAX * unsmeared;
+  if (!isWorthExplaining || !isExplained) return null;
   const enough = Math.max(2 * best.miss, 0.1 * unsmeared);
   const near = misses.filter(({ miss }) => miss <= enough);
   const isClear =
