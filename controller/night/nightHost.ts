@@ -1,12 +1,10 @@
 import { statfsSync } from "node:fs";
-import { basename, join } from "node:path";
+import { join } from "node:path";
 import type {
   DaemonView,
-  GuardNotice,
   NightSummary,
   ServerMessage,
   WatchCommand,
-  WatchView,
 } from "../../core/api/messages.ts";
 import { NightError, asNightError } from "../../core/errors.ts";
 import type { StartOrder } from "../../core/night/events.ts";
@@ -17,10 +15,9 @@ import { kitOfSettings } from "../../core/night/kitOfSettings.ts";
 import type { PlanRequest } from "../../core/night/plan.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
 import type { MonotonicMs } from "../../core/units.ts";
-import { Catalogue } from "../archive/catalogue.ts";
-import { listNights, NIGHTS_FOLDER, nightInfoOf } from "../archive/nightFolder.ts";
+import type { Catalogue } from "../archive/catalogue.ts";
 import { markRunning } from "../archive/recover.ts";
-import { framingKey, guardsKey, PLAN_KEY, toneResponseKey } from "../archive/stateKeys.ts";
+import { framingKey, PLAN_KEY, toneResponseKey } from "../archive/stateKeys.ts";
 import type { Camera, CameraDescription } from "../cameras/camera.ts";
 import type { Clock } from "../clock.ts";
 import type { Log } from "../log.ts";
@@ -28,8 +25,10 @@ import type { SensorEvent } from "../sensors/sensors.ts";
 import type { FrameRange, NightService } from "../web/nightService.ts";
 import { earlierNight } from "./earlierNight.ts";
 import { FrameMeter } from "./frameMeter.ts";
+import { GuardNotes } from "./guardNotes.ts";
+import { NightShelf } from "./nightShelf.ts";
 import { ResponseStore } from "./responseStore.ts";
-import { storyLine } from "./storyLine.ts";
+import { TerminalStory } from "./terminalStory.ts";
 import { WatchRunner } from "./watchRunner.ts";
 
 /** The page is told of changes no more often than this, real milliseconds. */
@@ -63,11 +62,9 @@ export class NightHost implements NightService {
   readonly #runners = new Map<string, WatchRunner>();
   readonly #listeners = new Set<(message: ServerMessage) => void>();
   readonly #responses: ResponseStore;
-  readonly #opened = new Map<string, Catalogue>();
-  readonly #printed = new Set<string>();
-  /** Guards that have spoken, by camera, then by guard and beginning. */
-  readonly #notices = new Map<string, Map<string, GuardNotice>>();
-  #toldSentence = new Map<string, string>();
+  readonly #shelf: NightShelf;
+  readonly #story: TerminalStory;
+  readonly #guardNotes: GuardNotes;
   #tellTimer: NodeJS.Timeout | null = null;
   #settle: () => void = () => {};
   #finished = new Promise<void>((resolve) => (this.#settle = resolve));
@@ -75,6 +72,9 @@ export class NightHost implements NightService {
   constructor(parts: NightHostParts) {
     this.#parts = parts;
     this.#responses = new ResponseStore(parts.dataDir);
+    this.#shelf = new NightShelf(parts.dataDir, parts.catalogue);
+    this.#story = new TerminalStory(parts.print, parts.cameraIds);
+    this.#guardNotes = new GuardNotes(parts.catalogue, parts.log);
   }
 
   /** Resolves when every watch that was started has ended. */
@@ -87,12 +87,12 @@ export class NightHost implements NightService {
   }
 
   view(): DaemonView {
-    const { version, clock, catalogue } = this.#parts;
+    const { version, clock } = this.#parts;
     return {
       version,
       nowUtcMs: clock.utcMs(),
       rate: clock.origin.rate,
-      night: catalogue === null ? null : this.#summary(catalogue),
+      night: this.#shelf.tonight(),
       watches: [...this.#runners.values()].map((runner) => runner.view()),
       freeDiskBytes: this.#freeDiskBytes(),
     };
@@ -118,16 +118,16 @@ export class NightHost implements NightService {
   }
 
   nights(): readonly NightSummary[] {
-    return listNights(this.#parts.dataDir);
+    return this.#shelf.list();
   }
 
   frames(nightId: string, { cameraId, ...stretch }: FrameRange): readonly FrameRecord[] {
-    const catalogue = this.#catalogueOf(nightId);
+    const catalogue = this.#shelf.catalogueOf(nightId);
     return catalogue.frames({ ...stretch, cameraId: cameraId ?? firstCamera(catalogue) });
   }
 
   framePath(nightId: string, frameIndex: number, cameraId?: string): string | null {
-    const catalogue = this.#catalogueOf(nightId);
+    const catalogue = this.#shelf.catalogueOf(nightId);
     const frame = catalogue.frame(cameraId ?? firstCamera(catalogue), frameIndex);
     return frame?.file ? join(catalogue.nightDir, frame.file.path) : null;
   }
@@ -166,16 +166,10 @@ export class NightHost implements NightService {
     return catalogue && file ? join(catalogue.nightDir, file.path) : null;
   }
 
-  /** The catalogue of a night, for the other parts of the program. @throws NightError `archive.*`. */
-  catalogueOf(nightId: string): Catalogue {
-    return this.#catalogueOf(nightId);
-  }
-
   /** Whether a watch adds frames to this night now. */
   isWatched(nightId: string): boolean {
-    const { catalogue, cameraIds } = this.#parts;
-    if (catalogue === null || basename(catalogue.nightDir) !== nightId) return false;
-    return cameraIds.some((cameraId) => this.isWatching(cameraId));
+    if (nightId !== this.#shelf.tonightId) return false;
+    return this.#parts.cameraIds.some((cameraId) => this.isWatching(cameraId));
   }
 
   /** Whether a watch has this camera now. */
@@ -216,9 +210,7 @@ export class NightHost implements NightService {
 
   #close(): void {
     if (this.#tellTimer) clearTimeout(this.#tellTimer);
-    for (const catalogue of this.#opened.values()) catalogue.close();
-    this.#opened.clear();
-    this.#parts.catalogue?.close();
+    this.#shelf.close();
   }
 
   #start(cameraId: string): void {
@@ -290,73 +282,23 @@ export class NightHost implements NightService {
 
   #changed(cameraId: string): void {
     const view = this.#runners.get(cameraId)?.view();
-    if (view) this.#noteGuards(view);
-    if (view && this.#toldSentence.get(cameraId) !== view.sentence) {
-      this.#toldSentence.set(cameraId, view.sentence);
-      if (!view.allIsWell || view.phase === "finished") this.#parts.print(view.sentence);
-    }
+    if (view) this.#guardNotes.note(view);
+    if (view) this.#story.watch(view);
     this.#tellTimer ??= setTimeout(() => {
       this.#tellTimer = null;
       this.#tell({ kind: "state", state: this.view() });
     }, TELL_EVERY_MS);
   }
 
-  /** Every guard that spoke, with its latest words, for the report in the morning. */
-  #noteGuards({ cameraId, guards }: WatchView): void {
-    const { catalogue, log } = this.#parts;
-    const notices = this.#notices.get(cameraId) ?? new Map<string, GuardNotice>();
-    this.#notices.set(cameraId, notices);
-    const news = guards.filter((notice) => {
-      const known = notices.get(`${notice.guard} ${notice.sinceUtcMs}`);
-      return known?.sentence !== notice.sentence;
-    });
-    if (news.length === 0) return;
-    for (const notice of news) notices.set(`${notice.guard} ${notice.sinceUtcMs}`, notice);
-    try {
-      catalogue?.setState(guardsKey(cameraId), [...notices.values()]);
-    } catch (thrown) {
-      log.warn("guards.not_kept", { sentence: asNightError(thrown).message });
-    }
-  }
-
   #tellFrame(frame: FrameRecord): void {
-    const { catalogue, cameraIds, print } = this.#parts;
-    const key = `${frame.cameraId}/${frame.frameIndex}`;
-    if (frame.reading !== null && !this.#printed.has(key)) {
-      this.#printed.add(key);
-      print(storyLine(frame, cameraIds.length > 1 ? frame.cameraId : null));
-      if (frame.frameIndex % TONE_RESPONSE_EVERY_FRAMES === 0) this.#saveResponses();
-    }
-    if (catalogue) this.#tell({ kind: "frame", nightId: basename(catalogue.nightDir), frame });
+    const isNews = this.#story.frame(frame);
+    if (isNews && frame.frameIndex % TONE_RESPONSE_EVERY_FRAMES === 0) this.#saveResponses();
+    const { tonightId: nightId } = this.#shelf;
+    if (nightId !== null) this.#tell({ kind: "frame", nightId, frame });
   }
 
   #tell(message: ServerMessage): void {
     for (const listener of this.#listeners) listener(message);
-  }
-
-  #summary(catalogue: Catalogue): NightSummary {
-    const info = nightInfoOf(catalogue);
-    if (!info) throw new NightError("archive.corrupt", "The night does not say what it is.");
-    return { nightId: basename(catalogue.nightDir), ...info, frameCount: catalogue.frameCount() };
-  }
-
-  #catalogueOf(nightId: string): Catalogue {
-    const { catalogue, dataDir } = this.#parts;
-    if (catalogue && basename(catalogue.nightDir) === nightId) return catalogue;
-    const known = this.#opened.get(nightId);
-    if (known) return known;
-    if (!this.nights().some((night) => night.nightId === nightId)) {
-      throw new NightError("archive.not_found", `There is no night called ${nightId}.`);
-    }
-    const opened = Catalogue.open(join(dataDir, NIGHTS_FOLDER, nightId), { readOnly: true });
-    this.#opened.set(nightId, opened);
-    // A handful stays open; the oldest goes.
-    const oldest = this.#opened.keys().next().value;
-    if (this.#opened.size > 4 && oldest !== undefined) {
-      this.#opened.get(oldest)?.close();
-      this.#opened.delete(oldest);
-    }
-    return opened;
   }
 
   #freeDiskBytes(): number | null {

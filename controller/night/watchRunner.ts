@@ -1,5 +1,5 @@
 import type { WatchCommand, WatchView } from "../../core/api/messages.ts";
-import { NightError, asNightError, type ErrorCode } from "../../core/errors.ts";
+import { NightError, asNightError } from "../../core/errors.ts";
 import type { ExposureSettings } from "../../core/exposure/settings.ts";
 import type { WatchEffect } from "../../core/night/effects.ts";
 import type { StartOrder, WatchEvent } from "../../core/night/events.ts";
@@ -7,6 +7,7 @@ import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { idleWatch } from "../../core/night/idleWatch.ts";
 import { reduceWatch } from "../../core/night/reduce.ts";
 import type { WatchState } from "../../core/night/state.ts";
+import type { Reading } from "../../core/photometry/reading.ts";
 import type { MonotonicMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 import type { Camera, CameraDescription, CameraEvent } from "../cameras/camera.ts";
@@ -15,9 +16,9 @@ import type { Log } from "../log.ts";
 import { FrameKeeper } from "./frameKeeper.ts";
 import { FrameLedger } from "./frameLedger.ts";
 import type { FrameMeter } from "./frameMeter.ts";
+import { PictureStock } from "./pictureStock.ts";
+import { watchEventOf, type BareWatchEvent } from "./watchEventOf.ts";
 import { viewOf } from "./watchView.ts";
-
-type Bare<T> = T extends { readonly atMs: unknown } ? Omit<T, "atMs"> : never;
 
 /** What a watch needs of the world; every part is handed in. */
 export type WatchParts = {
@@ -51,9 +52,7 @@ export class WatchRunner {
   #meter: FrameMeter | null = null;
   #timer: AbortController | null = null;
   #isDraining = false;
-  /** Pictures that have arrived, each let go of once it has been both kept and metered. */
-  readonly #pictures = new Map<number, { readonly jpeg: Uint8Array; usesLeft: number }>();
-
+  readonly #pictures = new PictureStock();
   /** Frames whose exposure was varied to learn the tone curve, until they are metered. */
   readonly #probes = new Set<number>();
 
@@ -96,7 +95,7 @@ export class WatchRunner {
 
   /** Frames that have arrived and are still being kept or metered. */
   get inHandCount(): number {
-    return this.#pictures.size;
+    return this.#pictures.count;
   }
 
   start(order: StartOrder): void {
@@ -143,7 +142,7 @@ export class WatchRunner {
     await this.#keeper.settled();
   }
 
-  #take(event: Bare<WatchEvent>, atMs: MonotonicMs = this.#parts.clock.monotonicMs()): void {
+  #take(event: BareWatchEvent, atMs: MonotonicMs = this.#parts.clock.monotonicMs()): void {
     this.#queue.push({ ...event, atMs } as WatchEvent);
     if (this.#isDraining) return;
     this.#isDraining = true;
@@ -258,60 +257,23 @@ export class WatchRunner {
   }
 
   #fromCamera(event: CameraEvent): void {
-    switch (event.kind) {
-      case "connected":
-        this.#description = event.description;
-        this.#meter ??= this.#parts.createMeter(event.description);
-        this.#parts.log.info("camera.connected", { ...event.description });
-        return this.#take({
-          kind: "cameraConnected",
-          isoLadder: event.description.isoLadder,
-          fixedIso: event.description.fixedIso ?? null,
-          fNumber: event.description.fNumber,
-          program: event.description.program,
-          clockOffsetMs: event.description.clockOffsetMs,
-          canTakeFrames:
-            event.description.hasBulb || event.description.exposureLadderSeconds.length > 0,
-          isToneCurveKnown: this.#meter.response.isSure,
-        });
-      case "shutterOpened":
-        return this.#take({ kind: "shutterOpened", frameIndex: event.frameIndex }, event.atMs);
-      case "shutterClosed":
-        return this.#take(
-          { kind: "shutterClosed", frameIndex: event.frameIndex, happened: event.happened },
-          event.atMs,
-        );
-      case "ready":
-        return this.#take({ kind: "cameraReady" });
-      case "frameArrived":
-        this.#pictures.set(event.frameIndex, { jpeg: event.jpeg, usesLeft: 2 });
-        this.#keeper.remember(event);
-        return this.#take({ kind: "frameArrived", frameIndex: event.frameIndex });
-      case "frameMissing":
-        return this.#take({
-          kind: "frameMissing",
-          frameIndex: event.frameIndex,
-          why: event.why,
-        });
-      case "status":
-        return this.#take({
-          kind: "statusRead",
-          batteryPercent: event.batteryPercent,
-          freeBytes: event.freeBytes,
-          freeFrames: event.freeFrames,
-        });
-      case "failed":
-        return this.#cameraFailed(event.code, event.sentence, event.frameIndex, event.gone);
+    const { log, createMeter } = this.#parts;
+    if (event.kind === "connected") {
+      this.#description = event.description;
+      this.#meter ??= createMeter(event.description);
+      log.info("camera.connected", { ...event.description });
     }
-  }
-
-  #cameraFailed(code: ErrorCode, sentence: string, frameIndex: number | null, gone: boolean): void {
-    this.#parts.log.warn("camera.failed", { code, sentence, frameIndex, gone });
-    this.#take({ kind: "cameraFailed", code, sentence, frameIndex, gone });
+    if (event.kind === "frameArrived") {
+      this.#pictures.put(event.frameIndex, event.jpeg);
+      this.#keeper.remember(event);
+    }
+    if (event.kind === "failed") log.warn("camera.failed", { ...event });
+    const isToneCurveKnown = this.#meter?.response.isSure ?? false;
+    this.#take(watchEventOf(event, isToneCurveKnown), "atMs" in event ? event.atMs : undefined);
   }
 
   async #keep(frameIndex: number): Promise<void> {
-    const jpeg = this.#pictures.get(frameIndex)?.jpeg;
+    const jpeg = this.#pictures.jpegOf(frameIndex);
     if (!jpeg) return;
     try {
       const file = await this.#keeper.keep(frameIndex, jpeg);
@@ -321,26 +283,19 @@ export class WatchRunner {
     } catch (thrown) {
       this.#take({ kind: "keepFailed", frameIndex, sentence: asNightError(thrown).message });
     } finally {
-      this.#letGo(frameIndex);
+      this.#pictures.letGo(frameIndex);
     }
   }
 
   async #meterFrame(frameIndex: number): Promise<void> {
-    const jpeg = this.#pictures.get(frameIndex)?.jpeg;
+    const jpeg = this.#pictures.jpegOf(frameIndex);
     const frame = this.#frames.frame(frameIndex);
     try {
       if (!jpeg || !frame?.happened || !this.#meter) {
         throw new NightError("camera.frame_missing", "the frame's exposure is not known");
       }
-      const { reading, slice } = await this.#meter.meter(jpeg, {
-        frameIndex,
-        exposure: frame.happened,
-        openedUtcMs: frame.openedUtcMs,
-        followsTheSky: !this.#probes.delete(frameIndex),
-      });
-      this.#attempt("archive.slice", () =>
-        this.#parts.catalogue.putSlice(this.cameraId, frameIndex, slice),
-      );
+      const followsTheSky = !this.#probes.delete(frameIndex);
+      const reading = await this.#read(this.#meter, jpeg, frame, followsTheSky);
       this.#take({ kind: "readingArrived", frameIndex, reading });
       this.#tell(frameIndex);
     } catch (thrown) {
@@ -349,33 +304,36 @@ export class WatchRunner {
       this.#take({ kind: "readingFailed", frameIndex, sentence: error.message });
       this.#tell(frameIndex);
     } finally {
-      this.#letGo(frameIndex);
+      this.#pictures.letGo(frameIndex);
     }
   }
 
   /** A frame that came late is metered for the morning; the governor has long gone on without it. */
-  async #meterLate({ frameIndex, happened, openedUtcMs }: FrameRecord, bytes: Uint8Array) {
-    if (happened === null || !this.#meter) return;
+  async #meterLate(frame: FrameRecord, bytes: Uint8Array): Promise<void> {
+    if (frame.happened === null || !this.#meter) return;
     try {
-      const followsTheSky = false;
-      const about = { frameIndex, exposure: happened, openedUtcMs, followsTheSky };
-      const { reading, slice } = await this.#meter.meter(bytes, about);
-      this.#attempt("archive.slice", () =>
-        this.#parts.catalogue.putSlice(this.cameraId, frameIndex, slice),
-      );
-      this.#changeFrame(frameIndex, { reading });
+      const reading = await this.#read(this.#meter, bytes, frame, false);
+      this.#changeFrame(frame.frameIndex, { reading });
     } catch (thrown) {
       // A raw file without its preview, say: kept all the same.
       const { message: sentence } = asNightError(thrown);
-      this.#parts.log.warn("frame.unmetered", { frameIndex, sentence });
+      this.#parts.log.warn("frame.unmetered", { frameIndex: frame.frameIndex, sentence });
     }
   }
 
-  #letGo(frameIndex: number): void {
-    const picture = this.#pictures.get(frameIndex);
-    if (!picture) return;
-    picture.usesLeft -= 1;
-    if (picture.usesLeft === 0) this.#pictures.delete(frameIndex);
+  /** Meters a picture; its slice for the keogram goes to the catalogue. */
+  async #read(
+    meter: FrameMeter,
+    jpeg: Uint8Array,
+    { frameIndex, happened, openedUtcMs }: FrameRecord,
+    followsTheSky: boolean,
+  ): Promise<Reading> {
+    const about = { frameIndex, exposure: happened!, openedUtcMs, followsTheSky };
+    const { reading, slice } = await meter.meter(jpeg, about);
+    this.#attempt("archive.slice", () =>
+      this.#parts.catalogue.putSlice(this.cameraId, frameIndex, slice),
+    );
+    return reading;
   }
 
   /** The page sees a frame once its file is whole. */

@@ -1,0 +1,48 @@
+import type { WatchEvent } from "../../core/night/events.ts";
+import type { CameraDescription, CameraEvent } from "../cameras/camera.ts";
+
+type Bare<T> = T extends { readonly atMs: unknown } ? Omit<T, "atMs"> : never;
+
+/** An event of the watch that has not got its time yet. */
+export type BareWatchEvent = Bare<WatchEvent>;
+
+/** What a camera tells, as the watch hears it. */
+export function watchEventOf(event: CameraEvent, isToneCurveKnown: boolean): BareWatchEvent {
+  switch (event.kind) {
+    case "connected":
+      return connected(event.description, isToneCurveKnown);
+    case "shutterOpened":
+      return { kind: "shutterOpened", frameIndex: event.frameIndex };
+    case "shutterClosed": {
+      const { frameIndex, happened } = event;
+      return { kind: "shutterClosed", frameIndex, happened };
+    }
+    case "ready":
+      return { kind: "cameraReady" };
+    case "frameArrived":
+      return { kind: "frameArrived", frameIndex: event.frameIndex };
+    case "frameMissing":
+      return { kind: "frameMissing", frameIndex: event.frameIndex, why: event.why };
+    case "status": {
+      const { batteryPercent, freeBytes, freeFrames } = event;
+      return { kind: "statusRead", batteryPercent, freeBytes, freeFrames };
+    }
+    case "failed": {
+      const { code, sentence, frameIndex, gone } = event;
+      return { kind: "cameraFailed", code, sentence, frameIndex, gone };
+    }
+  }
+}
+
+function connected(told: CameraDescription, isToneCurveKnown: boolean): BareWatchEvent {
+  return {
+    kind: "cameraConnected",
+    isoLadder: told.isoLadder,
+    fixedIso: told.fixedIso ?? null,
+    fNumber: told.fNumber,
+    program: told.program,
+    clockOffsetMs: told.clockOffsetMs,
+    canTakeFrames: told.hasBulb || told.exposureLadderSeconds.length > 0,
+    isToneCurveKnown,
+  };
+}
