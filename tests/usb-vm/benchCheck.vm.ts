@@ -6,7 +6,7 @@ import { temporaryFolder } from "../support/temporaryFolder.ts";
 import { Bus } from "./bus.ts";
 
 /** Nine bulb exposures, and the program's loading in an emulated processor. */
-const CHECK_MS = 240_000;
+const CHECK_MS = 400_000;
 
 let bus: Bus;
 beforeAll(async () => {

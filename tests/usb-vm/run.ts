@@ -15,7 +15,7 @@ const COMMAND = {
       type: "number",
       value: "S",
       help: "the machine is switched off after this long",
-      default: 900,
+      default: 1500,
       above: 0,
     },
     required: { type: "flag", help: "fail where the machine cannot be had" },
