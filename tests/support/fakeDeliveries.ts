@@ -32,7 +32,10 @@ export function createFakeDeliveries(
         openedUtcMs: null,
         score: 0.8,
         isByHand: picks.get(frameIndex) === "keep",
-        reasons: ["strong structure", "highlights whole"],
+        reasons: [
+          ...(picks.get(frameIndex) === "keep" ? ["your pick"] : []),
+          ...["strong structure", "highlights whole"],
+        ],
       }));
   const morning = (nightId: string): MorningView => {
     if (nightId !== NIGHT_ID) {
