@@ -8,7 +8,6 @@ import {
   type ExposureLimit,
 } from "./allocation.ts";
 import { stopsFromMidGrey, type Exposure } from "./exposure.ts";
-import type { SkyMood } from "./skyModels.ts";
 import { learn, moodOf, outlook, startForecast, type Forecast, type Outlook } from "./forecast.ts";
 import {
   expectFrame,
@@ -33,6 +32,14 @@ import {
 } from "./lightMeter.ts";
 import { usableIsos } from "./ladder.ts";
 import { curtainSecondsOf } from "./limits.ts";
+import {
+  curtainsAfter,
+  loweredAfter,
+  moodToTell,
+  recentAfter,
+  type CurtainMemory,
+  type RecentLevels,
+} from "./memory.ts";
 import { isUsable, levelOf, middleSecondsOf, type FrameObservation } from "./observation.ts";
 import { reasonsFor, type DecisionFacts } from "./reasons.ts";
 import type { ExposureSettings } from "./settings.ts";
@@ -46,10 +53,8 @@ export type GovernorState = {
   readonly forecast: Forecast;
   readonly record: ForecastRecord;
   readonly light: LightMeter;
-  /** Levels of the last minute and a half, oldest first. */
-  readonly recent: readonly { readonly atSeconds: number; readonly level: number }[];
-  /** Longest exposure that keeps the curtains crisp, smoothed; null: no motion known. */
-  readonly curtains: { readonly pxPerSecond: number; readonly unknownCount: number } | null;
+  readonly recent: RecentLevels;
+  readonly curtains: CurtainMemory | null;
   /** How far under the target clipped readings have driven the exposure, stops, ≥ 0. */
   readonly loweredStops: number;
   /** The newest order; null: none yet. */
@@ -63,24 +68,6 @@ export type GovernorState = {
     readonly plainSeconds: number;
   } | null;
 };
-
-/** The sky must swing by so much about its trend before the photographer is told that it pulsates. */
-const PULSE_STOPS_MIN = 0.15;
-
-/** The forecast may rest on a mean-reverting model in a quiet sky too; it is not told as pulsation. */
-function moodToTell(mood: SkyMood, recent: GovernorState["recent"]): SkyMood {
-  if (mood !== "pulsing") return mood;
-  const first = recent[0];
-  const last = recent.at(-1);
-  if (first === undefined || last === undefined || recent.length < 4) return "still";
-  const slope = (last.level - first.level) / Math.max(1e-9, last.atSeconds - first.atSeconds);
-  const swings = recent.map(
-    ({ atSeconds, level }) => level - first.level - slope * (atSeconds - first.atSeconds),
-  );
-  const swingStops = Math.max(...swings) - Math.min(...swings);
-  if (swingStops >= PULSE_STOPS_MIN) return "pulsing";
-  return Math.abs(last.level - first.level) >= PULSE_STOPS_MIN ? "trending" : "still";
-}
 
 /** The next exposure, with the reasons that are shown to the photographer. */
 export type GovernDecision = {
@@ -111,7 +98,6 @@ export function startGovernor(first: Exposure | null): GovernorState {
 const NOISE_STOPS_MIN = 0.01;
 /** Nor worse than this: it would teach nothing anyway. */
 const NOISE_STOPS_MAX = 4;
-const RECENT_SECONDS = 90;
 
 /** Takes in what a frame's reading said; a senseless reading changes nothing. */
 export function observeFrame(
@@ -148,56 +134,6 @@ export function observeFrame(
       settings,
     ),
   };
-}
-
-/** Drops what is older than needed, but only now and then: most frames just add one. */
-function recentAfter(
-  recent: GovernorState["recent"],
-  note: { readonly atSeconds: number; readonly level: number },
-): GovernorState["recent"] {
-  const first = recent.findIndex(({ atSeconds }) => atSeconds > note.atSeconds - RECENT_SECONDS);
-  const kept = first < 0 ? [] : first === 0 ? recent : recent.slice(first);
-  return [...kept, note];
-}
-
-/** A motion that could not be measured so many times in a row is no longer counted with. */
-const UNKNOWN_COUNT_MAX = 3;
-
-function curtainsAfter(
-  curtains: GovernorState["curtains"],
-  { motion }: FrameObservation,
-): GovernorState["curtains"] {
-  if (motion.kind === "measured" && Number.isFinite(motion.pxPerSecond)) {
-    const speed = Math.max(0, motion.pxPerSecond);
-    const before = curtains?.pxPerSecond ?? speed;
-    // Curtains that quicken are believed at once: the next frame is the one that would smear.
-    return { pxPerSecond: Math.max(speed, (before + speed) / 2), unknownCount: 0 };
-  }
-  if (curtains === null || curtains.unknownCount + 1 >= UNKNOWN_COUNT_MAX) return null;
-  return { ...curtains, unknownCount: curtains.unknownCount + 1 };
-}
-
-/** A frame so far over the target clips for that reason, stops. */
-const OVEREXPOSED_STOPS = 0.3;
-
-/**
- * Clipped readings drive the exposure down at once; it comes back slowly. A frame that the sky has
- * overrun says nothing of what would clip at the target.
- *
- * @param skyStops  What the frame got, the part that was cut off included.
- */
-function loweredAfter(
-  loweredStops: number,
-  { clippedShare, skyStops }: Pick<FrameObservation, "clippedShare" | "skyStops">,
-  { clippedShareMax, targetStops }: ExposureSettings,
-): number {
-  if (!(clippedShareMax < 1) || !(clippedShare >= 0)) return 0;
-  if (clippedShare > clippedShareMax) {
-    if (skyStops > targetStops + OVEREXPOSED_STOPS) return loweredStops;
-    const excess = Math.log2(Math.min(64, clippedShare / Math.max(1e-4, clippedShareMax)));
-    return Math.min(3, loweredStops + 0.1 + 0.1 * excess);
-  }
-  return clippedShare > clippedShareMax / 3 ? loweredStops : Math.max(0, loweredStops - 0.05);
 }
 
 /** Takes in a sample of the sky light meter, whose scale is learned from the frames. */

@@ -1,0 +1,81 @@
+import type { FrameObservation } from "./observation.ts";
+import type { ExposureSettings } from "./settings.ts";
+import type { SkyMood } from "./skyModels.ts";
+
+/** Levels (log2 cd/m²) of the last minute and a half, oldest first. */
+export type RecentLevels = readonly { readonly atSeconds: number; readonly level: number }[];
+
+/** How fast the curtains move, smoothed, in pixels of the full-size frame. */
+export type CurtainMemory = {
+  readonly pxPerSecond: number;
+  /** Frames in a row in which it could not be measured. */
+  readonly unknownCount: number;
+};
+
+const RECENT_SECONDS = 90;
+
+/** Drops what is older than needed, but only now and then: most frames just add one. */
+export function recentAfter(recent: RecentLevels, note: RecentLevels[number]): RecentLevels {
+  const first = recent.findIndex(({ atSeconds }) => atSeconds > note.atSeconds - RECENT_SECONDS);
+  const kept = first < 0 ? [] : first === 0 ? recent : recent.slice(first);
+  return [...kept, note];
+}
+
+/** A motion that could not be measured so many times in a row is no longer counted with. */
+const UNKNOWN_COUNT_MAX = 3;
+
+/** The curtains' speed after a frame; null: not known. */
+export function curtainsAfter(
+  curtains: CurtainMemory | null,
+  { motion }: FrameObservation,
+): CurtainMemory | null {
+  if (motion.kind === "measured" && Number.isFinite(motion.pxPerSecond)) {
+    const speed = Math.max(0, motion.pxPerSecond);
+    const before = curtains?.pxPerSecond ?? speed;
+    // Curtains that quicken are believed at once: the next frame is the one that would smear.
+    return { pxPerSecond: Math.max(speed, (before + speed) / 2), unknownCount: 0 };
+  }
+  if (curtains === null || curtains.unknownCount + 1 >= UNKNOWN_COUNT_MAX) return null;
+  return { ...curtains, unknownCount: curtains.unknownCount + 1 };
+}
+
+/** A frame so far over the target clips for that reason, stops. */
+const OVEREXPOSED_STOPS = 0.3;
+
+/**
+ * Clipped readings drive the exposure down at once; it comes back slowly. A frame that the sky has
+ * overrun says nothing of what would clip at the target.
+ *
+ * @param skyStops  What the frame got, the part that was cut off included.
+ */
+export function loweredAfter(
+  loweredStops: number,
+  { clippedShare, skyStops }: Pick<FrameObservation, "clippedShare" | "skyStops">,
+  { clippedShareMax, targetStops }: ExposureSettings,
+): number {
+  if (!(clippedShareMax < 1) || !(clippedShare >= 0)) return 0;
+  if (clippedShare > clippedShareMax) {
+    if (skyStops > targetStops + OVEREXPOSED_STOPS) return loweredStops;
+    const excess = Math.log2(Math.min(64, clippedShare / Math.max(1e-4, clippedShareMax)));
+    return Math.min(3, loweredStops + 0.1 + 0.1 * excess);
+  }
+  return clippedShare > clippedShareMax / 3 ? loweredStops : Math.max(0, loweredStops - 0.05);
+}
+
+/** The sky must swing by so much about its trend before the photographer is told that it pulsates. */
+const PULSE_STOPS_MIN = 0.15;
+
+/** The forecast may rest on a mean-reverting model in a quiet sky too; it is not told as pulsation. */
+export function moodToTell(mood: SkyMood, recent: RecentLevels): SkyMood {
+  if (mood !== "pulsing") return mood;
+  const first = recent[0];
+  const last = recent.at(-1);
+  if (first === undefined || last === undefined || recent.length < 4) return "still";
+  const slope = (last.level - first.level) / Math.max(1e-9, last.atSeconds - first.atSeconds);
+  const swings = recent.map(
+    ({ atSeconds, level }) => level - first.level - slope * (atSeconds - first.atSeconds),
+  );
+  const swingStops = Math.max(...swings) - Math.min(...swings);
+  if (swingStops >= PULSE_STOPS_MIN) return "pulsing";
+  return Math.abs(last.level - first.level) >= PULSE_STOPS_MIN ? "trending" : "still";
+}
