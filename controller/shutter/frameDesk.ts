@@ -59,8 +59,13 @@ export class FrameDesk {
   }
 
   /** A capture is about to begin; the event connection may be faster than its answer. */
-  await(frameIndex: number, captureId: TransactionId): void {
-    this.#files.await({ frameIndex, captureId });
+  await(frameIndex: number, captureId: TransactionId, isHeldOpen: boolean): void {
+    this.#files.await({ frameIndex, captureId, isHeldOpen });
+  }
+
+  /** The bulb is about to be closed. */
+  noteClosing(frameIndex: number): void {
+    this.#files.noteClosing(frameIndex);
   }
 
   giveUp(frameIndex: number): void {
@@ -115,6 +120,7 @@ export class FrameDesk {
     const { errands } = this.#options;
     if (errands.has(RANK.comparison)) return;
     const errand = comparisonErrand(link, (handles) => {
+      this.#files.offerUnclaimed();
       for (const handle of handles) this.name(link, handle, null);
       const missing = this.#files.noteComparison(realMs(), this.#graceMs());
       for (const frameIndex of missing) this.#tellMissing(frameIndex, LATE_FILE);

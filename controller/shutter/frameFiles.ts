@@ -3,6 +3,8 @@ type Awaited = {
   readonly frameIndex: number;
   /** Transaction that began the capture; events may carry it. */
   readonly captureId: number;
+  /** Its bulb is open: a file that names another transaction, or none, is not this frame's. */
+  isHeldOpen: boolean;
   /** Real time after which the card is compared with what is known; null: the shutter is open. */
   compareAtMs: number | null;
   comparisons: number;
@@ -29,7 +31,7 @@ export type NamedFile =
 export class FrameFiles {
   readonly #known = new Set<number>();
   readonly #awaited: Awaited[] = [];
-  /** Files that came since the latest capture began and were nobody's. */
+  /** Files that came since the latest capture began and were nobody's, or nobody's yet. */
   #unclaimed: number[] = [];
   readonly #served: { readonly frameIndex: number; readonly captureId: number }[] = [];
 
@@ -42,14 +44,25 @@ export class FrameFiles {
     this.#known.delete(handle);
   }
 
-  /** A capture has begun. */
-  await(frame: { readonly frameIndex: number; readonly captureId: number }): void {
+  /** A capture has begun; `isHeldOpen`: as a bulb, until `noteClosing`. */
+  await(frame: {
+    readonly frameIndex: number;
+    readonly captureId: number;
+    readonly isHeldOpen: boolean;
+  }): void {
     this.#awaited.push({ ...frame, compareAtMs: null, comparisons: 0 });
     this.#unclaimed = [];
   }
 
+  /** The bulb is about to be closed: from here on the camera may name the file. */
+  noteClosing(frameIndex: number): void {
+    const frame = this.#awaited.find((awaited) => awaited.frameIndex === frameIndex);
+    if (frame) frame.isHeldOpen = false;
+  }
+
   /** The capture is over: from here on the camera may be late. */
   expectBy(frameIndex: number, compareAtMs: number): void {
+    this.noteClosing(frameIndex);
     const frame = this.#awaited.find((awaited) => awaited.frameIndex === frameIndex);
     if (frame) frame.compareAtMs = compareAtMs;
   }
@@ -79,7 +92,7 @@ export class FrameFiles {
     if (served && !this.#awaited.some(isSame)) {
       return { kind: "companion", frameIndex: served.frameIndex };
     }
-    const frame = this.#awaited.find(isSame) ?? this.#awaited[0];
+    const frame = this.#awaited.find(isSame) ?? this.#awaited.find((one) => !one.isHeldOpen);
     if (!frame) {
       this.#unclaimed.push(handle);
       return { kind: "foreign" };
@@ -102,7 +115,12 @@ export class FrameFiles {
   ): readonly number[] {
     const at = this.#served.findIndex((served) => served.frameIndex === frame.frameIndex);
     if (at >= 0) this.#served.splice(at, 1);
-    this.#awaited.unshift({ ...frame, compareAtMs, comparisons: 0 });
+    this.#awaited.unshift({ ...frame, isHeldOpen: false, compareAtMs, comparisons: 0 });
+    return this.offerUnclaimed();
+  }
+
+  /** Files that were nobody's may be named anew: a frame without its own may take one. */
+  offerUnclaimed(): readonly number[] {
     const unclaimed = this.#unclaimed;
     this.#unclaimed = [];
     for (const handle of unclaimed) this.#known.delete(handle);

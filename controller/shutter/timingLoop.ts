@@ -160,7 +160,7 @@ export class TimingLoop {
         );
         break;
       case "noteReleased":
-        if (message.what === "opened") this.#desk.await(message.frameIndex, NO_TRANSACTION);
+        if (message.what === "opened") this.#desk.await(message.frameIndex, NO_TRANSACTION, true);
         else this.#desk.expect(message.frameIndex, realMs());
         break;
       case "listCard":
@@ -297,7 +297,7 @@ export class TimingLoop {
   }
 
   async #openBulb(mover: ShutterMover, order: ExposureOrder): Promise<void> {
-    const { openingId, result } = await this.#begin(order, async () => await mover.open());
+    const { openingId, result } = await this.#begin(order, true, () => mover.open());
     const openedMs = result.answeredMs - this.#openings.noteAnswer(result);
     const exposureMs = (order.exposure.exposureSeconds * 1000) / this.#options.origin.rate;
     const isOver = this.#shutter.kind === "opening" && this.#shutter.isOver;
@@ -307,7 +307,7 @@ export class TimingLoop {
   }
 
   async #startTimed(mover: ShutterMover, order: ExposureOrder): Promise<void> {
-    const { result } = await this.#begin(order, async () => await mover.startTimed(order.exposure));
+    const { result } = await this.#begin(order, false, () => mover.startTimed(order.exposure));
     const { answer, exposureSeconds } = result;
     const closesAtMs = answer.answeredMs + (exposureSeconds * 1000) / this.#options.origin.rate;
     this.#shutter = { kind: "timed", order, exposureSeconds, closesAtMs };
@@ -317,6 +317,7 @@ export class TimingLoop {
   /** Starts a capture, again while the camera is busy, and expects its file from then on. */
   async #begin<T>(
     order: ExposureOrder,
+    isHeldOpen: boolean,
     start: () => Promise<T>,
   ): Promise<{ readonly openingId: TransactionId; readonly result: T }> {
     const { session } = this.#requireConnected().link;
@@ -324,7 +325,7 @@ export class TimingLoop {
     return await this.#insist(async () => {
       const openingId = session.upcomingTransactionId;
       const startMs = realMs();
-      this.#desk.await(frameIndex, openingId);
+      this.#desk.await(frameIndex, openingId, isHeldOpen);
       try {
         const result = await start();
         this.#readout.noteOpened(startMs);
@@ -339,6 +340,7 @@ export class TimingLoop {
 
   async #close(open: Open): Promise<void> {
     const { mover } = this.#requireConnected();
+    this.#desk.noteClosing(open.order.frameIndex);
     const answer = await mover.close(open.openingId);
     const openMs = answer.sentMs - open.openedMs + mover.bulbExcessMs;
     this.#noteClosed(open.order, {

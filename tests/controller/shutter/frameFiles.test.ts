@@ -3,10 +3,16 @@ import { FrameFiles } from "../../../controller/shutter/frameFiles.ts";
 
 const UNRELATED = 0xffffffff;
 
+/** A bulb that has been opened and closed. */
+function exposed(files: FrameFiles, frameIndex: number, captureId: number): void {
+  files.await({ frameIndex, captureId, isHeldOpen: true });
+  files.noteClosing(frameIndex);
+}
+
 function twoExposed(): FrameFiles {
   const files = new FrameFiles();
-  files.await({ frameIndex: 0, captureId: 11 });
-  files.await({ frameIndex: 1, captureId: 22 });
+  exposed(files, 0, 11);
+  exposed(files, 1, 22);
   return files;
 }
 
@@ -41,16 +47,33 @@ describe("the files of frames", () => {
 
   it("takes a file that nobody waits for as foreign, and offers it when a frame waits again", () => {
     const files = new FrameFiles();
-    files.await({ frameIndex: 0, captureId: 11 });
+    exposed(files, 0, 11);
     expect(files.name(100, 0)).toMatchObject({ frameIndex: 0 });
     expect(files.name(101, 0)).toEqual({ kind: "foreign" });
     expect(files.awaitAgain({ frameIndex: 0, captureId: 11 }, null)).toEqual([101]);
     expect(files.name(101, 0)).toMatchObject({ frameIndex: 0 });
   });
 
+  it("gives an open bulb no file of another transaction before its own has had its chance", () => {
+    const files = new FrameFiles();
+    files.await({ frameIndex: 1, captureId: 22, isHeldOpen: true });
+    expect(files.name(100, 11)).toEqual({ kind: "foreign" }); // of a frame whose link broke
+    files.expectBy(1, 1_000);
+    expect(files.name(101, 22)).toMatchObject({ frameIndex: 1 });
+  });
+
+  it("offers such a file again when the card is compared and the frame still has none", () => {
+    const files = new FrameFiles();
+    files.await({ frameIndex: 1, captureId: 22, isHeldOpen: true });
+    files.name(100, UNRELATED);
+    files.expectBy(1, 1_000);
+    expect(files.offerUnclaimed()).toEqual([100]);
+    expect(files.name(100, null)).toMatchObject({ frameIndex: 1 });
+  });
+
   it("gives a frame up after three comparisons at 100, 200 and 400 ms that found nothing", () => {
     const files = new FrameFiles();
-    files.await({ frameIndex: 0, captureId: 11 });
+    exposed(files, 0, 11);
     expect(files.compareAtMs).toBeNull(); // the shutter is still open
     files.expectBy(0, 1_000);
     expect(files.compareAtMs).toBe(1_000);
@@ -67,7 +90,7 @@ describe("the files of frames", () => {
     const files = twoExposed();
     files.name(100, 11);
     expect(files.forgetAll()).toEqual([1]);
-    files.await({ frameIndex: 2, captureId: 33 });
+    exposed(files, 2, 33);
     expect(files.name(100, 33)).toMatchObject({ frameIndex: 2 });
   });
 
