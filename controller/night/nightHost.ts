@@ -67,7 +67,8 @@ export class NightHost implements NightService {
   readonly #guardNotes: GuardNotes;
   #tellTimer: NodeJS.Timeout | null = null;
   #settle: () => void = () => {};
-  #finished = new Promise<void>((resolve) => (this.#settle = resolve));
+  /** Settled while no watch runs any more; made anew when one is started after that. */
+  #finished = this.#untilSettled();
 
   constructor(parts: NightHostParts) {
     this.#parts = parts;
@@ -229,6 +230,7 @@ export class NightHost implements NightService {
       // The night's first camera has the folder to itself; each other one has a folder in it.
       framesFolder: cameraId === this.#parts.cameraIds[0] ? "" : cameraId,
     });
+    if (this.#areAllOver()) this.#finished = this.#untilSettled();
     this.#runners.set(cameraId, runner);
     if (this.#parts.framing) catalogue.setState(framingKey(cameraId), this.#parts.framing);
     markRunning(catalogue, this.#parts.runningOrder);
@@ -258,12 +260,17 @@ export class NightHost implements NightService {
   #watchFinished(): void {
     const { catalogue } = this.#parts;
     this.#saveResponses();
-    const areAllOver = [...this.#runners.values()].every(
-      (runner) => runner.state.phase.kind === "finished",
-    );
-    if (!areAllOver) return;
+    if (!this.#areAllOver()) return;
     if (catalogue) markRunning(catalogue, null);
     this.#settle();
+  }
+
+  #areAllOver(): boolean {
+    return [...this.#runners.values()].every((runner) => runner.state.phase.kind === "finished");
+  }
+
+  #untilSettled(): Promise<void> {
+    return new Promise((resolve) => (this.#settle = resolve));
   }
 
   #saveResponses(): void {
