@@ -195,9 +195,32 @@ export function learn(
   };
 }
 
+/** Up to this age the newest reading is as good as the models say, seconds. */
+const FRESH_SECONDS = 120;
+/** Smooth brightenings and dimmings of the whole sky, twilight and moonrise, last about so long. */
+const TREND_LASTS_SECONDS = 3600;
+/** By so much the newest trend misses what such a sky does in the meantime: a stop in half an hour. */
+const STALE_STOPS_PER_SECOND = 1 / 1800;
+
+/**
+ * What the models know goes stale in a break of minutes or hours: the trend is carried on less and
+ * less far, and the level becomes so doubtful that the first reading after the break is taken at
+ * once.
+ * Source: damped trend, Gardner & McKenzie 1985; the figures are this program's choice.
+ */
+function staleAfter(seconds: number): { carriedSeconds: number; doubtStops: number } {
+  const over = Math.max(0, seconds - FRESH_SECONDS);
+  const carried = -TREND_LASTS_SECONDS * Math.expm1(-over / TREND_LASTS_SECONDS);
+  return {
+    carriedSeconds: seconds - over + carried,
+    doubtStops: STALE_STOPS_PER_SECOND * over,
+  };
+}
+
 /** Predicts every model into `aheadOfAll` and mixes them by their weights. */
 function predictAll(forecast: Forecast, seconds: number, bank: BankTuning): Outlook {
   const { models } = bank;
+  const { carriedSeconds, doubtStops } = staleAfter(seconds);
   if (aheadOfAll.length < models.length * CELLS) {
     aheadOfAll = new Float64Array(models.length * CELLS);
   }
@@ -208,7 +231,8 @@ function predictAll(forecast: Forecast, seconds: number, bank: BankTuning): Outl
   let square = 0;
   for (let index = 0; index < models.length; index += 1) {
     const at = index * CELLS;
-    predict(models[index]!, forecast.cells, at, seconds);
+    predict(models[index]!, forecast.cells, at, carriedSeconds);
+    ahead[3]! += doubtStops * doubtStops;
     for (let cell = 0; cell < CELLS; cell += 1) all[at + cell] = ahead[cell]!;
     const weight = Math.exp(forecast.logWeights[index]!);
     const mean = ahead[0]! + ahead[2]! - base;
