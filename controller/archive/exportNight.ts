@@ -1,9 +1,13 @@
+import { existsSync } from "node:fs";
 import { copyFile, mkdir, open, rename } from "node:fs/promises";
 import { basename, dirname, join } from "node:path";
 import { NightError } from "../../core/errors.ts";
 import type { FrameSet } from "../../core/frames/frameSets.ts";
+import { LEFT_BEHIND_REASON, isLeftBehind } from "../../core/frames/reconcile.ts";
+import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { archiveError } from "./archiveError.ts";
-import { CATALOGUE_FILE, type Catalogue } from "./catalogue.ts";
+import { CATALOGUE_FILE, Catalogue } from "./catalogue.ts";
+import { keyOf, keysOf } from "./frameKey.ts";
 import { PART_ENDING } from "./frameFiles.ts";
 import { keptFiles, listsOf, sidecarPath, type FileWork } from "./keptFiles.ts";
 import { NIGHT_FILE } from "./nightFolder.ts";
@@ -19,7 +23,8 @@ export type Export = {
 /**
  * Copies a night, or some of its frame sets, to another disk and reads every copy back.
  *
- * The catalogue comes along whole. A file that is altered here is copied nowhere and named. What
+ * The catalogue comes along with every row; rows of frames that stay behind say so, so that the copy
+ * is whole in itself, and what an earlier export brought to the same place still counts. A file that is altered here is copied nowhere and named. What
  * lies at the target already and is right is not copied again, so that a broken-off export goes on.
  *
  * @param targetDir  Folder into which the night's own folder is put.
@@ -40,7 +45,7 @@ export async function exportNight(
   try {
     await mkdir(to, { recursive: true });
     for (const path of [NIGHT_FILE, ...listsOf(catalogue)]) await copyUnlisted(from, to, path);
-    await catalogue.copyTo(join(to, CATALOGUE_FILE));
+    await copyCatalogue(catalogue, to, sets);
     for (const { path, bytes, sha256 } of keptFiles(catalogue, sets)) {
       work.signal.throwIfAborted();
       const remark = await copyVerified(from, to, path, sha256);
@@ -54,6 +59,47 @@ export async function exportNight(
     work.signal.throwIfAborted();
     throw archiveError(thrown, to);
   }
+}
+
+async function copyCatalogue(
+  catalogue: Catalogue,
+  to: string,
+  sets: readonly FrameSet[] | null,
+): Promise<void> {
+  const meant = sets === null ? null : new Set([...keysOf(sets), ...keysAt(to)]);
+  await catalogue.copyTo(join(to, CATALOGUE_FILE));
+  if (meant === null) return;
+  const copy = Catalogue.open(to);
+  try {
+    const stay = allFrames(copy).filter((frame) => !meant.has(keyOf(frame)));
+    copy.putFrames(stay.map(leftBehind));
+  } finally {
+    copy.close();
+  }
+}
+
+/** The frames that an earlier export to this place was meant to bring. */
+function keysAt(nightDir: string): readonly string[] {
+  if (!existsSync(join(nightDir, CATALOGUE_FILE))) return [];
+  try {
+    const copy = Catalogue.open(nightDir, { readOnly: true });
+    const meant = allFrames(copy).filter((frame) => !isLeftBehind(frame));
+    copy.close();
+    return meant.map(keyOf);
+  } catch {
+    // An export that was broken off in the middle of its catalogue: it brought nothing else yet.
+    return [];
+  }
+}
+
+function leftBehind(frame: FrameRecord): FrameRecord {
+  if (isLeftBehind(frame)) return frame;
+  const reasons = [...frame.reasons, LEFT_BEHIND_REASON];
+  return { ...frame, status: frame.status === "kept" ? "missing" : frame.status, reasons };
+}
+
+function allFrames(catalogue: Catalogue): readonly FrameRecord[] {
+  return catalogue.frames({ fromIndex: 0, count: Number.MAX_SAFE_INTEGER });
 }
 
 /** @returns null when the copy is right, else why there is none. */

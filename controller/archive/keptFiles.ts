@@ -1,6 +1,8 @@
 import type { FrameSet } from "../../core/frames/frameSets.ts";
+import { isLeftBehind } from "../../core/frames/reconcile.ts";
 import type { FrameFile } from "../../core/night/frameRecord.ts";
 import type { Catalogue } from "./catalogue.ts";
+import { keyOf, keysOf, type FrameName } from "./frameKey.ts";
 import { ORIGINALS_FOLDER, ORIGINALS_LIST, originalsOf } from "./originals.ts";
 
 /** What long work over files tells, and by what it is stopped. */
@@ -15,14 +17,15 @@ export function keptFiles(
   catalogue: Catalogue,
   sets: readonly FrameSet[] | null,
 ): readonly FrameFile[] {
-  const wanted = sets === null ? null : new Set(sets.flatMap(framesOf));
-  const isWanted = (frame: { cameraId: string; frameIndex: number }): boolean =>
-    wanted === null || wanted.has(`${frame.cameraId} ${frame.frameIndex}`);
-  const frames = catalogue
-    .frames({ fromIndex: 0, count: Number.MAX_SAFE_INTEGER })
-    .filter(isWanted)
+  const wanted = sets === null ? null : keysOf(sets);
+  const rows = catalogue.frames({ fromIndex: 0, count: Number.MAX_SAFE_INTEGER });
+  const leftBehind = new Set(rows.filter(isLeftBehind).map(keyOf));
+  const isMeant = (frame: FrameName): boolean =>
+    !leftBehind.has(keyOf(frame)) && (wanted === null || wanted.has(keyOf(frame)));
+  const frames = rows
+    .filter(isMeant)
     .flatMap(({ status, file }) => (status === "kept" && file !== null ? [file] : []));
-  const originals = originalsOf(catalogue.nightDir).filter(isWanted);
+  const originals = originalsOf(catalogue.nightDir).filter(isMeant);
   return [...frames, ...originals.map(({ file }) => file)];
 }
 
@@ -30,10 +33,6 @@ export function keptFiles(
 export function listsOf(catalogue: Catalogue): readonly string[] {
   const cameras = new Set(originalsOf(catalogue.nightDir).map(({ cameraId }) => cameraId));
   return [...cameras].map((id) => `${ORIGINALS_FOLDER}/${id}/${ORIGINALS_LIST}`);
-}
-
-function framesOf({ cameraId, frameIndices }: FrameSet): readonly string[] {
-  return frameIndices.map((frameIndex) => `${cameraId} ${frameIndex}`);
 }
 
 /** Where XMP beside a frame's file lies. */

@@ -4,6 +4,7 @@ import { PRUNED_REASON } from "../../core/frames/reconcile.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { archiveError } from "./archiveError.ts";
 import type { Catalogue } from "./catalogue.ts";
+import { keyOf } from "./frameKey.ts";
 import type { FileWork } from "./keptFiles.ts";
 import { isJpegName } from "./originals.ts";
 
@@ -30,13 +31,13 @@ export async function pruneFiles(
     catalogue
       .picks()
       .filter((pick) => pick.pick === "keep")
-      .map((pick) => `${pick.cameraId} ${pick.frameIndex}`),
+      .map(keyOf),
   );
   const isDoomed = (frame: FrameRecord): boolean =>
     frame.status === "kept" &&
     frame.file !== null &&
     isJpegName(frame.file.path) &&
-    !picked.has(`${frame.cameraId} ${frame.frameIndex}`) &&
+    !picked.has(keyOf(frame)) &&
     (rule === "unpicked" || frame.pace === "sentinel");
   const doomed = catalogue
     .frames({ fromIndex: 0, count: Number.MAX_SAFE_INTEGER })

@@ -11,19 +11,14 @@ import { deflicker } from "../../core/frames/deflicker.ts";
 import { archiveError } from "../archive/archiveError.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { writeWhole } from "../archive/frameFiles.ts";
+import { keyOf } from "../archive/frameKey.ts";
 import { clearSet, deliverSet, type ReadySet } from "./deliverSet.ts";
 import { UNITS, unitsOf, type DeliveryProgress, type DeliveryStep } from "./deliveryUnits.ts";
 import { makeContactSheet, makeKeogram, makeReport, writeSidecars } from "./deliverWorks.ts";
 import { FramePool } from "./framePool.ts";
 import { beginManifest, finishManifest, isGoneOnWith } from "./manifest.ts";
 import { checkOneSize, measureNight, type MeasuredNight } from "./measureNight.ts";
-import {
-  chooseSets,
-  keyOf,
-  readNight,
-  type NightToDeliver,
-  type SetToDeliver,
-} from "./nightToDeliver.ts";
+import { chooseSets, readNight, type NightToDeliver, type SetToDeliver } from "./nightToDeliver.ts";
 import { ProgressCounter } from "./progress.ts";
 
 export type DeliverOptions = {

@@ -5,13 +5,14 @@ import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { writeWhole } from "../archive/frameFiles.ts";
 import { sidecarPath } from "../archive/keptFiles.ts";
 import { isJpegName, originalsOf } from "../archive/originals.ts";
+import { keyOf } from "../archive/frameKey.ts";
 import { encodeJpeg, encodePng } from "./canvas.ts";
 import { drawContactSheet } from "./contactSheet.ts";
 import type { ReadySet } from "./deliverSet.ts";
 import { contextsOf, xmpOf } from "./frameMetadata.ts";
 import { drawKeogram } from "./keogram.ts";
 import type { MeasuredNight } from "./measureNight.ts";
-import { framingOf, keyOf, toneResponseOf, type NightToDeliver } from "./nightToDeliver.ts";
+import { framingOf, toneResponseOf, type NightToDeliver } from "./nightToDeliver.ts";
 import { writeReport } from "./report.ts";
 
 /** What the works over a whole night are made from. */

@@ -5,7 +5,8 @@ import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { utcMs } from "../../core/units.ts";
 import type { Pick } from "../archive/catalogue.ts";
 import type { NightInfo } from "../archive/nightInfo.ts";
-import { framingOf, keyOf, type NightToDeliver } from "./nightToDeliver.ts";
+import { keyOf } from "../archive/frameKey.ts";
+import { framingOf, type NightToDeliver } from "./nightToDeliver.ts";
 
 export type FrameContext = {
   readonly info: NightInfo | null;

@@ -5,9 +5,10 @@ import type { ToneResponse } from "../../core/photometry/response.ts";
 import { NightError } from "../../core/errors.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 import { sha256Of } from "../archive/frameFiles.ts";
+import { keyOf } from "../archive/frameKey.ts";
 import type { FramePool } from "./framePool.ts";
 import type { MeasuredFrame } from "./frameTasks.ts";
-import { keyOf, toneResponseOf } from "./nightToDeliver.ts";
+import { toneResponseOf } from "./nightToDeliver.ts";
 
 /** Changes when measuring itself changes, so that no old measure is taken for a new one. */
 const METHOD = "cells-1";

@@ -2,7 +2,7 @@ import type { FrameMeasure } from "../../core/frames/frameMeasure.ts";
 import { chooseKeepers, type Keeper, type KeeperCandidate } from "../../core/frames/keepers.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
-import { keyOf } from "./nightToDeliver.ts";
+import { keyOf } from "../archive/frameKey.ts";
 
 /**
  * The night's keepers by what is known now: by the pixels once the night has been measured, until

@@ -7,6 +7,7 @@ import type { Framing } from "../../core/frames/keogramAxes.ts";
 import type { FrameFile, FrameRecord } from "../../core/night/frameRecord.ts";
 import type { ToneResponse } from "../../core/photometry/response.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
+import { keyOf } from "../archive/frameKey.ts";
 import { nightInfoOf } from "../archive/nightFolder.ts";
 import type { NightInfo } from "../archive/nightInfo.ts";
 import { isJpegName, originalsOf } from "../archive/originals.ts";
@@ -105,10 +106,6 @@ function playedFrames(
   return set.frameIndices
     .filter((index) => index >= set.inFrameIndex && index <= set.outFrameIndex)
     .map((frameIndex) => byKey.get(keyOf({ cameraId: set.cameraId, frameIndex }))!);
-}
-
-export function keyOf(frame: { cameraId: string; frameIndex: number }): string {
-  return `${frame.cameraId} ${frame.frameIndex}`;
 }
 
 function isWithin(frame: FrameRecord, order: DeliverOrder): boolean {

@@ -5,12 +5,12 @@ import type { GapNotice, GuardNotice, SurgeNotice } from "../../core/api/message
 import type { DeliverResult } from "../../core/api/deliverMessages.ts";
 import type { Keeper } from "../../core/frames/keepers.ts";
 import { gapsOf, surgesOf } from "../../core/frames/nightStory.ts";
-import { isPruned } from "../../core/frames/reconcile.ts";
+import { isAway } from "../../core/frames/reconcile.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { guardsKey, type KeptState } from "../archive/stateKeys.ts";
+import { keyOf } from "../archive/frameKey.ts";
 import type { WorksInput } from "./deliverWorks.ts";
 import { drawCurves } from "./reportCurves.ts";
-import { keyOf } from "./nightToDeliver.ts";
 import { clock, escapeHtml, listSection, section, table, tableOr } from "./reportHtml.ts";
 import { planSection } from "./reportPlan.ts";
 
@@ -55,7 +55,7 @@ img,svg{max-width:100%;height:auto}figure{margin:0}figcaption{font-size:.85rem;c
 
 function headline({ night }: ReportInput): string {
   const kept = night.frames.filter((frame) => frame.status === "kept");
-  const missing = night.frames.filter((frame) => frame.status === "missing" && !isPruned(frame));
+  const missing = night.frames.filter((frame) => frame.status === "missing" && !isAway(frame));
   const times = kept.flatMap((frame) => (frame.openedUtcMs === null ? [] : [frame.openedUtcMs]));
   const span =
     times.length === 0 ? "" : `, ${clock(Math.min(...times))} to ${clock(Math.max(...times))} UT`;

@@ -65,9 +65,17 @@ export type ReconciliationStep =
 /** Said of a frame whose preview was deleted on purpose: it is not fetched again. */
 export const PRUNED_REASON = "its preview was pruned";
 
-/** True for a frame whose preview was deleted by rule, when asked. */
-export function isPruned(frame: FrameRecord): boolean {
-  return frame.reasons.includes(PRUNED_REASON);
+/** Said, in a copy of part of a night, of a frame that the copy was never meant to hold. */
+export const LEFT_BEHIND_REASON = "its file stayed with the whole night";
+
+/** True for a frame that a copy of part of a night was not meant to hold. */
+export function isLeftBehind(frame: FrameRecord): boolean {
+  return frame.reasons.includes(LEFT_BEHIND_REASON);
+}
+
+/** True for a frame whose file is not here on purpose: pruned by rule, or left behind by a copy. */
+export function isAway(frame: FrameRecord): boolean {
+  return frame.reasons.includes(PRUNED_REASON) || isLeftBehind(frame);
 }
 
 /** Card times come in whole seconds and say opening or closing, as the camera likes. */
@@ -123,7 +131,7 @@ function stepFor(
   disk: ReadonlyMap<string, number>,
 ): ReconciliationStep | null {
   const { frameIndex } = frame;
-  if (isPruned(frame)) return null;
+  if (isAway(frame)) return null;
   if (frame.status === "kept" && frame.file !== null) {
     const bytes = disk.get(frame.file.path);
     if (bytes === frame.file.bytes) return null;
@@ -157,7 +165,7 @@ function adoptFromDisk(
   disk: ReadonlyMap<string, number>,
 ): ReconciliationStep[] {
   return input.frames.flatMap((frame) => {
-    if (frame.status === "kept" || isPruned(frame)) return [];
+    if (frame.status === "kept" || isAway(frame)) return [];
     const path = input.pathOf(frame.frameIndex, frame.file?.cameraName ?? "");
     return disk.has(path)
       ? [{ kind: "adopt", frameIndex: frame.frameIndex, card: null, path } as const]
@@ -235,7 +243,7 @@ function matchKept(
   const matchedEntries = new Set<Timed>();
   const byName = entriesByName(card);
   for (const frame of frames) {
-    if ((frame.status !== "kept" && !isPruned(frame)) || frame.file === null) continue;
+    if ((frame.status !== "kept" && !isAway(frame)) || frame.file === null) continue;
     const { cameraName, cameraHandle } = frame.file;
     const candidates = (byName.get(cameraName) ?? []).filter((entry) => !matchedEntries.has(entry));
     const distanceMs = (entry: Timed): number =>
@@ -263,7 +271,7 @@ function matchOpen(
   free: readonly Timed[],
   offsetMs: number | null,
 ): Map<number, Timed> {
-  const frames = all.filter((frame) => frame.status !== "kept" && !isPruned(frame));
+  const frames = all.filter((frame) => frame.status !== "kept" && !isAway(frame));
   const isDated = offsetMs !== null && free.every((entry) => entry.timeMs !== null);
   if (!isDated) return matchNewest(frames, free);
   const opened = frames.filter((frame) => frame.openedUtcMs !== null);

@@ -98,6 +98,27 @@ describe("exporting a night", () => {
     expect(outcome.fileCount).toBe(3);
   });
 
+  it("lets a copy of 3 of 6 frames verify by itself, names what it lost, and takes the other 3 later", async () => {
+    const { catalogue } = await sixFrames();
+    const sets = cutFrameSets(catalogue.frames({ fromIndex: 0, count: 99 }));
+    const target = temporaryFolder();
+    const { targetDir } = await exportNight(catalogue, target, [sets[1]!], UNWATCHED);
+    const verified = async () => {
+      const copy = Catalogue.open(targetDir, { readOnly: true });
+      const outcome = await verifyNight(copy, UNWATCHED);
+      const setIds = cutFrameSets(copy.frames({ fromIndex: 0, count: 99 })).map((set) => set.setId);
+      copy.close();
+      return { ...outcome, setIds };
+    };
+    expect(await verified()).toEqual({ fileCount: 3, problems: [], setIds: [sets[1]!.setId] });
+    rmSync(join(targetDir, "frames/000004.jpg"));
+    expect((await verified()).problems).toEqual(["frames/000004.jpg is missing."]);
+    await exportNight(catalogue, target, [sets[0]!], UNWATCHED);
+    expect((await verified()).problems).toEqual(["frames/000004.jpg is missing."]);
+    await exportNight(catalogue, target, null, UNWATCHED);
+    expect(await verified()).toMatchObject({ fileCount: 6, problems: [] });
+  });
+
   it("says in one sentence that a target cannot be written", async () => {
     const { catalogue } = await sixFrames();
     const file = join(temporaryFolder(), "file");
