@@ -5,7 +5,7 @@ import { Catalogue } from "../../../controller/archive/catalogue.ts";
 import { nightInfoOf } from "../../../controller/archive/nightFolder.ts";
 import { checksumOf } from "../../../core/sensors/nmea.ts";
 import { startProgram } from "../../support/program.ts";
-import { openPseudoTerminal } from "../../support/pseudoTerminal.ts";
+import { openPluggableLine } from "../../support/pseudoTerminal.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 import { startTestCamera } from "../../support/testCamera.ts";
 
@@ -15,10 +15,10 @@ function sentence(body: string): string {
   return `$${body}*${checksumOf(body).toString(16).padStart(2, "0")}\r\n`;
 }
 
-it("a night begins at the place that a receiver tells, and goes on when it is pulled", async () => {
+it("a night begins at the place that a receiver tells, goes on when it is pulled, and hears it again", async () => {
   const device = await startTestCamera({ rate: 1, busySeconds: 0.2 });
   onTestFinished(() => device.close());
-  const line = await openPseudoTerminal();
+  const line = await openPluggableLine();
   const timer = setInterval(() => {
     line.write(sentence("GNGGA,180000.00,6854.000,N,02700.000,E,1,08,0.9,212.4,M,20.0,M,,"));
     line.write(sentence("GNRMC,180000.00,A,6854.000,N,02700.000,E,0,0,240327,,,A"));
@@ -33,13 +33,14 @@ it("a night begins at the place that a receiver tells, and goes on when it is pu
   onTestFinished(() => void daemon.child.kill("SIGKILL"));
   await daemon.prints(/GNSS: 68\.9000, 27\.0000/);
   await daemon.prints(/#0000/);
-  clearInterval(timer);
   line.unplug();
   await daemon.prints(/GNSS receiver on .* is gone; the night goes on without it/);
   const frames = device.pictures.orders.length;
   await expect
     .poll(() => device.pictures.orders.length, { timeout: 30_000 })
     .toBeGreaterThan(frames + 1);
+  await line.plug();
+  await daemon.prints(/is gone[^]*GNSS receiver on .* is there/);
   daemon.child.kill("SIGTERM");
   expect(await daemon.ended, daemon.printed()).toBe(0);
 
