@@ -1,11 +1,19 @@
 import type { WatchView } from "../../core/api/messages.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { UtcMs } from "../../core/units.ts";
 import { storyLine } from "./storyLine.ts";
 
-/** What the terminal tells of a night: each metered frame once, each new trouble once. */
+/** Lines that wait for an earlier frame's; a frame that never comes holds up no more than these. */
+const WAITING_COUNT_MAX = 4;
+
+/** The lines of one camera's frames: files are flushed side by side, the lines come in order. */
+type FrameLines = { nextIndex: number; readonly waiting: Map<number, string> };
+
+/** What the terminal tells of a night: each metered frame once and in order, each new trouble once. */
 export class TerminalStory {
   readonly #print: (line: string) => void;
   readonly #hasSeveralCameras: boolean;
+  readonly #lines = new Map<string, FrameLines>();
   readonly #told = new Set<string>();
   readonly #sentences = new Map<string, string>();
 
@@ -14,19 +22,50 @@ export class TerminalStory {
     this.#hasSeveralCameras = cameraIds.length > 1;
   }
 
-  /** A frame is whole on disk, or its reading has come. @returns whether it was told now. */
+  /** A frame is whole on disk, or its reading has come. @returns whether it is news. */
   frame(frame: FrameRecord): boolean {
-    const key = `${frame.cameraId}/${frame.frameIndex}`;
+    const { cameraId, frameIndex } = frame;
+    const key = `${cameraId}/${frameIndex}`;
     if (frame.reading === null || this.#told.has(key)) return false;
     this.#told.add(key);
-    this.#print(storyLine(frame, this.#hasSeveralCameras ? frame.cameraId : null));
+    const lines = this.#linesFrom(cameraId, frameIndex);
+    lines.waiting.set(frameIndex, storyLine(frame, this.#hasSeveralCameras ? cameraId : null));
+    this.#tell(lines, WAITING_COUNT_MAX);
     return true;
   }
 
   /** A watch stands differently. */
-  watch({ cameraId, sentence, allIsWell, phase }: WatchView): void {
+  watch({ cameraId, sentence, allIsWell, phase, newest, startsUtcMs }: WatchView): void {
+    if (newest?.status === "ordered") this.#linesFrom(cameraId, newest.frameIndex);
     if (this.#sentences.get(cameraId) === sentence) return;
     this.#sentences.set(cameraId, sentence);
-    if (!allIsWell || phase === "finished") this.#print(sentence);
+    const lines = this.#lines.get(cameraId);
+    if (lines && phase === "finished") this.#tell(lines, 0);
+    if (startsUtcMs !== null) this.#print(`${sentence} Frames begin at ${utcText(startsUtcMs)}.`);
+    else if (!allIsWell || phase === "finished") this.#print(sentence);
   }
+
+  #linesFrom(cameraId: string, firstIndex: number): FrameLines {
+    const known = this.#lines.get(cameraId);
+    if (known) return known;
+    const lines = { nextIndex: firstIndex, waiting: new Map<number, string>() };
+    this.#lines.set(cameraId, lines);
+    return lines;
+  }
+
+  /** Prints what is due, and passes over what keeps more than `waitingCountMax` lines waiting. */
+  #tell(lines: FrameLines, waitingCountMax: number): void {
+    const { waiting } = lines;
+    const inOrder = [...waiting].sort(([one], [other]) => one - other);
+    for (const [frameIndex, line] of inOrder) {
+      if (frameIndex > lines.nextIndex && waiting.size <= waitingCountMax) return;
+      this.#print(line);
+      waiting.delete(frameIndex);
+      lines.nextIndex = Math.max(lines.nextIndex, frameIndex + 1);
+    }
+  }
+}
+
+function utcText(at: UtcMs): string {
+  return `${new Date(at).toISOString().slice(0, 16).replace("T", " ")} UTC`;
 }
