@@ -1,6 +1,7 @@
 import type { WatchPhase, WatchView } from "../../core/api/messages.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
-import type { EndedBy, WatchPhaseState, WatchState } from "../../core/night/state.ts";
+import { batteryEndMs } from "../../core/night/batteryDrain.ts";
+import type { After, EndedBy, WatchPhaseState, WatchState } from "../../core/night/state.ts";
 import type { MonotonicMs, UtcMs } from "../../core/units.ts";
 
 /** What the view needs beside the watch's own state. */
@@ -15,22 +16,27 @@ export type ViewContext = {
 /** The watch as the page shows it. */
 export function viewOf(state: WatchState, context: ViewContext): WatchView {
   const { utcOf } = context;
+  const { phase } = state;
   const worst = worstGuard(state);
   const ends = endOf(state);
+  const batteryEnd = batteryEndMs(state.batteryFalls, state.settings.batteryStopPercent);
+  const utcOrNull = (atMs: MonotonicMs | null) => (atMs === null ? null : utcOf(atMs));
   return {
     cameraId: context.cameraId,
     cameraLabel: context.cameraLabel,
-    phase: phaseOf(state.phase),
+    phase: phaseOf(phase),
     sentence: worst?.sentence ?? sentenceOf(state),
     allIsWell: worst === null,
     pace: state.pace,
-    isExposing: ["exposing", "closing"].includes(state.phase.kind),
+    isExposing: phase.kind === "exposing" || phase.kind === "closing",
     frameCount: context.frameCount,
     newest: context.newest,
     batteryPercent: state.batteryPercent,
+    batteryEndsUtcMs: utcOrNull(batteryEnd),
     cardFreeBytes: state.freeBytes,
     cardFreeFrames: state.freeFrames,
-    endsUtcMs: ends.atMs === null ? null : utcOf(ends.atMs),
+    startsUtcMs: utcOrNull(phase.kind === "waiting" ? phase.startMs : null),
+    endsUtcMs: utcOrNull(ends.atMs),
     endsBy: ends.by,
     settings: state.settings.exposure,
     guards: state.guards.map(({ sinceMs, ...guard }) => ({
@@ -39,12 +45,12 @@ export function viewOf(state: WatchState, context: ViewContext): WatchView {
     })),
     surges: state.surges.map((surge) => ({
       startUtcMs: utcOf(surge.startMs),
-      endUtcMs: surge.endMs === null ? null : utcOf(surge.endMs),
+      endUtcMs: utcOrNull(surge.endMs),
       riseStops: surge.riseStops,
     })),
     gaps: state.gaps.map((gap) => ({
       startUtcMs: utcOf(gap.startMs),
-      endUtcMs: gap.endMs === null ? null : utcOf(gap.endMs),
+      endUtcMs: utcOrNull(gap.endMs),
       why: gap.why,
     })),
   };
@@ -81,7 +87,7 @@ function sentenceOf(state: WatchState): string {
     case "connecting":
       return "Connecting to the camera.";
     case "waiting":
-      return "Waiting for the start of the watch.";
+      return "Waiting for dark.";
     case "paused":
       return "Paused by hand; the shutter is closed.";
     case "recovering":
@@ -90,9 +96,18 @@ function sentenceOf(state: WatchState): string {
       return `${ENDED[phase.by]} The last frames are being fetched.`;
     case "finished":
       return ENDED[phase.by];
-    default:
+    case "between":
       return calmSentence(state);
+    default:
+      return phase.after === "next" ? calmSentence(state) : lastFrameSentence(phase.after);
   }
+}
+
+/** An order that waits for the frame in hand is answered at once, in words. */
+function lastFrameSentence(after: Exclude<After, "next">): string {
+  return after === "paused"
+    ? "Pausing: the open frame is finished and kept first."
+    : "Ending: the open frame is closed and kept first.";
 }
 
 function calmSentence(state: WatchState): string {

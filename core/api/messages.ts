@@ -43,8 +43,12 @@ export type WatchView = {
   readonly frameCount: number;
   readonly newest: FrameRecord | null;
   readonly batteryPercent: number | null;
+  /** When the battery will be down to where the watch ends, at this pace; null: not known. */
+  readonly batteryEndsUtcMs: UtcMs | null;
   readonly cardFreeBytes: number | null;
   readonly cardFreeFrames: number | null;
+  /** When frames begin, while the watch waits for dark; else null. */
+  readonly startsUtcMs: UtcMs | null;
   /** When the watch will end, and by what; null: not known. */
   readonly endsUtcMs: UtcMs | null;
   readonly endsBy: "time" | "frames" | "dawn" | "battery" | "card" | "hand";

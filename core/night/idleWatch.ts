@@ -22,6 +22,7 @@ export function idleWatch(settings: WatchSettings = DEFAULT_WATCH_SETTINGS): Wat
     probesLeft: settings.probeCountMax,
     quietSinceMs: null,
     batteryPercent: null,
+    batteryFalls: [],
     freeBytes: null,
     freeFrames: null,
     climate: null,

@@ -4,6 +4,7 @@ import { TONE_CURVE_UNSURE, type CurtainMotion, type Reading } from "../photomet
 import type { MonotonicMs } from "../units.ts";
 import type { WatchEffect } from "./effects.ts";
 import type { WatchEvent } from "./events.ts";
+import { withBatteryReading } from "./batteryDrain.ts";
 import { guardsFromClimate } from "./climateGuards.ts";
 import { guardClock } from "./clockGuard.ts";
 import { clearGuard, raiseGuard } from "./guardNotice.ts";
@@ -72,6 +73,7 @@ export function recordInLedger(
           {
             ...state,
             batteryPercent: event.batteryPercent ?? state.batteryPercent,
+            batteryFalls: batteryFallsOf(state, event),
             freeBytes: event.freeBytes ?? state.freeBytes,
             freeFrames: event.freeFrames ?? state.freeFrames,
           },
@@ -96,6 +98,14 @@ export function recordInLedger(
     default:
       return null;
   }
+}
+
+function batteryFallsOf(
+  { batteryFalls, batteryPercent: beforePercent }: WatchState,
+  { atMs, batteryPercent: percent }: Extract<WatchEvent, { kind: "statusRead" }>,
+): WatchState["batteryFalls"] {
+  if (percent === null) return batteryFalls;
+  return withBatteryReading(batteryFalls, { atMs, percent, beforePercent });
 }
 
 /** A closed shutter's frame now waits for its reading. */

@@ -3,6 +3,7 @@ import type { SurgeState } from "../activity/surge.ts";
 import type { Exposure } from "../exposure/exposure.ts";
 import type { GovernorState } from "../exposure/governor.ts";
 import type { MonotonicMs } from "../units.ts";
+import type { BatteryFall } from "./batteryDrain.ts";
 import type { WatchSettings } from "./watchSettings.ts";
 
 /** What ended a watch. */
@@ -109,6 +110,8 @@ export type WatchState = {
   /** Since when nothing has happened in the sky. */
   readonly quietSinceMs: MonotonicMs | null;
   readonly batteryPercent: number | null;
+  /** When the battery went down of late, oldest first. */
+  readonly batteryFalls: readonly BatteryFall[];
   readonly freeBytes: number | null;
   readonly freeFrames: number | null;
   /** What the climate sensor last said; null: there is none. */

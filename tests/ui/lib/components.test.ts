@@ -2,6 +2,7 @@ import { cleanup, fireEvent, render, screen, within } from "@testing-library/sve
 import { afterEach, expect, test, vi } from "vitest";
 
 import type { TonightResult } from "../../../core/night/tonightResult.ts";
+import { utcMs } from "../../../core/units.ts";
 import FrameDetails from "../../../ui/lib/components/FrameDetails.svelte";
 import Histogram from "../../../ui/lib/components/Histogram.svelte";
 import StatusLine from "../../../ui/lib/components/StatusLine.svelte";
@@ -69,9 +70,20 @@ test("asks for a number instead of sending a word on", async () => {
 });
 
 test("says how old the data is when the daemon is lost, before anything the watch said", () => {
-  render(StatusLine, { watch: makeWatch(), link: "lost", ageMs: 42_000 });
+  render(StatusLine, { watch: makeWatch(), link: "lost", ageMs: 42_000, nightNowUtcMs: null });
   expect(textOf(screen.getByRole("status"))).toContain("not reachable. What you see is 42 s old");
   expect(textOf(screen.getByRole("status"))).not.toContain("All is well:");
+});
+
+test("says while it waits for dark when frames begin, and in how long", () => {
+  const startsUtcMs = utcMs(new Date(2027, 2, 24, 18, 38).getTime());
+  render(StatusLine, {
+    watch: makeWatch({ phase: "waiting", sentence: "Waiting for dark.", startsUtcMs }),
+    ...{ link: "live", ageMs: 0, nightNowUtcMs: startsUtcMs - 130 * 60_000 },
+  });
+  expect(textOf(screen.getByRole("status"))).toContain(
+    "Waiting for dark. Frames begin at 18:38, in 2 h 10 min.",
+  );
 });
 
 test.each([
@@ -83,7 +95,6 @@ test.each([
   render(WatchControls, {
     watch: makeWatch({ phase, frameCount: 0 }),
     refusal: null,
-    isBusy: false,
     isAskingToStop: false,
     onorder: vi.fn(),
     onask: vi.fn(),
@@ -93,7 +104,7 @@ test.each([
 
 test("asks once before it stops, and does not stop on the way to the question", async () => {
   const [onorder, onask] = [vi.fn(), vi.fn()];
-  const props = { watch: makeWatch(), refusal: null, isBusy: false, onorder, onask };
+  const props = { watch: makeWatch(), refusal: null, onorder, onask };
   const { rerender } = render(WatchControls, { ...props, isAskingToStop: false });
   await fireEvent.click(screen.getByRole("button", { name: "Stop" }));
   expect([onask.mock.calls, onorder.mock.calls]).toEqual([[[true]], []]);
@@ -136,6 +147,18 @@ test("says what is not known of battery and card, and counts down to the end", (
   expect(text.match(/not known/g)?.length).toBe(2);
   expect(text).toContain("13 h");
   expect(text).toContain("until dawn");
+});
+
+test.each([
+  ["about 5 h 30 min at this pace", 6.5],
+  ["enough for tonight", 14.5],
+])("says of a battery that is to last until hour 14: %s", (sentence, endHour) => {
+  render(Vitals, {
+    watch: makeWatch({ batteryEndsUtcMs: utcMs(NIGHT_START + endHour * 3_600_000) }),
+    nightNowUtcMs: NIGHT_START + 3_600_000,
+    ...{ freeDiskBytes: null, cadenceMs: null },
+  });
+  expect(textOf(screen.getByText(/%/))).toContain(sentence);
 });
 
 test.each([

@@ -35,7 +35,7 @@ export const words = {
       finished: "Finished",
     },
     pace: { full: "Full pace", sentinel: "Sentinel pace" },
-    exposing: "Shutter open",
+    framesBegin: (time: string, stretch: string) => `Frames begin at ${time}, in ${stretch}.`,
   },
   cameras: { label: "Cameras" },
   controls: {
@@ -47,19 +47,18 @@ export const words = {
     stopQuestion: "Stop the watch? The open frame is closed and kept.",
     stopYes: "Yes, stop",
     stopNo: "Keep watching",
-    working: "Telling the daemon…",
   },
   vitals: {
     label: "Battery, card and time",
     battery: "Battery",
+    batteryLasts: (time: string) => `about ${time} at this pace`,
     card: "Card",
     cardFrames: (count: string) => `room for ${count} frames`,
     cardLasts: (time: string) => `full in about ${time}`,
-    cardEnough: "enough for tonight",
+    enough: "enough for tonight",
     disk: "Laptop disk",
     left: "Time left",
     frames: "Frames",
-    pace: "Pace",
     unknown: "not known",
     until: {
       time: "until the set time",
@@ -69,7 +68,6 @@ export const words = {
       card: "until the card is full",
       hand: "until you stop it",
     },
-    noEnd: "until you stop it",
     ended: "ended",
   },
   strip: {
@@ -95,8 +93,6 @@ export const words = {
     allNight: "all night",
     whole: "Whole night",
     lastHour: "Last hour",
-    spanLabel: "Stretch shown",
-    newest: "Newest",
     follow: "Follow the newest",
   },
   marks: {
@@ -147,12 +143,6 @@ export const words = {
     noReading: "Not metered yet.",
     larger: "Larger",
     smaller: "Smaller",
-    statuses: {
-      ordered: "ordered",
-      taken: "taken, not yet on the laptop",
-      kept: "kept",
-      missing: "missing",
-    },
   },
   histogram: {
     label: "Histogram of the sky",
@@ -164,8 +154,6 @@ export const words = {
   thumbs: { label: "Frames", open: (index: number, time: string) => `Frame ${index}, ${time}` },
   settings: {
     label: "Steer the exposure",
-    open: "Steer",
-    close: "Close",
     note: "A change takes effect at the next frame.",
     less: (label: string) => `${label}: less`,
     more: (label: string) => `${label}: more`,
