@@ -97,8 +97,7 @@ export const START_COMMAND = {
     "elevation-m": {
       type: "number",
       value: "M",
-      help: "height above the sea",
-      default: 0,
+      help: "height above the sea; left out: a receiver's, or not known",
       min: -500,
       max: 9000,
     },

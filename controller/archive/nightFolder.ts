@@ -131,13 +131,15 @@ function unknownNight(nightId: string): NightInfo {
 function asNightInfo(value: unknown): NightInfo | null {
   if (typeof value !== "object" || value === null) return null;
   const fields = value as Partial<Record<keyof NightInfo, unknown>>;
-  const { name, startUtcMs, latitudeDeg, longitudeDeg, placeName, isRehearsal } = fields;
+  const { name, startUtcMs, latitudeDeg, longitudeDeg, elevationM, placeName, isRehearsal } =
+    fields;
   if (typeof name !== "string" || typeof startUtcMs !== "number") return null;
   return {
     name,
     startUtcMs: startUtcMs as NightInfo["startUtcMs"],
     latitudeDeg: typeof latitudeDeg === "number" ? latitudeDeg : 0,
     longitudeDeg: typeof longitudeDeg === "number" ? longitudeDeg : 0,
+    ...(typeof elevationM === "number" ? { elevationM } : {}),
     placeName: typeof placeName === "string" ? placeName : "",
     isRehearsal: isRehearsal === true,
   };

@@ -6,6 +6,8 @@ export type NightInfo = {
   readonly startUtcMs: UtcMs;
   readonly latitudeDeg: number;
   readonly longitudeDeg: number;
+  /** Above the sea; left out: not known. */
+  readonly elevationM?: number;
   readonly placeName: string;
   /** True for a night against the simulated sky. */
   readonly isRehearsal: boolean;

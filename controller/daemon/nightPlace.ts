@@ -13,8 +13,12 @@ export class NightPlace {
     night: Pick<OpenNight, "catalogue" | "info"> | null,
   ) {
     this.#night = night;
-    const { "elevation-m": elevationM } = options;
-    this.#place = night && isPlaced(night.info) ? placeOf({ ...night.info, elevationM }) : null;
+    if (night === null || !isPlaced(night.info)) this.#place = null;
+    else {
+      // A night that goes on may have begun without the height that is given now.
+      const elevationM = night.info.elevationM ?? options["elevation-m"] ?? 0;
+      this.#place = placeOf({ ...night.info, elevationM });
+    }
   }
 
   /** Null: not known yet. */
@@ -28,7 +32,8 @@ export class NightPlace {
     this.#place = placeOf({ latitudeDeg, longitudeDeg, elevationM: elevationM ?? 0 });
     const placeName = placeNameOf(latitudeDeg, longitudeDeg);
     const { catalogue, info } = this.#night;
-    catalogue.setState("night", { ...info, latitudeDeg, longitudeDeg, placeName });
+    const height = elevationM === null ? {} : { elevationM };
+    catalogue.setState("night", { ...info, latitudeDeg, longitudeDeg, ...height, placeName });
     return true;
   }
 }

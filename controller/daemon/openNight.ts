@@ -61,13 +61,14 @@ function beginNight(options: StartOptions, order: RunningOrder): OpenNight {
   return { catalogue, info, origin, order };
 }
 
-function realNight({ name, lat, lon }: StartOptions): NightInfo {
+function realNight({ name, lat, lon, "elevation-m": elevationM }: StartOptions): NightInfo {
   const isPlaced = lat !== null && lon !== null;
   return {
     name,
     startUtcMs: utcMs(Date.now()),
     latitudeDeg: lat ?? 0,
     longitudeDeg: lon ?? 0,
+    ...(elevationM === null ? {} : { elevationM }),
     placeName: isPlaced ? placeNameOf(lat, lon) : "place not given",
     isRehearsal: false,
   };

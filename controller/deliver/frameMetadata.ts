@@ -2,6 +2,7 @@ import type { ExifFields } from "../../core/frames/exif.ts";
 import { encodeXmp, type XmpFields } from "../../core/frames/xmp.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import { isPlaced } from "../../core/sky/place.ts";
 import { utcMs } from "../../core/units.ts";
 import type { Pick } from "../archive/catalogue.ts";
 import type { NightInfo } from "../archive/nightInfo.ts";
@@ -44,6 +45,7 @@ export function exifOf(
 ): Omit<ExifFields, "widthPx" | "heightPx" | "thumbnail"> {
   const exposure = frame.happened ?? frame.ordered;
   const { info, framing } = context;
+  const place = whereOf(info);
   return {
     ...exposure,
     focalLengthMm: framing?.focalLengthMm ?? null,
@@ -59,15 +61,7 @@ export function exifOf(
     model: null,
     software: "Nattvakt",
     bodySerialNumber: null,
-    place:
-      info === null
-        ? null
-        : {
-            latitudeDeg: info.latitudeDeg,
-            longitudeDeg: info.longitudeDeg,
-            altitudeM: null,
-            directionDeg: framing?.azimuthDeg ?? null,
-          },
+    place: place && { ...place, directionDeg: framing?.azimuthDeg ?? null },
   };
 }
 
@@ -77,8 +71,7 @@ export function xmpOf(frame: FrameRecord, context: FrameContext): string {
     exposure: frame.happened ?? frame.ordered,
     takenUtcMs: frame.openedUtcMs,
     utcOffsetMinutes: UTC_OFFSET_MINUTES,
-    latitudeDeg: info?.latitudeDeg ?? null,
-    longitudeDeg: info?.longitudeDeg ?? null,
+    ...(whereOf(info) ?? NOWHERE),
     directionDeg: framing?.azimuthDeg ?? null,
     exposureBiasStops: context.biasStops,
     rating: ratingOf(pick),
@@ -117,8 +110,7 @@ export function xmpOfWork({ info, framing, label, first }: WorkContext): string 
     exposure: null,
     takenUtcMs: first.openedUtcMs,
     utcOffsetMinutes: UTC_OFFSET_MINUTES,
-    latitudeDeg: info?.latitudeDeg ?? null,
-    longitudeDeg: info?.longitudeDeg ?? null,
+    ...(whereOf(info) ?? NOWHERE),
     directionDeg: framing?.azimuthDeg ?? null,
     exposureBiasStops: null,
     rating: null,
@@ -130,21 +122,36 @@ export function xmpOfWork({ info, framing, label, first }: WorkContext): string 
 /** Tags of a film, by the names that its containers share. */
 export function filmTags({ info, label, first }: WorkContext): Readonly<Record<string, string>> {
   const { openedUtcMs } = first;
+  const place = whereOf(info);
   return {
     title: info === null ? label : `${info.name}: ${label}`,
     ...(info === null || info.placeName === "" ? {} : { comment: info.placeName }),
-    ...(info === null ? {} : { location: iso6709(info.latitudeDeg, info.longitudeDeg) }),
+    ...(place === null ? {} : { location: iso6709(place) }),
     ...(openedUtcMs === null ? {} : { creation_time: new Date(openedUtcMs).toISOString() }),
   };
 }
 
-/** As in "+68.9000+027.0000/". Source: ISO 6709, annex H. */
-function iso6709(latitudeDeg: number, longitudeDeg: number): string {
-  const part = (degrees: number, digits: number): string =>
-    `${degrees < 0 ? "-" : "+"}${Math.abs(degrees)
-      .toFixed(4)
-      .padStart(digits + 5, "0")}`;
-  return `${part(latitudeDeg, 2)}${part(longitudeDeg, 3)}/`;
+type Where = {
+  readonly latitudeDeg: number;
+  readonly longitudeDeg: number;
+  readonly altitudeM: number | null;
+};
+
+const NOWHERE = { latitudeDeg: null, longitudeDeg: null, altitudeM: null } as const;
+
+/** Null for a night that was never told where it is. */
+function whereOf(info: NightInfo | null): Where | null {
+  if (info === null || !isPlaced(info)) return null;
+  const { latitudeDeg, longitudeDeg, elevationM = null } = info;
+  return { latitudeDeg, longitudeDeg, altitudeM: elevationM };
+}
+
+/** As in "+68.9000+027.0000/", with the height as in "+212.0/". Source: ISO 6709, annex H. */
+function iso6709({ latitudeDeg, longitudeDeg, altitudeM }: Where): string {
+  const part = (value: number, width: number, digits: number): string =>
+    `${value < 0 ? "-" : "+"}${Math.abs(value).toFixed(digits).padStart(width, "0")}`;
+  const height = altitudeM === null ? "" : part(altitudeM, 0, 1);
+  return `${part(latitudeDeg, 7, 4)}${part(longitudeDeg, 8, 4)}${height}/`;
 }
 
 /** A keeper without stars has five: it was picked. XMP's −1 is "rejected". */

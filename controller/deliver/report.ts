@@ -7,6 +7,8 @@ import type { Keeper } from "../../core/frames/keepers.ts";
 import { gapsOf, surgesOf } from "../../core/frames/nightStory.ts";
 import { isAway } from "../../core/frames/reconcile.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import { isPlaced } from "../../core/sky/place.ts";
+import type { NightInfo } from "../archive/nightInfo.ts";
 import { guardsKey, type KeptState } from "../archive/stateKeys.ts";
 import { keyOf } from "../archive/frameKey.ts";
 import type { WorksInput } from "./deliverWorks.ts";
@@ -64,7 +66,8 @@ function headline({ night }: ReportInput): string {
   return `<p>${escapeHtml(place)}<br>${kept.length} frames kept, ${lost}${span}.</p>`;
 }
 
-function placeText(info: { placeName: string; latitudeDeg: number; longitudeDeg: number }): string {
+function placeText(info: NightInfo): string {
+  if (!isPlaced(info)) return info.placeName;
   const latitude = `${Math.abs(info.latitudeDeg).toFixed(2)}° ${info.latitudeDeg < 0 ? "S" : "N"}`;
   const longitude = `${Math.abs(info.longitudeDeg).toFixed(2)}° ${info.longitudeDeg < 0 ? "W" : "E"}`;
   return [info.placeName, `${latitude}, ${longitude}`].filter((part) => part !== "").join(", ");

@@ -1,6 +1,7 @@
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { DEFAULT_KIT_INPUT, resolveKit } from "../../core/night/kit.ts";
 import { planNight, type NightPlan } from "../../core/night/plan.ts";
+import { isPlaced } from "../../core/sky/place.ts";
 import { eveningDate } from "../archive/nightFolder.ts";
 import type { NightInfo } from "../archive/nightInfo.ts";
 import { PLAN_KEY, type KeptState } from "../archive/stateKeys.ts";
@@ -10,6 +11,10 @@ import { clock, percent, section, table } from "./reportHtml.ts";
 /** The evening's plan beside what happened. */
 export function planSection(night: NightToDeliver): string {
   if (night.info === null) return "";
+  if (!isPlaced(night.info)) {
+    const why = "The night was not told where it is, so it cannot be set against a plan.";
+    return section("Plan and night", `<p>${why}</p>`);
+  }
   const plan = planOfNight(night, night.info);
   const kept = night.frames.filter(({ status }) => status === "kept");
   const rows = [...timeRows(plan, kept), ...yieldRows(plan, kept)];
@@ -28,6 +33,7 @@ function planOfNight({ catalogue }: NightToDeliver, info: NightInfo): NightPlan 
     kit: resolveKit(kept?.kit ?? DEFAULT_KIT_INPUT),
     latitudeDeg: info.latitudeDeg,
     longitudeDeg: info.longitudeDeg,
+    ...(info.elevationM === undefined ? {} : { elevationM: info.elevationM }),
     dateIso: eveningDate(info),
     placeName: info.placeName,
   });

@@ -1,7 +1,6 @@
-import { gapsOf, surgesOf } from "../../core/frames/nightStory.ts";
+import { gapsOf, observationsOf, surgesOf } from "../../core/frames/nightStory.ts";
 import type { StartOrder } from "../../core/night/events.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
-import { observationOf } from "../../core/night/ledger.ts";
 import type { GapSpan, SurgeSpan } from "../../core/night/state.ts";
 import { monotonicMs, type MonotonicMs, type UtcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
@@ -20,11 +19,7 @@ export function earlierNight(
   const onClock = (at: UtcMs): MonotonicMs => monotonicMs(at - nightStartUtcMs);
   return {
     nextFrameIndex,
-    history: frames.slice(-HISTORY_FRAMES).flatMap((frame) => {
-      const { frameIndex, openedUtcMs, happened, reading } = frame;
-      if (openedUtcMs === null || happened === null || reading === null) return [];
-      return [observationOf({ frameIndex, openedMs: onClock(openedUtcMs), happened }, reading)];
-    }),
+    history: observationsOf(frames.slice(-HISTORY_FRAMES), onClock),
     earlier: { surges: earlierSurges(frames, onClock), gaps: earlierGaps(frames, onClock) },
   };
 }

@@ -2,15 +2,27 @@ import { observeActivity, startSurgeWatch } from "../activity/surge.ts";
 import type { FrameObservation } from "../exposure/observation.ts";
 import type { GapNotice, SurgeNotice } from "../api/messages.ts";
 import type { FrameRecord } from "../night/frameRecord.ts";
-import { monotonicMs, utcMs } from "../units.ts";
+import { observationOf } from "../night/ledger.ts";
+import { monotonicMs, utcMs, type MonotonicMs, type UtcMs } from "../units.ts";
+
+/** What the frames' readings told, as the watch saw them; frames without a reading told nothing. */
+export function observationsOf(
+  frames: readonly FrameRecord[],
+  onClock: (openedUtcMs: UtcMs) => MonotonicMs,
+): readonly FrameObservation[] {
+  return frames.flatMap(({ frameIndex, openedUtcMs, happened, reading }) =>
+    openedUtcMs === null || happened === null || reading === null
+      ? []
+      : [observationOf({ frameIndex, openedMs: onClock(openedUtcMs), happened }, reading)],
+  );
+}
 
 /** Surges of one camera's night, told by its readings again, in order. */
 export function surgesOf(frames: readonly FrameRecord[]): readonly SurgeNotice[] {
   const surges: SurgeNotice[] = [];
   let state = startSurgeWatch();
-  for (const frame of frames) {
-    const observation = observationOf(frame);
-    if (observation === null) continue;
+  // Only differences of time matter to the surge watch, so UTC serves as the night's clock.
+  for (const observation of observationsOf(frames, monotonicMs)) {
     const step = observeActivity(state, observation);
     state = step.state;
     const nowUtcMs = utcMs(observation.openedMs);
@@ -24,23 +36,6 @@ export function surgesOf(frames: readonly FrameRecord[]): readonly SurgeNotice[]
     }
   }
   return surges;
-}
-
-/** Only differences of time matter to the surge watch, so UTC serves as the night's clock. */
-function observationOf(frame: FrameRecord): FrameObservation | null {
-  const { reading, happened, openedUtcMs } = frame;
-  if (reading === null || happened === null || openedUtcMs === null) return null;
-  const { red, green, blue } = reading.clippedShare;
-  return {
-    frameIndex: frame.frameIndex,
-    openedMs: monotonicMs(openedUtcMs),
-    exposure: happened,
-    skyStops: reading.skyStops,
-    uncertaintyStops: reading.uncertaintyStops,
-    peakRatio: reading.peakRatio,
-    clippedShare: Math.max(red, green, blue),
-    motion: reading.motion,
-  };
 }
 
 /** A pause is a gap when it is this much longer than usual, and at least so long. */

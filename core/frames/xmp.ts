@@ -10,6 +10,8 @@ export type XmpFields = {
   readonly utcOffsetMinutes: number;
   readonly latitudeDeg: number | null;
   readonly longitudeDeg: number | null;
+  /** Above the sea, metres. */
+  readonly altitudeM: number | null;
   /** Which way the lens looked, from true north, clockwise. */
   readonly directionDeg: number | null;
   /** By how much delivering multiplies the light, stops. */
@@ -92,7 +94,7 @@ function sensitivitySequence({ iso }: Exposure): string {
 }
 
 function placeProperties(fields: XmpFields): [string, string][] {
-  const { latitudeDeg, longitudeDeg, directionDeg } = fields;
+  const { latitudeDeg, longitudeDeg, altitudeM, directionDeg } = fields;
   const properties: [string, string][] = [];
   if (latitudeDeg !== null && longitudeDeg !== null) {
     properties.push(
@@ -100,6 +102,12 @@ function placeProperties(fields: XmpFields): [string, string][] {
       ["exif:GPSLatitude", coordinate(latitudeDeg, "N", "S")],
       ["exif:GPSLongitude", coordinate(longitudeDeg, "E", "W")],
       ["exif:GPSMapDatum", "WGS-84"],
+    );
+  }
+  if (altitudeM !== null) {
+    properties.push(
+      ["exif:GPSAltitude", rational(Math.abs(altitudeM))],
+      ["exif:GPSAltitudeRef", altitudeM < 0 ? "1" : "0"],
     );
   }
   if (directionDeg !== null) {

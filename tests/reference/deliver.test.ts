@@ -92,6 +92,7 @@ describe.runIf(hasTool("exiftool", "-ver"))("exiftool", () => {
       ...{ "ExifIFD:DateTimeOriginal": "2026:01:10 20:00:20", "ExifIFD:SubSecTimeOriginal": 250 },
       ...{ "ExifIFD:OffsetTimeOriginal": "+00:00", "ExifIFD:ExifVersion": "0232" },
       ...{ "GPS:GPSLatitude": 68.9, "GPS:GPSLongitude": 27, "GPS:GPSImgDirection": 0 },
+      ...{ "GPS:GPSAltitude": 212, "XMP-exif:GPSAltitude": 212 },
       ...{ "XMP-exif:ExposureTime": 8, "XMP-xmp:CreatorTool": "Nattvakt" },
     });
     expect(tags["XMP-exif:ExposureCompensation"]).toBeCloseTo(
@@ -109,7 +110,7 @@ describe.runIf(hasTool("exiftool", "-ver"))("exiftool", () => {
       "QuickTime:CreateDate": "2026:01:10 20:00:00",
       "ItemList:Title": "Rendered: film h264 of Set 1",
       "UserData:LocationInformation": expect.stringMatching(
-        /Lat=68\.(9|8999)\d* Lon=27\.0/,
+        /Lat=68\.(9|8999)\d* Lon=27\.0\d* Alt=212/,
       ) as string,
     });
     expect(readTags(join(outDir, "film-made-up-000000.webm"))).toMatchObject({
@@ -140,6 +141,7 @@ describe.runIf(hasTool("exiftool", "-ver"))("exiftool", () => {
       "ExifIFD:ExifVersion": "0232",
       "GPS:GPSLatitude": 68.9,
       "GPS:GPSLongitude": 27,
+      "GPS:GPSAltitude": 212,
       "GPS:GPSImgDirection": 0,
     });
     expect(Number(`0.${String(tags["ExifIFD:SubSecTimeOriginal"])}`)).toBeCloseTo(0.25, 3);

@@ -64,6 +64,7 @@ export async function renderNight(options: RenderedNightOptions): Promise<Render
     name: options.name ?? "Rendered",
     startUtcMs: NIGHT_START_UTC_MS,
     latitudeDeg: 68.9,
+    elevationM: 212,
     longitudeDeg: 27,
     placeName: "Hut Seven",
     isRehearsal: true,

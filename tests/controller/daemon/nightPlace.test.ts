@@ -32,19 +32,19 @@ describe("a night's place", () => {
 
   it("that was not given is learned once from a receiver, and written down", () => {
     const night = nightAt(NOWHERE);
-    const place = new NightPlace({ "elevation-m": 0 }, night);
+    const place = new NightPlace({ "elevation-m": null }, night);
     expect(place.place).toBeNull();
     expect(place.learn(SENSED)).toBe(true);
     expect(place.learn({ ...SENSED, latitudeDeg: 70 })).toBe(false);
     expect(place.place).toEqual(SENSED);
     expect(nightInfoOf(night.catalogue)).toEqual({
       ...NOWHERE,
-      ...{ latitudeDeg: 68.9, longitudeDeg: 27, placeName: "68.90, 27.00" },
+      ...{ latitudeDeg: 68.9, longitudeDeg: 27, elevationM: 212, placeName: "68.90, 27.00" },
     });
     night.catalogue.close();
   });
 
   it("is not needed where no night is watched", () => {
-    expect(new NightPlace({ "elevation-m": 0 }, null).learn(SENSED)).toBe(false);
+    expect(new NightPlace({ "elevation-m": null }, null).learn(SENSED)).toBe(false);
   });
 });

@@ -8,6 +8,7 @@ const FIELDS: XmpFields = {
   utcOffsetMinutes: 120,
   latitudeDeg: 69.65,
   longitudeDeg: -18.96,
+  altitudeM: -3.5,
   directionDeg: -10,
   exposureBiasStops: -1 / 3,
   rating: 5,
@@ -24,6 +25,8 @@ describe("XMP", () => {
     expect(xmp).toContain("<exif:DateTimeOriginal>2026-01-11T00:15:30.250+02:00<");
     expect(xmp).toContain("<exif:GPSLatitude>69,39.0000N</exif:GPSLatitude>");
     expect(xmp).toContain("<exif:GPSLongitude>18,57.6000W</exif:GPSLongitude>");
+    expect(xmp).toContain("<exif:GPSAltitude>7/2</exif:GPSAltitude>");
+    expect(xmp).toContain("<exif:GPSAltitudeRef>1</exif:GPSAltitudeRef>");
     expect(xmp).toContain("<exif:GPSImgDirection>350/1</exif:GPSImgDirection>");
     expect(xmp).toContain("<rdf:Seq><rdf:li>3200</rdf:li></rdf:Seq>");
     expect(xmp).toContain("Night &lt;1&gt; &amp; more");
@@ -36,8 +39,14 @@ describe("XMP", () => {
   it("leaves out what is not known and names no other namespaces than the standards'", () => {
     const xmp = encodeXmp({
       ...FIELDS,
-      ...{ takenUtcMs: null, latitudeDeg: null, longitudeDeg: null, directionDeg: null },
-      ...{ exposureBiasStops: null, rating: null, title: null, description: null },
+      ...{ takenUtcMs: null, latitudeDeg: null, longitudeDeg: null, altitudeM: null },
+      ...{
+        directionDeg: null,
+        exposureBiasStops: null,
+        rating: null,
+        title: null,
+        description: null,
+      },
     });
     expect(xmp).not.toMatch(/GPS|DateTime|xmp:Rating|dc:title|Bias/);
     const uris = [...xmp.matchAll(/xmlns:\w+="([^"]+)"/g)].map((match) => match[1]);
