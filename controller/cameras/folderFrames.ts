@@ -18,7 +18,10 @@ export type FolderFramesOptions = {
   readonly pollMs?: number;
 };
 
-/** Cards with radio, and programs that copy, take their time. No source. */
+/**
+ * Cards with radio, and programs that copy, take their time; no source. A watch that has ended waits
+ * a little longer than this for its last frames.
+ */
 const FILE_MS_MAX = 90_000;
 const POLL_MS = 400;
 /** A file that has not grown for so long and still has no end never will. */

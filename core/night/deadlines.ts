@@ -1,8 +1,11 @@
 import { monotonicMs, type MonotonicMs } from "../units.ts";
 import type { WatchPhaseState, WatchState } from "./state.ts";
 
-/** At the end, frames still on their way have so many of the silences that lose a camera. */
-const LAST_FRAMES_SILENCES = 3;
+/**
+ * At the end, frames still on their way have so many of the silences that lose a camera: a hundred
+ * real seconds, longer than any camera takes before it brings a frame or gives it up.
+ */
+const LAST_FRAMES_SILENCES = 5;
 
 /** A moment so many milliseconds after another. */
 export function later(atMs: MonotonicMs, ms: number): MonotonicMs {

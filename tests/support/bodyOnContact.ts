@@ -2,6 +2,7 @@
 // arrive in a folder a little later, as a card with radio writes them.
 import { renameSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
+import { setTimeout as sleep } from "node:timers/promises";
 import sharp from "sharp";
 import { contactMovements } from "./fileRelease.ts";
 
@@ -17,8 +18,12 @@ export type BodyOnContact = {
  * @param log  Where the contact's movements are written; see `fileContactMain.ts`.
  * @param folder  Where its files arrive.
  * @param iso  What its dial stands at.
+ * @param fileMs  How long a file takes to the folder after its frame.
  */
-export function startBodyOnContact(log: string, folder: string, iso: number): BodyOnContact {
+export function startBodyOnContact(
+  { log, folder, iso }: { readonly log: string; readonly folder: string; readonly iso: number },
+  fileMs = 0,
+): BodyOnContact {
   const files: string[] = [];
   const taken = new Set<number>();
   const look = (): void => {
@@ -29,7 +34,8 @@ export function startBodyOnContact(log: string, folder: string, iso: number): Bo
       taken.add(index);
       const name = `B${String(files.length + 1).padStart(7, "0")}.JPG`;
       files.push(name);
-      void picture((next.atMs - atMs) / 1000, iso).then((bytes) => {
+      void picture((next.atMs - atMs) / 1000, iso).then(async (bytes) => {
+        await sleep(fileMs);
         writeFileSync(join(folder, `.${name}.part`), bytes);
         renameSync(join(folder, `.${name}.part`), join(folder, name));
       });

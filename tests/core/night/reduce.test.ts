@@ -175,6 +175,23 @@ describe("the watch", () => {
     expect(state.phase).toMatchObject({ kind: "ending", by });
   });
 
+  it("waits 100 s at the end for the last frame's file and reading, and no longer", () => {
+    const ending = play(
+      [
+        at(10_200, { kind: "shutterClosed", frameIndex: 0, happened: anExposure() }),
+        at(11_200, { kind: "cameraReady" }),
+      ],
+      exposing({ frameCountMax: 1 }),
+    ).state;
+    expect(kinds(play([at(111_199, { kind: "woke" })], ending).effects)).toEqual([]);
+    expect(kinds(play([at(111_200, { kind: "woke" })], ending).effects)).toEqual(["closeCamera"]);
+    const arrived = play([at(100_000, { kind: "frameArrived", frameIndex: 0 })], ending);
+    const kept = play([at(100_100, { kind: "frameKept", frameIndex: 0 })], arrived.state);
+    expect(kinds(kept.effects)).toEqual([]);
+    const read = at(100_200, { kind: "readingArrived", frameIndex: 0, reading: aReading() });
+    expect(kinds(play([read], kept.state).effects)).toEqual(["closeCamera"]);
+  });
+
   it("ends by the dawn of a place that became known while a frame was exposed", () => {
     const { state } = play(
       [
