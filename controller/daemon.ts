@@ -97,7 +97,7 @@ async function startOn(
   );
   const { log } = opened.add(openLog(dataDir), (one) => one.close());
 
-  const desk = new CameraDesk({ ...equipment, options, origin: clock.origin });
+  const desk = new CameraDesk({ ...equipment, options, origin: clock.origin, print });
   const cameras = opened.add(desk, (one) => one.close());
   const nightPlace = new NightPlace(options, night);
   const startOrder = () => startOrderNow(options, clock, nightPlace.place);

@@ -12,6 +12,8 @@ const START_MS_MAX = 20_000;
 export type VirtualCameraProcess = {
   readonly host: string;
   readonly port: number;
+  /** Resolves when it is gone, however it went. */
+  readonly ended: Promise<void>;
   readonly stop: () => Promise<void>;
 };
 
@@ -27,12 +29,14 @@ export async function startVirtualCamera(options: {
   readonly story: string;
   /** When the sky's story began: a resumed night goes on with the same sky. */
   readonly storyStartUtcMs: UtcMs;
+  /** 0: any free one. */
+  readonly port: number;
 }): Promise<VirtualCameraProcess> {
   const child = spawn(
     process.execPath,
     [
       ...["--import", import.meta.resolve("tsx"), fileURLToPath(MAIN)],
-      ...["--port", "0", "--exit-with-parent"],
+      ...["--port", String(options.port), "--exit-with-parent"],
       ...["--origin-json", JSON.stringify(options.origin)],
       ...["--seed", options.seed, "--story", options.story],
       ...["--story-start-utc", new Date(options.storyStartUtcMs).toISOString()],
@@ -41,7 +45,8 @@ export async function startVirtualCamera(options: {
     { stdio: ["pipe", "pipe", "inherit"], detached: true },
   );
   const listening = await firstLine(child);
-  return { ...listening, stop: () => stop(child) };
+  const ended = new Promise<void>((resolve) => child.once("exit", () => resolve()));
+  return { ...listening, ended, stop: () => stop(child) };
 }
 
 function firstLine(child: ChildProcess): Promise<{ host: string; port: number }> {

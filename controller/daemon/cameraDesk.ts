@@ -14,7 +14,8 @@ import { DEMO_STORY } from "../demoNight.ts";
 import { readProfiles, type HardwareProfiles } from "../profiles/readProfiles.ts";
 import type { ChosenRelease } from "../release/parseRelease.ts";
 import type { SensorDesk } from "../sensors/sensorDesk.ts";
-import { startVirtualCamera, type VirtualCameraProcess } from "../virtualCameraProcess.ts";
+import { startVirtualCamera } from "../virtualCameraProcess.ts";
+import { DemoCamera } from "./demoCamera.ts";
 import type { OpenNight } from "./openNight.ts";
 
 export type CameraDeskParts = {
@@ -23,6 +24,8 @@ export type CameraDeskParts = {
   readonly release: ChosenRelease | null;
   readonly sensors: Pick<SensorDesk, "laptopLessGnssMs">;
   readonly origin: ClockOrigin;
+  /** One line for the terminal. */
+  readonly print: (line: string) => void;
   /** Another owner of the release contact than the program's own. */
   readonly contact?: ContactCameraOptions["contact"];
 };
@@ -35,7 +38,7 @@ export function cameraIdsOf(targets: readonly CameraTarget[]): readonly string[]
 /** Opens the cameras that were asked for, each anew whenever somebody takes it in hand. */
 export class CameraDesk {
   readonly #parts: CameraDeskParts;
-  #virtual: VirtualCameraProcess | null = null;
+  #demo: DemoCamera | null = null;
 
   constructor(parts: CameraDeskParts) {
     this.#parts = parts;
@@ -43,16 +46,15 @@ export class CameraDesk {
 
   /** Starts the demo's camera, under the sky that the night began with. */
   async startVirtual({ order, info }: OpenNight): Promise<void> {
-    this.#virtual = await startVirtualCamera({
-      origin: this.#parts.origin,
-      seed: order.seed,
-      story: DEMO_STORY,
-      storyStartUtcMs: info.startUtcMs,
-    });
+    const { origin, print } = this.#parts;
+    const sky = { seed: order.seed, story: DEMO_STORY, storyStartUtcMs: info.startUtcMs };
+    const start = (port: number) => startVirtualCamera({ origin, ...sky, port });
+    this.#demo = new DemoCamera({ start, print });
+    await this.#demo.start();
   }
 
   async close(): Promise<void> {
-    await this.#virtual?.stop();
+    await this.#demo?.close();
   }
 
   /** @throws NightError for a camera that there is not. */
@@ -96,9 +98,9 @@ export class CameraDesk {
   /** The virtual camera is a camera on the network like any other. */
   #reached(target: CabledTarget): Exclude<CabledTarget, { kind: "virtual" }> {
     if (target.kind !== "virtual") return target;
-    const virtual = this.#virtual;
-    if (!virtual) throw new NightError("camera.unreachable", "The virtual camera is not up.");
-    return { kind: "ip", host: virtual.host, port: virtual.port };
+    const address = this.#demo?.address;
+    if (!address) throw new NightError("camera.unreachable", "The virtual camera is not up.");
+    return { kind: "ip", host: address.host, port: address.port };
   }
 
   #openTarget(
