@@ -12,22 +12,31 @@ type CalmMinute = {
   readonly count: number;
 };
 
-/** How bright the quiet sky was, minute by minute, oldest first; plain data. */
-export type Calm = { readonly minutes: readonly CalmMinute[] };
+/** How bright the quiet sky was; plain data. */
+export type Calm = {
+  /** The last twenty minutes, oldest first. */
+  readonly minutes: readonly CalmMinute[];
+  /** Levels that the sky came back to from a darker one, as through gaps in the clouds. */
+  readonly clearSky: readonly { readonly minute: number; readonly level: number }[];
+};
 
 /** The quiet is remembered for so long: longer than most clouds take to pass. */
 const MEMORY_MINUTES = 20;
+/** What the sky has come back to is remembered for so long: an overcast with few gaps. */
+const CLEAR_SKY_MEMORY_MINUTES = 180;
+/** A minute brighter by more than this than one of the twenty before is a return, stops. */
+const RETURN_STOPS = 0.3;
 /** The slow trend is taken over so many minutes. */
 const TREND_MINUTES = 6;
 /** No twilight is steeper: the Sun sinking straight down, 23 stop/h. Source: Patat et al. 2006. */
 const TREND_STOPS_PER_MINUTE_MAX = 0.4;
 
 export function startCalm(): Calm {
-  return { minutes: [] };
+  return { minutes: [], clearSky: [] };
 }
 
 /** Adds a frame, which must not be older than the ones before it. */
-export function calmAfter({ minutes }: Calm, note: LevelNote): Calm {
+export function calmAfter({ minutes, clearSky }: Calm, note: LevelNote): Calm {
   const minute = Math.floor(note.atSeconds / 60);
   const last = minutes.at(-1);
   if (last?.minute === minute) {
@@ -41,7 +50,7 @@ export function calmAfter({ minutes }: Calm, note: LevelNote): Calm {
       sum: last.sum + note.level,
       count: last.count + 1,
     };
-    return { minutes: [...minutes.slice(0, -1), added] };
+    return { minutes: [...minutes.slice(0, -1), added], clearSky };
   }
   const fresh: CalmMinute = {
     minute,
@@ -50,7 +59,35 @@ export function calmAfter({ minutes }: Calm, note: LevelNote): Calm {
     sum: note.level,
     count: 1,
   };
-  return { minutes: [...minutes.filter((kept) => kept.minute > minute - MEMORY_MINUTES), fresh] };
+  return {
+    minutes: [...minutes.filter((kept) => kept.minute > minute - MEMORY_MINUTES), fresh],
+    clearSky: [
+      ...clearSky.filter((kept) => kept.minute > minute - CLEAR_SKY_MEMORY_MINUTES),
+      ...(last !== undefined && isReturn(last, minutes)
+        ? [{ minute: last.minute, level: last.second }]
+        : []),
+    ],
+  };
+}
+
+/** True when the sky has become brighter again, in a minute that is over. */
+function isReturn({ second }: CalmMinute, minutes: readonly CalmMinute[]): boolean {
+  return minutes.some((before) => mean(before) < second - RETURN_STOPS);
+}
+
+/**
+ * The quiet after a surge begins anew, so that the surge does not hide the next one.
+ *
+ * @param clearLevel  What it had risen to, if that was no aurora but a gap in the clouds; else null.
+ */
+export function calmAfterSurge(
+  { clearSky }: Calm,
+  note: LevelNote,
+  clearLevel: number | null,
+): Calm {
+  const minute = Math.floor(note.atSeconds / 60);
+  const learned = clearLevel === null ? [] : [{ minute, level: clearLevel }];
+  return calmAfter({ minutes: [], clearSky: [...clearSky, ...learned] }, note);
 }
 
 /**
@@ -71,6 +108,16 @@ export function calmCeiling({ minutes }: Calm, nowSeconds: number): number | nul
   // In the newest minutes even the brightest counts when the sky has been rising steadily.
   const carried = mean(last) + trendOf(minutes) * Math.max(0, nowSeconds / 60 - last.minute - 0.5);
   return Math.max(second, Math.min(highest, carried), carried);
+}
+
+/**
+ * How bright the clear sky between the clouds has been in the last three hours: the brightest that
+ * the sky has come back to. A dusk, which only falls, does not count.
+ *
+ * @returns Level; -Infinity where the sky has not come back to any.
+ */
+export function clearSkyLevel({ clearSky }: Calm): number {
+  return clearSky.reduce((brightest, { level }) => Math.max(brightest, level), -Infinity);
 }
 
 function mean({ sum, count }: CalmMinute): number {

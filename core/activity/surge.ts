@@ -4,13 +4,23 @@ import {
   middleSecondsOf,
   type FrameObservation,
 } from "../exposure/observation.ts";
-import { calmAfter, calmCeiling, startCalm, type Calm, type LevelNote } from "./calm.ts";
+import {
+  calmAfter,
+  calmAfterSurge,
+  calmCeiling,
+  clearSkyLevel,
+  startCalm,
+  type Calm,
+  type LevelNote,
+} from "./calm.ts";
 
 /** A surge under way. */
 type OpenSurge = {
   /** Level that the sky had risen from. */
   readonly quietLevel: number;
   readonly riseStopsMax: number;
+  /** Curtains have been seen in it; without any it was clouds giving the sky free. */
+  readonly hadCurtains: boolean;
   /** Since when the rise has been small again; null: it is not. */
   readonly lowSinceSeconds: number | null;
   /** The level followed slowly, and when it was last well exceeded. */
@@ -57,6 +67,8 @@ const SHARE_BEFORE = 0.3;
  */
 const LAMP_STOPS_PER_SECOND = { still: 0.12, moving: 0.24 };
 const LAMP_LASTS_SECONDS = 45;
+/** No aurora is as even as this for so long, stops: a lamp that stays on, a gap that stays open. */
+const EVEN_STOPS = 0.12;
 /** An onset that grows steadily has doubled at least by its second frame; some noise allowed. */
 const GROWTH_MIN = 1.5;
 /** Over the quiet by more than this, a frame belongs to what is rising. */
@@ -71,6 +83,9 @@ const SPENT_SECONDS = 720;
 const BRIGHTENING_STOPS = 0.4;
 const SLOW_SECONDS = 300;
 
+/** A break of more than this in the frames: the quiet before it says nothing any more. */
+const BREAK_SECONDS = 600;
+
 export function startSurgeWatch(): SurgeState {
   return { calm: startCalm(), newest: [], surge: null };
 }
@@ -79,7 +94,8 @@ export function startSurgeWatch(): SurgeState {
  * Tells from the frames' levels, peaks and motion whether the aurora surges.
  *
  * An onset is a rise over the brightest quiet of the last twenty minutes (so that a cloud that
- * moves away is none), beyond what the sky's slow trend explains (Moon, dawn), seen by two frames
+ * moves away is none) and, unless curtains are seen, over the clear sky that gaps in the clouds
+ * have shown in the last three hours, beyond what the sky's slow trend explains (Moon, dawn), seen by two frames
  * in a row (lightning, aircraft), and not faster than auroras rise unless it lasts (headlights).
  * It ends when most of the rise has been gone for a minute and a half, or when nothing has
  * brightened for twelve minutes; the next one is then measured from there.
@@ -91,9 +107,14 @@ export function observeActivity(state: SurgeState, observation: FrameObservation
   if (last !== undefined && note.atSeconds <= last.atSeconds) {
     return { state, change: null, riseStops: 0 };
   }
+  const isAfterBreak = last !== undefined && note.atSeconds - last.atSeconds > BREAK_SECONDS;
+  if (state.surge === null && isAfterBreak) {
+    // Whatever the sky has become meanwhile is the quiet that the next rise is measured from.
+    return { state: { ...startSurgeWatch(), newest: [note] }, change: null, riseStops: 0 };
+  }
   return state.surge === null
     ? watchForOnset(state, observation, note)
-    : watchForEnd(state, state.surge, note);
+    : watchForEnd(state, state.surge, observation, note);
 }
 
 function watchForOnset(
@@ -102,9 +123,10 @@ function watchForOnset(
   note: LevelNote,
 ): SurgeStep {
   const { calm, newest } = settle(state.calm, [...state.newest, note]);
-  const quietLevel = calmCeiling(calm, note.atSeconds);
   const next: SurgeState = { calm, newest, surge: null };
-  if (quietLevel === null) return { state: next, change: null, riseStops: 0 };
+  const ceiling = calmCeiling(calm, note.atSeconds);
+  if (ceiling === null) return { state: next, change: null, riseStops: 0 };
+  const quietLevel = isCurtain(observation) ? ceiling : Math.max(ceiling, clearSkyLevel(calm));
   const riseStops = note.level - quietLevel;
   const before = newest.at(-2);
   const isOnset =
@@ -117,6 +139,7 @@ function watchForOnset(
   const surge: OpenSurge = {
     quietLevel,
     riseStopsMax: riseStops,
+    hadCurtains: isCurtain(observation),
     lowSinceSeconds: null,
     slowLevel: note.level,
     activeSeconds: note.atSeconds,
@@ -129,6 +152,11 @@ function isMoving({ motion }: FrameObservation): boolean {
   return motion.kind === "measured" && motion.degPerSecond >= MOVING_DEG_PER_SECOND;
 }
 
+/** What no cloud, no lamp and no quiet arc shows: bright structure that is seen to move. */
+function isCurtain(observation: FrameObservation): boolean {
+  return isMoving(observation) && observation.peakRatio >= STRUCTURED_PEAK_RATIO;
+}
+
 function riseNeeded(observation: FrameObservation): number {
   const { motion, peakRatio } = observation;
   if (isMoving(observation)) return RISE_STOPS.moving;
@@ -137,17 +165,20 @@ function riseNeeded(observation: FrameObservation): number {
 }
 
 /**
- * True while a rise looks like a lamp's and has not lasted yet: it came faster than any onset, or
- * it was over after one frame (onsets grow from frame to frame) with nothing seen to move.
+ * True while a rise looks like a lamp's: it came faster than any onset, or it was over after one
+ * frame (onsets grow from frame to frame) with nothing seen to move. One that has lasted is a lamp's
+ * only as long as it stays even.
  */
 function isLamp(newest: readonly LevelNote[], quietLevel: number, isMoving: boolean): boolean {
   // Flashes that come one after another are not one light that lasts.
   const firstHigh = newest.findLastIndex(({ level }) => level - quietLevel <= HIGH_STOPS) + 1;
   const high = newest[firstHigh];
   const low = newest[firstHigh - 1];
-  if (high === undefined || low === undefined) return false;
-  if (newest.at(-1)!.atSeconds - high.atSeconds >= LAMP_LASTS_SECONDS) return false;
+  if (high === undefined) return false;
   const rises = newest.slice(firstHigh).map(({ level }) => level - quietLevel);
+  if (low === undefined || newest.at(-1)!.atSeconds - high.atSeconds >= LAMP_LASTS_SECONDS) {
+    return !isMoving && isEven(rises.slice(1));
+  }
   const isOver = Math.max(...rises) < GROWTH_MIN * rises[0]!;
   if (isOver && !isMoving) return true;
   const second = newest[firstHigh + 1] ?? high;
@@ -155,11 +186,20 @@ function isLamp(newest: readonly LevelNote[], quietLevel: number, isMoving: bool
   return Math.max(stopsPerSecond(low, high), stopsPerSecond(high, second)) > fastest;
 }
 
+function isEven(rises: readonly number[]): boolean {
+  return Math.max(...rises) - Math.min(...rises) < EVEN_STOPS;
+}
+
 function stopsPerSecond(from: LevelNote, to: LevelNote): number {
   return to === from ? 0 : (to.level - from.level) / (to.atSeconds - from.atSeconds);
 }
 
-function watchForEnd(state: SurgeState, surge: OpenSurge, note: LevelNote): SurgeStep {
+function watchForEnd(
+  state: SurgeState,
+  surge: OpenSurge,
+  observation: FrameObservation,
+  note: LevelNote,
+): SurgeStep {
   const riseStops = note.level - surge.quietLevel;
   const riseStopsMax = Math.max(surge.riseStopsMax, riseStops);
   const isLow = riseStops < Math.max(LEFT_STOPS, LEFT_SHARE * riseStopsMax);
@@ -171,13 +211,14 @@ function watchForEnd(state: SurgeState, surge: OpenSurge, note: LevelNote): Surg
   const activeSeconds = brightens ? note.atSeconds : surge.activeSeconds;
   const isSpent = note.atSeconds - activeSeconds > SPENT_SECONDS;
   if (hasBeenLow || isSpent) {
-    // The quiet begins anew: the surge itself must not hide the next one.
-    const calm = calmAfter(startCalm(), note);
+    const clearLevel = surge.hadCurtains ? null : surge.quietLevel + riseStopsMax;
+    const calm = calmAfterSurge(state.calm, note, clearLevel);
     return { state: { calm, newest: [note], surge: null }, change: "end", riseStops };
   }
   const open: OpenSurge = {
     ...surge,
     riseStopsMax,
+    hadCurtains: surge.hadCurtains || (isCurtain(observation) && !isLow),
     lowSinceSeconds,
     slowLevel,
     activeSeconds,

@@ -155,12 +155,94 @@ describe("the watch for surges", () => {
     }
   });
 
+  it.each(["overcast", "movingClouds", "cloudyDusk", "headlights"] as const)(
+    "raises at most two false alarms in any of six ten-hour nights and one in most: %s",
+    (kind) => {
+      const counts = [1, 2, 3, 4, 5, 6].map((seed) => {
+        const every = seed % 2 === 0 ? 6 : 16;
+        return changes(nightOf(kind, seed, every), { frames: 36_000 / every, every }).filter(
+          ({ change }) => change === "onset",
+        ).length;
+      });
+      expect(Math.max(...counts)).toBeLessThanOrEqual(2);
+      expect(counts.filter((count) => count > 1).length).toBeLessThanOrEqual(1);
+    },
+  );
+
+  it("announces within two frames curtains that break up in a gap of the clouds", () => {
+    const every = 10;
+    const gaps = [100, 200, 300];
+    const look = (index: number): Look => {
+      const isGap = gaps.some((gap) => index >= gap && index < gap + 20);
+      const cloud = isGap ? 0 : -2;
+      const aurora = index < 310 ? 0 : breakup(index, 310, every, 0.06).level + 11;
+      return {
+        level: -11 + cloud + aurora,
+        peakRatio: index < 310 ? 2 : 4,
+        degPerSecond: index < 310 ? null : 0.2,
+      };
+    };
+    const onsets = changes(look, { frames: 318, every }).filter(({ change }) => change === "onset");
+    expect(onsets.at(-1)!.index - 310).toBeGreaterThanOrEqual(0);
+    expect(onsets.at(-1)!.index - 310).toBeLessThanOrEqual(2);
+  });
+
+  it("measures anew after a break: a sky that is 3 stops brighter an hour later is no surge", () => {
+    const every = 16;
+    const look = (index: number): Look => ({ level: index < 60 ? -11 : -8, degPerSecond: null });
+    let state = startSurgeWatch();
+    for (let index = 0; index < 120; index += 1) {
+      const shown = frame(index < 60 ? index : index + 225, every, look(index));
+      const step = observeActivity(state, shown);
+      expect(step.change).toBeNull();
+      state = step.state;
+    }
+  });
+
   it("learns nothing from a senseless reading", () => {
     const state = startSurgeWatch();
     const odd = { ...frame(0, 16, { level: -11 }), skyStops: NaN };
     expect(observeActivity(state, odd)).toEqual({ state, change: null, riseStops: 0 });
   });
 });
+
+/** One night of clouds, of cars passing, or of both a dusk and clouds; never any aurora. */
+function nightOf(
+  kind: "overcast" | "movingClouds" | "cloudyDusk" | "headlights",
+  seed: number,
+  everySeconds: number,
+): (index: number) => Look {
+  const random = createRandom(`${kind} ${seed}`);
+  const between = (from: number, to: number): number => from + (to - from) * random.uniform();
+  const isCars = kind === "headlights";
+  const events = Array.from({ length: isCars ? 60 : 120 }, () => ({
+    fromSeconds: between(0, 36_000),
+    lastsSeconds: isCars ? between(2, 35) : between(100, 1800),
+    edgeSeconds: between(10, 100),
+    stops: isCars ? between(0.5, 5) : between(-2, 0),
+  }));
+  const edge = (seconds: number, edgeSeconds: number): number =>
+    1 / (1 + Math.exp((-4 * seconds) / edgeSeconds));
+  const changeAt = (atSeconds: number): number =>
+    events.reduce((sum, { fromSeconds, lastsSeconds, edgeSeconds, stops }) => {
+      const since = atSeconds - fromSeconds;
+      if (isCars) return sum + (since > 0 && since < lastsSeconds ? stops : 0);
+      return sum + stops * (edge(since, edgeSeconds) - edge(since - lastsSeconds, edgeSeconds));
+    }, 0);
+  return (index) => {
+    const light = [0.1, 0.3, 0.5, 0.7, 0.9].map((part) => {
+      const atSeconds = (index + part) * everySeconds;
+      const dusk = kind === "cloudyDusk" ? Math.max(0, 5 - atSeconds / 600) : 0;
+      return 2 ** (-11 + dusk + Math.max(-2.5, changeAt(atSeconds)));
+    });
+    const isMeasured = kind === "movingClouds" && random.uniform() < 0.7;
+    return {
+      level: Math.log2(light.reduce((sum, each) => sum + each, 0) / light.length),
+      peakRatio: kind === "movingClouds" ? between(2, 2.8) : 2,
+      degPerSecond: isMeasured ? between(0.02, 0.15) : null,
+    };
+  };
+}
 
 function thunderstorm(index: number): number {
   return index >= 60 && index < 100 && index % 3 < 2 - (index % 2) ? 2 + (index % 5) / 2 : 0;
