@@ -45,11 +45,29 @@ type Bath = {
   readonly landLight: number;
   readonly channels: readonly [red: ChannelGrain, green: ChannelGrain, blue: ChannelGrain];
   /** From linear light as the filters saw it to steps of the tone table, row by row. */
-  readonly toTones: readonly number[];
+  readonly toTones: NineNumbers;
   readonly tones: Uint8Array;
   readonly grain: Float32Array;
+  /** The row in work: linear light and the deviation of its grain, three numbers a pixel. */
+  readonly light: Float64Array;
+  readonly deviation: Float64Array;
   readonly rgb: Uint8Array;
 };
+
+// prettier-ignore
+type NineNumbers = [number, number, number, number, number, number, number, number, number];
+
+/** Share of the light that passes by the land, by what the land hides. */
+const OPEN_SHARES = Float64Array.from({ length: 256 }, (_, hidden) =>
+  hidden > WATER ? 1 - hidden * (1 / 255) : 1,
+);
+
+/** Both tables have a power of two for their length: a mask wraps an index around. */
+const GRAIN_MASK = GRAIN_COUNT - 1;
+const TONE_MASK = TONE_TABLE_COUNT - 1;
+
+/** Step of the tone table at no light, with the half that rounds. */
+const TONE_ZERO = 0.5 - TONE_TABLE_FROM * TONE_TABLE_STEPS;
 
 /** Numbers of a lit grid's point: linear light in each channel, and the deviation of its grain. */
 const PER_POINT = 6;
@@ -99,9 +117,11 @@ function bathOf(undeveloped: Undeveloped): Bath {
     shade,
     landLight: landCdM2 * linearPerCdM2(exposure),
     channels: [grainOf("red"), grainOf("green"), grainOf("blue")],
-    toTones: COLOUR_MATRIX.flat().map((weight) => weight * TONE_TABLE_STEPS),
+    toTones: COLOUR_MATRIX.flat().map((weight) => weight * TONE_TABLE_STEPS) as NineNumbers,
     tones: tonesOf(toneCurve),
     grain: grainNumbers,
+    light: new Float64Array(widthPx * 3),
+    deviation: new Float64Array(widthPx * 3),
     rgb: new Uint8Array(widthPx * heightPx * 3),
   };
 }
@@ -125,95 +145,91 @@ function litGrid(undeveloped: Undeveloped, channels: Bath["channels"]): Float32A
   return lit;
 }
 
-/** Develops one row: light, land, sprites, grain, full wells, colour matrix, tone. */
+/** Develops one row: sky, land and sprites, grain, full wells, colour matrix, tone. */
 function developRow(
   bath: Bath,
   row: { readonly line: Float64Array; readonly y: number; readonly grainAt: number },
   clipped: ClipCount,
 ): void {
-  const { geometry, shade, landLight, toTones, tones, grain, rgb } = bath;
-  const { view, grid, land, sprites } = geometry;
-  const { light: spriteLight, isLit } = sprites;
-  const { widthPx } = view;
-  const { stepPx } = grid;
+  exposeSky(bath, row.line);
+  exposeLand(bath, row.y);
+  printRow(bath, row.y, row.grainAt, clipped);
+}
+
+/** Reads the sky's light, and the deviation of its grain, off between the points of the grid. */
+function exposeSky({ geometry, light, deviation }: Bath, line: Float64Array): void {
+  const { stepPx } = geometry.grid;
   const perPx = 1 / stepPx;
-  const { line, y } = row;
-  const [red, green, blue] = bath.channels;
-  const [rr, rg, rb, gr, gg, gb, br, bg, bb] = toTones as [
-    number,
-    number,
-    number,
-    number,
-    number,
-    number,
-    number,
-    number,
-    number,
-  ];
-  // What red and blue hold beyond green's white is cut off, or the Moon would be pink.
-  const fullR = Math.min(1, red.ceiling);
-  const fullG = Math.min(1, green.ceiling);
-  const fullB = Math.min(1, blue.ceiling);
-  const mask = GRAIN_COUNT - 1;
-  const toneMask = TONE_TABLE_COUNT - 1;
-  const toneZero = 0.5 - TONE_TABLE_FROM * TONE_TABLE_STEPS;
-  let [clippedR, clippedG, clippedB] = [0, 0, 0];
-  let grainAt = row.grainAt;
-  let pixel = y * widthPx;
-  let index = pixel * 3;
-  let x = 0;
-  for (let from = 0; x < widthPx; from += PER_POINT) {
-    const to = from + PER_POINT;
-    const end = Math.min(widthPx, x + stepPx);
-    // Within a cell of the grid light changes evenly, and grain next to not at all.
-    const stepR = (line[to]! - line[from]!) * perPx;
-    const stepG = (line[to + 1]! - line[from + 1]!) * perPx;
-    const stepB = (line[to + 2]! - line[from + 2]!) * perPx;
-    let skyR = line[from]! + 0.5 * stepR;
-    let skyG = line[from + 1]! + 0.5 * stepG;
-    let skyB = line[from + 2]! + 0.5 * stepB;
-    const skyGrainR = 0.5 * (line[from + 3]! + line[to + 3]!);
-    const skyGrainG = 0.5 * (line[from + 4]! + line[to + 4]!);
-    const skyGrainB = 0.5 * (line[from + 5]! + line[to + 5]!);
-    for (; x < end; x += 1, pixel += 1, index += 3, grainAt += 3) {
-      let r = skyR;
-      let g = skyG;
-      let b = skyB;
-      let grainR = skyGrainR;
-      let grainG = skyGrainG;
-      let grainB = skyGrainB;
-      const hidden = land[pixel]!;
-      if (hidden > WATER || isLit[pixel] !== 0) {
-        const open = hidden > WATER ? 1 - hidden * (1 / 255) : 1;
-        const dark = landLight * (1 - open) * shadeAt(shade, x + 0.5, y + 0.5);
-        r = r * open + dark + spriteLight[index]!;
-        g = g * open + dark + spriteLight[index + 1]!;
-        b = b * open + dark + spriteLight[index + 2]!;
-        grainR = Math.sqrt(r * red.perLight + red.floor);
-        grainG = Math.sqrt(g * green.perLight + green.floor);
-        grainB = Math.sqrt(b * blue.perLight + blue.floor);
+  for (let channel = 0; channel < 3; channel += 1) {
+    let index = channel;
+    for (let from = channel; index < light.length; from += PER_POINT) {
+      const to = from + PER_POINT;
+      const end = Math.min(light.length, index + 3 * stepPx);
+      // Within a cell of the grid light changes evenly, and grain next to not at all.
+      const step = (line[to]! - line[from]!) * perPx;
+      const grain = 0.5 * (line[from + 3]! + line[to + 3]!);
+      let here = line[from]! + 0.5 * step;
+      for (; index < end; index += 3) {
+        light[index] = here;
+        deviation[index] = grain;
+        here += step;
       }
-      r += grainR * grain[grainAt & mask]!;
-      g += grainG * grain[(grainAt + 1) & mask]!;
-      b += grainB * grain[(grainAt + 2) & mask]!;
-      if (r > fullR) r = fullR;
-      if (g > fullG) g = fullG;
-      if (b > fullB) b = fullB;
-      const codeR = tones[(rr * r + rg * g + rb * b + toneZero) & toneMask]!;
-      const codeG = tones[(gr * r + gg * g + gb * b + toneZero) & toneMask]!;
-      const codeB = tones[(br * r + bg * g + bb * b + toneZero) & toneMask]!;
-      rgb[index] = codeR;
-      rgb[index + 1] = codeG;
-      rgb[index + 2] = codeB;
-      if (codeR === 255 && hidden === 0) clippedR += 1;
-      if (codeG === 255 && hidden === 0) clippedG += 1;
-      if (codeB === 255 && hidden === 0) clippedB += 1;
-      skyR += stepR;
-      skyG += stepG;
-      skyB += stepB;
     }
   }
-  clipped.red += clippedR;
-  clipped.green += clippedG;
-  clipped.blue += clippedB;
+}
+
+/** Puts land before the sky and adds the light of stars, lamps and other sprites. */
+function exposeLand(bath: Bath, y: number): void {
+  const { geometry, shade, landLight, channels, light, deviation } = bath;
+  const { land, sprites, view } = geometry;
+  const start = y * view.widthPx;
+  for (let x = 0; x < view.widthPx; x += 1) {
+    const pixel = start + x;
+    const open = OPEN_SHARES[land[pixel]!]!;
+    if (open === 1 && sprites.isLit[pixel] === 0) continue;
+    const dark = landLight * (1 - open) * shadeAt(shade, x + 0.5, y + 0.5);
+    for (let channel = 0; channel < 3; channel += 1) {
+      const { perLight, floor } = channels[channel]!;
+      const index = x * 3 + channel;
+      const here = light[index]! * open + dark + sprites.light[pixel * 3 + channel]!;
+      light[index] = here;
+      deviation[index] = Math.sqrt(here * perLight + floor);
+    }
+  }
+}
+
+/**
+ * Adds the grain, cuts off what full wells cannot hold, and turns what is left into the picture's
+ * codes; counts what clips in the open sky.
+ */
+function printRow(bath: Bath, y: number, grainAt: number, clipped: ClipCount): void {
+  const { geometry, channels, toTones, tones, light, deviation, grain, rgb } = bath;
+  const { land, view } = geometry;
+  const [rr, rg, rb, gr, gg, gb, br, bg, bb] = toTones;
+  // What red and blue hold beyond green's white is cut off, or the Moon would be pink.
+  const [fullR, fullG, fullB] = [
+    Math.min(1, channels[0].ceiling),
+    Math.min(1, channels[1].ceiling),
+    Math.min(1, channels[2].ceiling),
+  ];
+  const start = y * view.widthPx * 3;
+  for (let index = 0, pixel = y * view.widthPx; index < light.length; index += 3, pixel += 1) {
+    const at = grainAt + index;
+    const r = light[index]! + deviation[index]! * grain[at & GRAIN_MASK]!;
+    const g = light[index + 1]! + deviation[index + 1]! * grain[(at + 1) & GRAIN_MASK]!;
+    const b = light[index + 2]! + deviation[index + 2]! * grain[(at + 2) & GRAIN_MASK]!;
+    const red = r > fullR ? fullR : r;
+    const green = g > fullG ? fullG : g;
+    const blue = b > fullB ? fullB : b;
+    const codeR = tones[(rr * red + rg * green + rb * blue + TONE_ZERO) & TONE_MASK]!;
+    const codeG = tones[(gr * red + gg * green + gb * blue + TONE_ZERO) & TONE_MASK]!;
+    const codeB = tones[(br * red + bg * green + bb * blue + TONE_ZERO) & TONE_MASK]!;
+    rgb[start + index] = codeR;
+    rgb[start + index + 1] = codeG;
+    rgb[start + index + 2] = codeB;
+    if (land[pixel] !== 0) continue;
+    if (codeR === 255) clipped.red += 1;
+    if (codeG === 255) clipped.green += 1;
+    if (codeB === 255) clipped.blue += 1;
+  }
 }
