@@ -1,21 +1,20 @@
-import { asNightError, NightError } from "../../core/errors.ts";
+import type { NightError } from "../../core/errors.ts";
 import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
-import type { CameraControls, NumberControl } from "../cameras/cameraControls.ts";
+import type { CameraControls } from "../cameras/cameraControls.ts";
 import { PtpSession } from "../cameras/ptpSession.ts";
 import type { Transport } from "../cameras/transport.ts";
 import { realMs, type ClockOrigin } from "../clock.ts";
 import { CameraLink } from "../shutter/cameraLink.ts";
-import { excessOf, spreadOf, type BenchFigures, type SettingFigures } from "./benchFigures.ts";
+import { excessOf, spreadOf, type BenchFigures } from "./benchFigures.ts";
 import { checkPreview } from "./checkPreview.ts";
-import { ExposureSeries } from "./exposureSeries.ts";
+import { checkSettings } from "./checkSettings.ts";
+import { ExposureSeries, interrupted } from "./exposureSeries.ts";
 
 /** What is asked of bulb, seconds: each length twice, then again with the latency compensated. */
 const BULB_SECONDS = [1, 2, 5, 1, 2, 5];
 const COMPENSATED_SECONDS = [1, 2, 5];
 const OPEN_MS = 8_000;
 const ROUND_TRIPS = 20;
-/** Values of a ladder that are tried: its ends and its middle. */
-const LADDER_SHARES = [0, 0.5, 1];
 
 export type BenchCheckOptions = {
   readonly createTransport: () => Transport;
@@ -37,21 +36,20 @@ export type BenchCheckOptions = {
  * @throws NightError when the camera cannot be reached or is lost; `camera.refused` when interrupted.
  */
 export async function benchCheck(options: BenchCheckOptions): Promise<BenchFigures> {
-  const { onStep, origin } = options;
-  const events = new Map<number, number>();
-  onStep("Connecting.");
+  options.onStep("Connecting.");
   const { info, usbIds } = await introduce(options.createTransport());
   const controls = options.controlsFor(info, usbIds);
   const transport = options.createTransport();
   const series = new ExposureSeries({ ...options, controls });
+  const eventCounts = new Map<number, number>();
   let lost: NightError | null = null;
   const link = new CameraLink({
     cameraId: "bench-check",
     transport,
     controls,
-    origin,
+    origin: options.origin,
     onEvent: (event) => {
-      events.set(event.eventCode, (events.get(event.eventCode) ?? 0) + 1);
+      eventCounts.set(event.eventCode, (eventCounts.get(event.eventCode) ?? 0) + 1);
       series.hear(event);
     },
     onLost: (error) => (lost = error),
@@ -59,52 +57,65 @@ export async function benchCheck(options: BenchCheckOptions): Promise<BenchFigur
   const goOn = (sentence: string): void => {
     if (lost) throw lost;
     if (options.signal?.aborted) throw interrupted();
-    onStep(sentence);
+    options.onStep(sentence);
   };
   try {
     await link.open(null);
-    const description = await link.describe();
-    const roundTrips = await roundTripsOf(link);
-    goOn("Setting and reading back.");
-    const settings = await checkSettings(link, controls, description);
-    const beforePercent = await link.readBatteryPercent();
-    await series.begin(link);
-    goOn("Exposing 1, 2 and 5 s, twice.");
-    const bulb = link.hasBulb ? await series.run(BULB_SECONDS, null) : [];
-    const { excessMs, remark } = link.hasBulb
-      ? excessOf(bulb, origin.rate)
-      : { excessMs: null, remark: "the camera offers no bulb over its cable" };
-    if (excessMs !== null) goOn("Exposing 1, 2 and 5 s again, latency compensated.");
-    const compensated = excessMs === null ? [] : await series.run(COMPENSATED_SECONDS, excessMs);
-    goOn("Fetching a preview and a file.");
-    const handle = series.lastHandle;
-    const preview = handle === null ? null : await checkPreview(link, handle);
-    return {
-      label: description.label,
-      profileId: controls.profileId,
-      place: transport.place,
-      ...identityOf(info),
-      program: description.program,
-      focus: description.focus,
-      clockOffsetMs: description.clockOffsetMs,
-      roundTripMs: spreadOf(roundTrips)!,
-      settings,
-      bulb,
-      compensated,
-      bulbExcessMs: excessMs,
-      bulbRemark: remark,
-      preview,
-      events: [...events].map(([code, count]) => ({ code, count })),
-      battery: {
-        beforePercent,
-        afterPercent: await link.readBatteryPercent(),
-        frames: bulb.length + compensated.length,
-      },
-    };
+    const tried = await tryOut(link, { series, controls, rate: options.origin.rate, goOn });
+    const events = [...eventCounts].map(([code, count]) => ({ code, count }));
+    return { ...identityOf(info), place: transport.place, ...tried, events };
   } finally {
     await series.end();
     await link.close();
   }
+}
+
+type Tools = {
+  readonly series: ExposureSeries;
+  readonly controls: CameraControls;
+  readonly rate: number;
+  /** Says what comes next, unless the check is over. */
+  readonly goOn: (sentence: string) => void;
+};
+
+/** Everything that is tried, in the order in which the camera is asked for it. */
+async function tryOut(link: CameraLink, { series, controls, rate, goOn }: Tools) {
+  const description = await link.describe();
+  const roundTripMs = spreadOf(await roundTripsOf(link))!;
+  goOn("Setting and reading back.");
+  const settings = await checkSettings(link, controls, description);
+  const beforePercent = await link.readBatteryPercent();
+  await series.begin(link);
+  const exposed = await exposeTwice(link, { series, rate, goOn });
+  goOn("Fetching a preview and a file.");
+  const handle = series.lastHandle;
+  const preview = handle === null ? null : await checkPreview(link, handle);
+  const afterPercent = await link.readBatteryPercent();
+  const frames = exposed.bulb.length + exposed.compensated.length;
+  const { label, program, focus, clockOffsetMs } = description;
+  return {
+    ...{ label, program, focus, clockOffsetMs, profileId: controls.profileId },
+    ...{ roundTripMs, settings, ...exposed, preview },
+    battery: { beforePercent, afterPercent, frames },
+  };
+}
+
+/** Bulb as the camera does it by itself, then with what it runs over taken off. */
+async function exposeTwice(
+  link: CameraLink,
+  { series, rate, goOn }: Omit<Tools, "controls">,
+): Promise<Pick<BenchFigures, "bulb" | "compensated" | "bulbExcessMs" | "bulbRemark">> {
+  goOn("Exposing 1, 2 and 5 s, twice.");
+  if (!link.hasBulb) {
+    const bulbRemark = "the camera offers no bulb over its cable";
+    return { bulb: [], compensated: [], bulbExcessMs: null, bulbRemark };
+  }
+  const bulb = await series.run(BULB_SECONDS, null);
+  const { excessMs: bulbExcessMs, remark: bulbRemark } = excessOf(bulb, rate);
+  if (bulbExcessMs === null) return { bulb, compensated: [], bulbExcessMs, bulbRemark };
+  goOn("Exposing 1, 2 and 5 s again, latency compensated.");
+  const compensated = await series.run(COMPENSATED_SECONDS, bulbExcessMs);
+  return { bulb, compensated, bulbExcessMs, bulbRemark };
 }
 
 /** Asks the camera what it is, and lets go of it again. */
@@ -131,69 +142,7 @@ async function roundTripsOf(link: CameraLink): Promise<readonly number[]> {
   return times;
 }
 
-type Ladders = {
-  readonly isoLadder: readonly number[];
-  readonly fNumberLadder: readonly number[];
-  readonly exposureLadderSeconds: readonly number[];
-};
-
-async function checkSettings(
-  link: CameraLink,
-  controls: CameraControls,
-  ladders: Ladders,
-): Promise<readonly SettingFigures[]> {
-  return [
-    await checkSetting(link, "ISO", controls.iso, ladders.isoLadder),
-    await checkSetting(link, "f-number", controls.fNumber, ladders.fNumberLadder),
-    await checkSetting(link, "exposure time", controls.exposureTime, ladders.exposureLadderSeconds),
-  ];
-}
-
-/** Sets the ends and the middle of a ladder, reads each back, and returns to where it was. */
-async function checkSetting(
-  link: CameraLink,
-  name: SettingFigures["name"],
-  control: NumberControl | null,
-  values: readonly number[],
-): Promise<SettingFigures> {
-  const before = link.settingOf(control);
-  const tried: { asked: number; readBack: number | null }[] = [];
-  const wanted = LADDER_SHARES.flatMap(
-    (share) => values[Math.round(share * (values.length - 1))] ?? [],
-  );
-  for (const asked of new Set(wanted)) {
-    tried.push({ asked, readBack: await settled(link, control, asked) });
-  }
-  const isMoved = before !== null && values.length > 0;
-  const isRestored = isMoved ? (await settled(link, control, before)) === before : true;
-  return { name, values, tried, isRestored };
-}
-
-/** A camera that is busy for a moment is asked again. */
-async function settled(
-  link: CameraLink,
-  control: NumberControl | null,
-  wanted: number,
-): Promise<number | null> {
-  const untilMs = realMs() + 5_000;
-  for (;;) {
-    try {
-      return await link.setTo(control, wanted);
-    } catch (thrown) {
-      if (asNightError(thrown).code !== "camera.busy" || realMs() > untilMs) throw thrown;
-      await new Promise((resolve) => setTimeout(resolve, 50));
-    }
-  }
-}
-
 function identityOf(info: DeviceInfo) {
   const { model, serialNumber, vendorExtensionId, deviceVersion: firmware } = info;
   return { model, serialNumber, vendorExtensionId, firmware };
-}
-
-function interrupted(): NightError {
-  return new NightError(
-    "camera.refused",
-    "The bench check was ended early; the shutter is closed.",
-  );
 }

@@ -1,5 +1,6 @@
 import { asNightError, NightError } from "../../core/errors.ts";
 import { EVENTS } from "../../core/ptp/events.ts";
+import { OPERATIONS } from "../../core/ptp/operations.ts";
 import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
 import type { CameraControls } from "../cameras/cameraControls.ts";
 import type { TransportEvent } from "../cameras/transport.ts";
@@ -16,6 +17,8 @@ const FILE_MS_MAX = 15_000;
 const LOOK_MS = 20;
 /** Exif stands at the beginning of a file. */
 const EXIF_BYTES = 256 * 1024;
+/** How long a camera may be busy before it answers. */
+const BUSY = { busyMsMax: 5_000 };
 
 export type ExposureSeriesOptions = {
   readonly controls: CameraControls;
@@ -31,6 +34,14 @@ type Taken = Omit<ExposureFigures, "exifSeconds" | "namedMs"> & {
 };
 
 type Named = { readonly handle: number; readonly transactionId: number; readonly atMs: number };
+
+/** The user has had enough. */
+export function interrupted(): NightError {
+  return new NightError(
+    "camera.refused",
+    "The bench check was ended early; the shutter is closed.",
+  );
+}
 
 /** Bulb exposures back to back, with the camera's own word on how long each was. */
 export class ExposureSeries {
@@ -63,7 +74,7 @@ export class ExposureSeries {
     this.#link = link;
     const { controls } = this.#options;
     this.#mover = new ShutterMover({ link, controls, lamp: this.#lamp });
-    for (const handle of await link.session.getObjectHandles({ busyMsMax: 5_000 })) {
+    for (const handle of await link.session.getObjectHandles(BUSY)) {
       this.#known.add(handle);
     }
   }
@@ -110,12 +121,7 @@ export class ExposureSeries {
     await this.#until(closeAtMs - this.#wait.handOverMs);
     if (!this.#options.signal?.aborted) this.#wait.blockUntil(closeAtMs);
     const closed = await mover.close(openingId);
-    if (this.#options.signal?.aborted) {
-      throw new NightError(
-        "camera.refused",
-        "The bench check was ended early; the shutter is closed.",
-      );
-    }
+    if (this.#options.signal?.aborted) throw interrupted();
     const taken: Taken = {
       askedSeconds,
       heldSeconds: ((closed.sentMs - opened.answeredMs) * rate) / 1000,
@@ -155,7 +161,7 @@ export class ExposureSeries {
     if (named === null) return { ...figures, exifSeconds: null, namedMs: null };
     this.#lastHandle = named.handle;
     const session = this.#link!.session;
-    const head = this.#link!.can(0x101b)
+    const head = this.#link!.can(OPERATIONS.GetPartialObject.code)
       ? await session.getPartialObject(named.handle, { offset: 0, bytes: EXIF_BYTES }, BUSY)
       : await session.getObject(named.handle, BUSY);
     const { exposureSeconds } = await exposureOfImage(head);
@@ -182,5 +188,3 @@ export class ExposureSeries {
     return { handle, transactionId: 0, atMs: 0 };
   }
 }
-
-const BUSY = { busyMsMax: 5_000 };

@@ -166,6 +166,10 @@ export function decodeIpPacket(bytes: Uint8Array): IpPacket {
       bytes: bytes.byteLength,
     });
   }
+  return readBody(reader, type);
+}
+
+function readBody(reader: Reader, type: number): IpPacket {
   switch (type) {
     case IP_PACKET_TYPES.initCommandRequest:
       return { kind: "initCommandRequest", ...readIntroduction(reader) };

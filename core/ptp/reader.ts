@@ -41,28 +41,17 @@ export function createReader(bytes: Uint8Array, what = "a dataset"): Reader {
   let position = 0;
 
   const take = (count: number): number => {
-    if (count > bytes.byteLength - position) {
-      throw new NightError("ptp.truncated", `${what} ends in the middle of a field`, {
-        offset: position,
-        neededBytes: count,
-        remainingBytes: bytes.byteLength - position,
-      });
+    const remainingBytes = bytes.byteLength - position;
+    if (count > remainingBytes) {
+      const facts = { offset: position, neededBytes: count, remainingBytes };
+      throw new NightError("ptp.truncated", `${what} ends in the middle of a field`, facts);
     }
     const start = position;
     position += count;
     return start;
   };
   const u64 = (): bigint => view.getBigUint64(take(8), true);
-  const text = (unitCount: number): string => {
-    const start = take(unitCount * 2);
-    let result = "";
-    for (let index = 0; index < unitCount; index += 1) {
-      const unit = view.getUint16(start + index * 2, true);
-      if (unit === 0) break;
-      result += String.fromCharCode(unit);
-    }
-    return wellFormedText(result);
-  };
+  const text = (unitCount: number): string => textAt(view, take(unitCount * 2), unitCount);
 
   return {
     offset: () => position,
@@ -99,4 +88,15 @@ export function createReader(bytes: Uint8Array, what = "a dataset"): Reader {
       }
     },
   };
+}
+
+/** UTF-16 units up to the first NUL. */
+function textAt(view: DataView, start: number, unitCount: number): string {
+  let text = "";
+  for (let index = 0; index < unitCount; index += 1) {
+    const unit = view.getUint16(start + index * 2, true);
+    if (unit === 0) break;
+    text += String.fromCharCode(unit);
+  }
+  return wellFormedText(text);
 }

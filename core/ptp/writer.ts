@@ -49,18 +49,13 @@ export function createWriter(): Writer {
   // `view` is looked up after `grow`, which may have replaced it.
   const put = (count: number, write: (at: number) => void): void => write(grow(count));
   const big = (value: bigint, bits: 64 | 128, isSigned: boolean): void => {
-    const wrapped = isSigned ? BigInt.asIntN(bits, value) : BigInt.asUintN(bits, value);
-    if (wrapped !== value) throw outOfRange(value, `${isSigned ? "INT" : "UINT"}${bits}`);
+    checkBig(value, bits, isSigned);
     for (let shift = 0n; shift < BigInt(bits); shift += 64n) {
       put(8, (at) => view.setBigUint64(at, BigInt.asUintN(64, value >> shift), true));
     }
   };
   const units = (value: string): void => {
-    if (value.includes("\0")) {
-      throw new NightError("quantity.out_of_range", "a protocol string cannot contain NUL", {
-        value,
-      });
-    }
+    checkText(value);
     for (let index = 0; index < value.length; index += 1) {
       put(2, (at) => view.setUint16(at, value.charCodeAt(index), true));
     }
@@ -99,6 +94,16 @@ export function createWriter(): Writer {
 function checked(value: number, min: number, max: number, type: string): number {
   if (!Number.isInteger(value) || value < min || value > max) throw outOfRange(value, type);
   return value;
+}
+
+function checkBig(value: bigint, bits: 64 | 128, isSigned: boolean): void {
+  const wrapped = isSigned ? BigInt.asIntN(bits, value) : BigInt.asUintN(bits, value);
+  if (wrapped !== value) throw outOfRange(value, `${isSigned ? "INT" : "UINT"}${bits}`);
+}
+
+function checkText(value: string): void {
+  if (!value.includes("\0")) return;
+  throw new NightError("quantity.out_of_range", "a protocol string cannot contain NUL", { value });
 }
 
 function outOfRange(value: number | bigint, type: string): NightError {
