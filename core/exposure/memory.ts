@@ -14,11 +14,15 @@ export type CurtainMemory = {
 
 const RECENT_SECONDS = 90;
 
-/** Drops what is older than needed, but only now and then: most frames just add one. */
+/**
+ * The levels with one more: mostly the newest, but a reading may have been overtaken by a later
+ * frame's. Drops what is older than needed.
+ */
 export function recentAfter(recent: RecentLevels, note: RecentLevels[number]): RecentLevels {
   const first = recent.findIndex(({ atSeconds }) => atSeconds > note.atSeconds - RECENT_SECONDS);
   const kept = first < 0 ? [] : first === 0 ? recent : recent.slice(first);
-  return [...kept, note];
+  const at = kept.findLastIndex(({ atSeconds }) => atSeconds <= note.atSeconds) + 1;
+  return kept.toSpliced(at, 0, note);
 }
 
 /** A motion that could not be measured so many times in a row is no longer counted with. */

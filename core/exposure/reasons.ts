@@ -43,8 +43,8 @@ export function reasonsFor(facts: DecisionFacts): string[] {
 }
 
 function skyReasons(facts: DecisionFacts): string[] {
-  if (facts.start === "asked") return ["first frame, as asked"];
-  if (facts.start === "guessed") return ["first frame: a guess for a dark sky"];
+  if (facts.start === "asked") return ["no reading yet: the exposure to begin with"];
+  if (facts.start === "guessed") return ["no reading yet: a guess for a dark sky"];
   const reasons: string[] = [];
   const { changeStops, aheadStops, secondsWithoutReading } = facts;
   if (changeStops !== null && Math.abs(changeStops) >= 0.15) {
@@ -78,7 +78,7 @@ function limitReasons(facts: DecisionFacts): string[] {
   if (facts.limit === "isoCap") {
     reasons.push(`ISO at its cap: brightness before the curtains' ${crisp}`);
   }
-  if (facts.limit === "isoFloor") reasons.push("ISO at its lowest, so a shorter exposure");
+  if (facts.limit === "isoFloor") reasons.push("ISO at its lowest: time alone follows the sky");
   if (facts.limit === "longest") {
     reasons.push("longest exposure and ISO at its cap: darker than wanted");
   }

@@ -44,7 +44,7 @@ export function orderFrame(state: WatchState, atMs: MonotonicMs): WatchStep {
       {
         kind: "expose",
         openAtMs: atMs,
-        reasons: probeStops === 0 ? reasons : [probeReason(probeStops), ...reasons],
+        reasons: probeStops === 0 ? reasons : [probeReason(probeStops, isReachable), ...reasons],
         pace: state.pace,
         ...{ frameIndex, exposure, targetStops, isReachable, probeStops },
       },
@@ -58,7 +58,8 @@ function nextProbeStops(state: WatchState): number {
   return PROBE_STOPS[state.probesLeft % PROBE_STOPS.length] ?? 0;
 }
 
-function probeReason(stops: number): string {
-  const size = Math.abs(stops).toFixed(1);
-  return `${size} stops ${stops > 0 ? "brighter" : "darker"} to learn the tone curve`;
+function probeReason(stops: number, isReachable: boolean): string {
+  const way = stops > 0 ? "brighter" : "darker";
+  if (!isReachable) return `as much ${way} as it goes, to learn the tone curve`;
+  return `${Math.abs(stops).toFixed(1)} stops ${way} to learn the tone curve`;
 }

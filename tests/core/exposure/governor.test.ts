@@ -86,7 +86,7 @@ describe("the governor", () => {
       { openAtMs: monotonicMs(0), frameIndex: 0 },
       settings,
     );
-    expect(first.reasons).toContain("first frame: a guess for a dark sky");
+    expect(first.reasons).toContain("no reading yet: a guess for a dark sky");
     expect(stopsFromMidGrey(2.5e-4, first.exposure)).toBeCloseTo(-2, 6);
   });
 
@@ -98,7 +98,7 @@ describe("the governor", () => {
       settings,
     );
     expect(first.exposure).toEqual(asked);
-    expect(first.reasons).toEqual(["first frame, as asked"]);
+    expect(first.reasons).toEqual(["no reading yet: the exposure to begin with"]);
   });
 
   it("keeps the exposure under what the curtains allow and says how short", () => {
