@@ -35,12 +35,11 @@ export class TerminalStory {
   }
 
   /** A watch stands differently. */
-  watch({ cameraId, sentence, allIsWell, phase, newest, startsUtcMs }: WatchView): void {
-    if (newest?.status === "ordered") this.#linesFrom(cameraId, newest.frameIndex);
+  watch({ cameraId, sentence, allIsWell, phase, frameCount, startsUtcMs }: WatchView): void {
+    const lines = this.#linesFrom(cameraId, frameCount);
     if (this.#sentences.get(cameraId) === sentence) return;
     this.#sentences.set(cameraId, sentence);
-    const lines = this.#lines.get(cameraId);
-    if (lines && phase === "finished") this.#tell(lines, 0);
+    if (phase === "finished") this.#tell(lines, 0);
     if (startsUtcMs !== null) this.#print(`${sentence} Frames begin at ${utcText(startsUtcMs)}.`);
     else if (!allIsWell || phase === "finished") this.#print(sentence);
   }

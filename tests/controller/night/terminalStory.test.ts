@@ -9,29 +9,28 @@ function story() {
   /** Numbers of the frames whose lines stand there, and sentences as they are. */
   const lines = () =>
     printed.map((line) => / #(\d+) /.exec(line)?.[1]?.replace(/^0+(?=\d)/, "") ?? line);
-  const order = (frameIndex: number) =>
-    told.watch(makeWatch({ newest: makeFrame({ frameIndex, status: "ordered", reading: null }) }));
+  const begin = (frameCount: number) => told.watch(makeWatch({ phase: "connecting", frameCount }));
   const frame = (frameIndex: number) => told.frame(makeFrame({ frameIndex }));
-  return { told, lines, order, frame };
+  return { told, lines, begin, frame };
 }
 
 it("tells frames 7 to 10 in their order, though 9 and 8 are whole on disk before 7", () => {
-  const { lines, order, frame } = story();
-  order(7);
+  const { lines, begin, frame } = story();
+  begin(7);
   for (const index of [9, 8, 7, 10]) frame(index);
   expect(lines()).toEqual(["7", "8", "9", "10"]);
 });
 
 it("tells each frame once", () => {
-  const { lines, order, frame } = story();
-  order(0);
+  const { lines, begin, frame } = story();
+  begin(0);
   expect([frame(0), frame(0)]).toEqual([true, false]);
   expect(lines()).toEqual(["0"]);
 });
 
 it("goes on without a frame that does not come once five lines wait for it, and tells it when it comes late", () => {
-  const { lines, order, frame } = story();
-  order(0);
+  const { lines, begin, frame } = story();
+  begin(0);
   for (const index of [1, 2, 3, 4]) frame(index);
   expect(lines()).toEqual([]);
   frame(5);
@@ -42,8 +41,8 @@ it("goes on without a frame that does not come once five lines wait for it, and 
 });
 
 it("tells what still waits before it says that the watch is over", () => {
-  const { told, lines, order, frame } = story();
-  order(0);
+  const { told, lines, begin, frame } = story();
+  begin(0);
   frame(1);
   told.watch(makeWatch({ phase: "finished", sentence: "The watch was stopped by hand." }));
   expect(lines()).toEqual(["1", "The watch was stopped by hand."]);
