@@ -1,28 +1,19 @@
 import { auroraMoment, type AuroraCourse, type AuroraMoment } from "./auroraCourse.ts";
 import { SEEN_PER_KILORAYLEIGH, type Rgb } from "./colour.ts";
-import {
-  addCurtains,
-  addDiffuse,
-  addPatches,
-  momentCount,
-  type Curtains,
-  type Patches,
-} from "./curtains.ts";
+import { addCurtains, addDiffuse, momentCount, type Curtains } from "./curtains.ts";
+import { cellOf, fieldLineMap, type FieldAxes, type FieldLineMap } from "./fieldLineMap.ts";
 import {
   blurFeet,
-  cellOf,
-  fieldLineMap,
   heightProfile,
   lineOfSight,
   seenCells,
   sumAlongLines,
   type FeetCopies,
-  type FieldAxes,
-  type FieldLineMap,
   type HeightProfile,
   type LineOfSight,
   type SeenCells,
-} from "./fieldLines.ts";
+} from "./lineOfSight.ts";
+import { addPatches, type Patches } from "./patches.ts";
 import type { Direction } from "./view.ts";
 
 /** The aurora of a night. */
@@ -105,27 +96,33 @@ function redOfGreen(greenKr: number): number {
 
 /** Everything about a set of points of the sky that does not change with time. */
 export type AuroraSight = {
-  readonly fine: FieldLineMap;
-  readonly coarse: FieldLineMap;
-  readonly fineSeen: SeenCells;
-  readonly coarseSeen: SeenCells;
-  /** Cells of the points: index and fractions; −1 where the point sees no aurora. */
-  readonly fineCells: SightCells;
-  readonly coarseCells: SightCells;
-  readonly fineFeet: FeetCopies;
-  readonly coarseFeet: FeetCopies;
-  readonly fineLight: Float32Array;
-  readonly borderLight: Float32Array;
-  readonly coarseLight: Float32Array;
+  /** For curtains. */
+  readonly fine: SightLayer;
+  /** For what is soft: red, glow, patches. */
+  readonly coarse: SightLayer;
+};
+
+/** A map at one fineness, how the points read it, and room to work in. */
+type SightLayer = {
+  readonly map: FieldLineMap;
+  readonly cells: SightCells;
+  readonly seen: SeenCells;
+  readonly feet: FeetCopies;
+  /** Brightness of the map's cells, kR. */
+  readonly light: Float32Array;
   /** Sums prepared for the profiles, by name and shift. */
   readonly prepared: Map<string, LineOfSight>;
 };
 
+/** Cells of the points: index and fractions; −1 where the point sees no aurora. */
 type SightCells = {
   readonly index: Int32Array;
   readonly columnPart: Float32Array;
   readonly rowPart: Float32Array;
 };
+
+/** Points lower than this see no aurora: sine of the altitude. */
+const SIN_ALTITUDE_MIN = 0.012;
 
 /**
  * Prepares for looking at the aurora along many directions; costs a few frames' time.
@@ -138,25 +135,27 @@ export function auroraSight(
   directions: readonly Direction[],
   stepRad: number,
 ): AuroraSight {
-  const above = directions.filter((direction) => direction[2] > 0.012);
-  const fine = fieldLineMap(axes, above, stepRad);
-  const coarse = fieldLineMap(axes, above, Math.max(0.012, stepRad * 3));
-  const fineCells = cellsOf(fine, directions);
-  const coarseCells = cellsOf(coarse, directions);
-  const feet = (map: FieldLineMap): Float32Array =>
-    new Float32Array(map.columnCount * map.rowCount);
   return {
-    fine,
-    coarse,
-    fineSeen: seenCells(fine, corners(fine, fineCells)),
-    coarseSeen: seenCells(coarse, corners(coarse, coarseCells)),
-    fineCells,
-    coarseCells,
-    fineFeet: [feet(fine), feet(fine), feet(fine)],
-    coarseFeet: [feet(coarse), feet(coarse), feet(coarse)],
-    fineLight: feet(fine),
-    borderLight: feet(fine),
-    coarseLight: feet(coarse),
+    fine: sightLayer(axes, directions, stepRad),
+    coarse: sightLayer(axes, directions, Math.max(0.012, stepRad * 3)),
+  };
+}
+
+function sightLayer(
+  axes: FieldAxes,
+  directions: readonly Direction[],
+  stepRad: number,
+): SightLayer {
+  const above = directions.filter((direction) => direction[2] > SIN_ALTITUDE_MIN);
+  const map = fieldLineMap(axes, above, stepRad);
+  const cells = cellsOf(map, directions);
+  const room = (): Float32Array => new Float32Array(map.columnCount * map.rowCount);
+  return {
+    map,
+    cells,
+    seen: seenCells(map, corners(map, cells)),
+    feet: [room(), room(), room()],
+    light: room(),
     prepared: new Map(),
   };
 }
@@ -166,7 +165,7 @@ function cellsOf(map: FieldLineMap, directions: readonly Direction[]): SightCell
   const columnPart = new Float32Array(directions.length);
   const rowPart = new Float32Array(directions.length);
   directions.forEach((direction, at) => {
-    if (direction[2] <= 0.012) return;
+    if (direction[2] <= SIN_ALTITUDE_MIN) return;
     const { column, row } = cellOf(map, direction);
     const last = map.isCircle ? map.columnCount - 1 : map.columnCount - 2;
     const left = Math.min(last, Math.max(0, Math.floor(column)));
@@ -208,60 +207,37 @@ export function addAurora(options: {
 }): void {
   const { aurora, sight, fromSeconds, seconds, light } = options;
   const middle = auroraMoment(aurora.course, fromSeconds + seconds / 2);
-  drawGreen(aurora, sight, { fromSeconds, seconds, middle });
+  const span = { fromSeconds, seconds, middle };
   // Hard, bright precipitation reaches lower; the border follows activity.
   const shiftKm = Math.round(2 * (3 - 7 * middle.activity)) / 2;
-  const { fine, coarse, fineFeet, coarseFeet } = sight;
-  sumAlongLines(
-    fine,
-    fineFeet,
-    preparedSight(sight, "green", shiftKm),
-    sight.fineSeen,
-    sight.fineLight,
-  );
-  spread(fine, sight.fineCells, sight.fineLight, CURTAIN_SEEN, light);
+  const { fine, coarse } = sight;
 
-  hardenFeet(fineFeet[1]);
-  sumAlongLines(
-    fine,
-    [fineFeet[1], fineFeet[1], fineFeet[1]],
-    preparedSight(sight, "border", shiftKm),
-    sight.fineSeen,
-    sight.borderLight,
-  );
-  spread(fine, sight.fineCells, sight.borderLight, BORDER_SEEN, light);
+  drawGreen(aurora, fine, span);
+  raise(fine, fine.feet, preparedSight(fine, "green", shiftKm), CURTAIN_SEEN, light);
 
-  drawRed(aurora, sight, fromSeconds + seconds / 2);
-  sumAlongLines(
-    coarse,
-    coarseFeet,
-    preparedSight(sight, "red", 0),
-    sight.coarseSeen,
-    sight.coarseLight,
-  );
-  spread(coarse, sight.coarseCells, sight.coarseLight, SEEN_PER_KILORAYLEIGH.red, light);
+  const hard = fine.feet[1];
+  hardenFeet(hard);
+  const border = preparedSight(fine, "border", shiftKm);
+  raise(fine, [hard, hard, hard], border, BORDER_SEEN, light);
 
-  coarseFeet[0].fill(0);
-  addDiffuse({ curtains: aurora.curtains, moment: middle, map: coarse, feet: coarseFeet[0] });
-  const { curtains, patches } = aurora;
-  addPatches({
-    patches,
-    curtains,
-    moment: middle,
-    map: coarse,
-    feet: coarseFeet[0],
-    fromSeconds,
-    seconds,
-  });
-  blurFeet(coarse, coarseFeet);
-  sumAlongLines(
-    coarse,
-    coarseFeet,
-    preparedSight(sight, "diffuse", 0),
-    sight.coarseSeen,
-    sight.coarseLight,
-  );
-  spread(coarse, sight.coarseCells, sight.coarseLight, CURTAIN_SEEN, light);
+  drawRed(aurora, coarse, fromSeconds + seconds / 2);
+  const red = preparedSight(coarse, "red", 0);
+  raise(coarse, coarse.feet, red, SEEN_PER_KILORAYLEIGH.red, light);
+
+  drawGlow(aurora, coarse, span);
+  raise(coarse, coarse.feet, preparedSight(coarse, "diffuse", 0), CURTAIN_SEEN, light);
+}
+
+/** Raises feet along the field's lines and adds what the filters see of it. */
+function raise(
+  layer: SightLayer,
+  feet: FeetCopies,
+  sums: LineOfSight,
+  seen: Rgb,
+  light: Float32Array,
+): void {
+  sumAlongLines(layer.map, feet, sums, layer.seen, layer.light);
+  spread(layer, seen, light);
 }
 
 const PROFILES: Readonly<Record<"green" | "border" | "red" | "diffuse", HeightProfile>> = {
@@ -271,46 +247,48 @@ const PROFILES: Readonly<Record<"green" | "border" | "red" | "diffuse", HeightPr
   diffuse: DIFFUSE_PROFILE,
 };
 
+/** Prepared sums kept with a layer. */
+const PREPARED_MAX = 16;
+
 /** The prepared sum of a profile; shifts come in half kilometres, so that few are ever needed. */
 function preparedSight(
-  sight: AuroraSight,
+  { map, prepared }: SightLayer,
   name: keyof typeof PROFILES,
   shiftKm: number,
 ): LineOfSight {
   const key = `${name} ${shiftKm}`;
-  const known = sight.prepared.get(key);
+  const known = prepared.get(key);
   if (known !== undefined) return known;
-  const map = name === "green" || name === "border" ? sight.fine : sight.coarse;
-  const prepared = lineOfSight(map, PROFILES[name], shiftKm);
-  if (sight.prepared.size >= PREPARED_MAX) sight.prepared.clear();
-  sight.prepared.set(key, prepared);
-  return prepared;
+  const sums = lineOfSight(map, PROFILES[name], shiftKm);
+  if (prepared.size >= PREPARED_MAX) prepared.clear();
+  prepared.set(key, sums);
+  return sums;
 }
 
-/** Prepared sums kept with a sight. */
-const PREPARED_MAX = 24;
+/** An exposure, and the aurora at its middle. */
+type Span = {
+  readonly fromSeconds: number;
+  readonly seconds: number;
+  readonly middle: AuroraMoment;
+};
 
-function drawGreen(
-  aurora: Aurora,
-  sight: AuroraSight,
-  span: { readonly fromSeconds: number; readonly seconds: number; readonly middle: AuroraMoment },
-): void {
-  const { fine, fineFeet } = sight;
+/** The curtains' green, moment by moment, so that what moves smears. */
+function drawGreen({ curtains, course }: Aurora, { map, feet }: SightLayer, span: Span): void {
   const { fromSeconds, seconds, middle } = span;
-  fineFeet[0].fill(0);
+  feet[0].fill(0);
   // The fineness of the map at a typical distance of 200 km.
-  const count = momentCount(middle, seconds, fine.thetaStep * 200 * 2);
+  const count = momentCount(middle, seconds, map.thetaStep * 200 * 2);
   for (let index = 0; index < count; index += 1) {
     addCurtains({
-      curtains: aurora.curtains,
-      moment: auroraMoment(aurora.course, fromSeconds + (seconds * (index + 0.5)) / count),
-      map: fine,
-      feet: fineFeet[0],
+      curtains,
+      moment: auroraMoment(course, fromSeconds + (seconds * (index + 0.5)) / count),
+      map,
+      feet: feet[0],
       weight: 1 / count,
       spanSeconds: seconds / count,
     });
   }
-  blurFeet(fine, fineFeet);
+  blurFeet(map, feet);
 }
 
 /** From the feet's green to the light of the lower border's hard part. */
@@ -322,33 +300,40 @@ function hardenFeet(feet: Float32Array): void {
 }
 
 /** The red of the last minutes, smeared as it was left behind. */
-function drawRed(aurora: Aurora, sight: AuroraSight, atSeconds: number): void {
-  const { coarse, coarseFeet } = sight;
-  const feet = coarseFeet[0];
-  feet.fill(0);
+function drawRed({ curtains, course }: Aurora, { map, feet }: SightLayer, atSeconds: number): void {
+  const [sharp] = feet;
+  sharp.fill(0);
   for (const lag of RED_LAGS) {
     addCurtains({
-      curtains: aurora.curtains,
-      moment: auroraMoment(aurora.course, atSeconds - lag * RED_LIFETIME_SECONDS),
-      map: coarse,
-      feet,
+      curtains,
+      moment: auroraMoment(course, atSeconds - lag * RED_LIFETIME_SECONDS),
+      map,
+      feet: sharp,
       weight: 1 / RED_LAGS.length,
       spanSeconds: 6,
       sigmaKmMin: 11,
     });
   }
-  for (let index = 0; index < feet.length; index += 1) {
-    const green = feet[index]!;
-    if (green > 0) feet[index] = redOfGreen(green);
+  for (let index = 0; index < sharp.length; index += 1) {
+    const green = sharp[index]!;
+    if (green > 0) sharp[index] = redOfGreen(green);
   }
-  blurFeet(coarse, coarseFeet);
+  blurFeet(map, feet);
 }
 
-/** Adds a map's light, times what the filters see of a kilorayleigh, at the points of a sight. */
+/** The even glow about the arcs, and the pulsating patches. */
+function drawGlow({ curtains, patches }: Aurora, { map, feet }: SightLayer, span: Span): void {
+  const { fromSeconds, seconds, middle } = span;
+  const glow = { curtains, moment: middle, map, feet: feet[0] };
+  feet[0].fill(0);
+  addDiffuse(glow);
+  addPatches({ ...glow, patches, fromSeconds, seconds });
+  blurFeet(map, feet);
+}
+
+/** Adds a layer's light, times what the filters see of a kilorayleigh, at the points of a sight. */
 function spread(
-  map: FieldLineMap,
-  cells: SightCells,
-  kilorayleigh: Float32Array,
+  { map, cells, light: kilorayleigh }: SightLayer,
   [red, green, blue]: Rgb,
   light: Float32Array,
 ): void {

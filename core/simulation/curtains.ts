@@ -2,13 +2,15 @@ import { createRandom } from "../random.ts";
 import { EARTH_RADIUS_KM } from "../sky/auroraGeometry.ts";
 import { RAD_PER_DEG } from "../sky/angles.ts";
 import { foldKmPerSecond, rayKmPerSecond, type AuroraMoment } from "./auroraCourse.ts";
-import { addFootSpot, isNearMap, type FieldLineMap } from "./fieldLines.ts";
+import { isNearMap, type FieldLineMap } from "./fieldLineMap.ts";
+import { addFootSpot } from "./footSpot.ts";
 import { noiseAt, noiseLine } from "./noise.ts";
 
 /** The arcs of a night: where they lie, how they fold, where their rays are. Plain numbers. */
 export type Curtains = {
-  /** Azimuth toward the geomagnetic pole of the hemisphere, degrees. */
-  readonly polewardDeg: number;
+  /** Sine and cosine of the azimuth toward the geomagnetic pole of the hemisphere. */
+  readonly sinPole: number;
+  readonly cosPole: number;
   /** Geomagnetic latitude without its sign: arcs follow its parallels. */
   readonly latitudeDeg: number;
   readonly arcs: readonly Arc[];
@@ -40,7 +42,12 @@ const ARC_PLACES: readonly (readonly [number, number, number])[] = [
   [3.6, 0.12, 0.45],
 ];
 
-/** The arcs for a seed. */
+/**
+ * The arcs for a seed.
+ *
+ * @param polewardDeg  Azimuth toward the geomagnetic pole of the hemisphere.
+ * @param latitudeDeg  Geomagnetic.
+ */
 export function createCurtains(options: {
   readonly seed: string;
   readonly polewardDeg: number;
@@ -49,7 +56,8 @@ export function createCurtains(options: {
   const { seed, polewardDeg, latitudeDeg } = options;
   const random = createRandom(`${seed}/arcs`);
   return {
-    polewardDeg,
+    sinPole: Math.sin(polewardDeg * RAD_PER_DEG),
+    cosPole: Math.cos(polewardDeg * RAD_PER_DEG),
     latitudeDeg: Math.abs(latitudeDeg),
     surgeStartKm: 240 * (random.uniform() - 0.4),
     arcs: ARC_PLACES.map(([place, quietShare, surgeShare], index) => ({
@@ -139,177 +147,110 @@ export function addCurtains(options: {
 }
 
 function addArc(options: Parameters<typeof addCurtains>[0], arc: Arc, share: number): void {
-  const { curtains, moment, map, feet, weight, spanSeconds } = options;
-  const { activity } = moment;
-  const liveliness = Math.sqrt(activity);
-  const smearKm = 0.42 * foldKmPerSecond(moment) * spanSeconds;
-  const sigma = Math.hypot(
-    STILL_SIGMA_KM + (ACTIVE_SIGMA_KM - STILL_SIGMA_KM) * Math.min(1, 1.25 * liveliness),
-    smearKm,
-    options.sigmaKmMin ?? 0,
-  );
+  const { curtains, moment, map, feet, weight } = options;
+  const { sinPole, cosPole } = curtains;
+  const sigmaKm = thicknessKm(options);
   const baseKm = moment.centreKm + arc.place * moment.spreadKm;
-  const tan = Math.tan(Math.min(80, curtains.latitudeDeg) * RAD_PER_DEG);
-  const bendPerKm = tan / (2 * EARTH_RADIUS_KM);
-  const [sinPole, cosPole] = [
-    Math.sin(curtains.polewardDeg * RAD_PER_DEG),
-    Math.cos(curtains.polewardDeg * RAD_PER_DEG),
-  ];
-  const contrast = 0.3 + 0.75 * liveliness;
+  const bendPerKm =
+    Math.tan(Math.min(80, curtains.latitudeDeg) * RAD_PER_DEG) / (2 * EARTH_RADIUS_KM);
+  const contrast = 0.3 + 0.75 * Math.sqrt(moment.activity);
+  // What the rays' contrast adds to the mean is taken off again.
   const evenOut = Math.exp(-0.34 * contrast * contrast);
 
   // Steps even in angle: fine where the arc is near, coarse where it is far.
   const nearKm = Math.max(60, Math.abs(baseKm));
-  const step = Math.max(map.thetaStep * 0.65, (0.55 * sigma) / nearKm / 3);
+  const step = Math.max(map.thetaStep * 0.65, (0.55 * sigmaKm) / nearKm / 3);
   const reach = Math.atan(1100 / nearKm);
   const count = Math.ceil((2 * reach) / step);
-  let [beforeX, beforeY] = [NaN, NaN];
+  let before: Ground = NOWHERE;
   for (let index = 0; index <= count; index += 1) {
-    const u = nearKm * Math.tan(-reach + index * step);
-    if (!isNearMap(map, u * cosPole + baseKm * sinPole, baseKm * cosPole - u * sinPole)) {
-      beforeX = NaN;
+    const alongKm = nearKm * Math.tan(-reach + index * step);
+    const unfoldedEastKm = alongKm * cosPole + baseKm * sinPole;
+    if (!isNearMap(map, unfoldedEastKm, baseKm * cosPole - alongKm * sinPole)) {
+      before = NOWHERE;
       continue;
     }
-    let x = u;
-    let y = baseKm + u * u * bendPerKm;
-    for (let wave = 0; wave < WAVES.length; wave += 1) {
-      const { lengthKm, swingKm } = WAVES[wave]!;
-      const drift = moment.atSeconds * 0.05;
-      y += swingKm * sineOfTurn((u - drift) / lengthKm + arc.turns[wave]!);
-    }
-    for (let fold = 0; fold < FOLDS.length; fold += 1) {
-      const { lengthKm, swingKm, speed } = FOLDS[fold]!;
-      const local = noiseAt(arc.strength, u / (2.3 * lengthKm) + fold * 700 + moment.foldKm / 900);
-      const swing = swingKm * Math.min(1, activity ** 0.7) * Math.max(0, 1.9 * local - 0.3);
-      const turn = (u - speed * moment.foldKm) / lengthKm + arc.turns[2 + fold]!;
-      y += swing * sineOfTurn(turn);
-      x += 0.9 * swing * sineOfTurn(turn + 0.25);
-    }
-    const length = Math.hypot(x - beforeX, y - beforeY);
-    [beforeX, beforeY] = [x, y];
-    if (!(length < 200)) continue;
+    const here = folded(arc, moment, alongKm, baseKm + alongKm * alongKm * bendPerKm);
+    const lengthKm = Math.hypot(here.xKm - before.xKm, here.yKm - before.yKm);
+    before = here;
+    // The first point of a piece has no length yet.
+    if (!(lengthKm < 200)) continue;
 
-    const spread = (moment.surgeKm - Math.abs(u - curtains.surgeStartKm)) / 55;
-    const surged = spread > 6 ? 1 : spread < -6 ? 0 : 1 / (1 + Math.exp(-spread));
-    const level = moment.quietKr + (moment.surgeKr - moment.quietKr) * surged;
-    const patch = noiseAt(arc.patches, (u - 0.12 * moment.foldKm) / 160 + moment.atSeconds / 900);
-    let ray = 0;
-    for (let octave = 0; octave < RAYS.length; octave += 1) {
-      const { widthKm, contrast: depth, speed } = RAYS[octave]!;
-      const at = (u - speed * moment.rayKm) / widthKm + octave * 1013;
-      ray += depth * (2 * noiseAt(arc.rays, at) - 1);
-    }
-    const light = share * level * (0.25 + 1.5 * patch) * Math.exp(contrast * ray) * evenOut;
-    const peak = (weight * light * length) / (2.5066 * sigma);
-    addFootSpot(map, feet, x * cosPole + y * sinPole, y * cosPole - x * sinPole, peak, sigma);
+    const kilorayleigh = share * levelKr(curtains, moment, alongKm);
+    const patch = patchAt(arc, moment, alongKm);
+    const rays = Math.exp(contrast * raysAt(arc, moment, alongKm));
+    const light = kilorayleigh * (0.25 + 1.5 * patch) * rays * evenOut;
+    const peak = (weight * light * lengthKm) / (SQRT_TWO_PI * sigmaKm);
+    const { xKm, yKm } = here;
+    const [eastKm, northKm] = [xKm * cosPole + yKm * sinPole, yKm * cosPole - xKm * sinPole];
+    addFootSpot(map, feet, eastKm, northKm, peak, sigmaKm);
   }
 }
 
-/** A patch that comes and goes: where, how large, how often. */
-type Patch = {
-  readonly xKm: number;
-  readonly yKm: number;
-  readonly radiusKm: number;
-  readonly periodSeconds: number;
-  readonly turn: number;
-  readonly lit: number;
-  /** Offsets of the spots it is made of, in radii, with their size and strength. */
-  readonly spots: readonly (readonly [x: number, y: number, size: number, strength: number])[];
-};
+/** A point on the ground, km: x along the arcs, to the right of the pole, and y toward it. */
+type Ground = { readonly xKm: number; readonly yKm: number };
 
-/** The patches of a night and the course of their pulses. */
-export type Patches = {
-  readonly patches: readonly Patch[];
-  readonly irregular: Float32Array;
-};
+const NOWHERE: Ground = { xKm: NaN, yKm: NaN };
 
-/** Breadth of the field in which patches drift before they come round again, km. */
-const PATCH_FIELD_KM = 1100;
+/** From a Gaussian's peak and standard deviation to what lies under it. */
+const SQRT_TWO_PI = 2.5066;
 
-/** Drift of patches along the arcs, km/s. Source: convection, common practice. */
-const PATCH_KM_PER_S = 0.35;
-
-/**
- * Patches for a seed. Periods 2 to 20 s, mostly 6 to 10, erratic (Humberset et al. 2016).
- */
-export function createPatches(seed: string): Patches {
-  const random = createRandom(`${seed}/pulsation`);
-  const patches = Array.from({ length: 90 }, (): Patch => {
-    const slant = random.normal() * 0.4;
-    return {
-      xKm: PATCH_FIELD_KM * (random.uniform() - 0.5),
-      yKm: 420 * random.uniform() - 130,
-      radiusKm: 14 + 34 * random.uniform() ** 1.6,
-      periodSeconds: 2 + 18 * random.uniform() * random.uniform() + 3 * random.uniform(),
-      turn: random.uniform(),
-      lit: 0.3 + 0.3 * random.uniform(),
-      spots: Array.from({ length: 16 }, () => {
-        const along = 2.6 * (random.uniform() - 0.5);
-        const across = 0.75 * (random.uniform() - 0.5) + 0.5 * along * slant;
-        return [along, across, 0.1 + 0.16 * random.uniform(), 0.2 + 0.8 * random.uniform() ** 2];
-      }),
-    };
-  });
-  return { patches, irregular: noiseLine(`${seed}/pulses`) };
+/** Standard deviation across an arc, km: its own thickness, and what it has moved since. */
+function thicknessKm({
+  moment,
+  spanSeconds,
+  sigmaKmMin = 0,
+}: Parameters<typeof addCurtains>[0]): number {
+  const liveliness = Math.min(1, 1.25 * Math.sqrt(moment.activity));
+  const smearKm = 0.42 * foldKmPerSecond(moment) * spanSeconds;
+  return Math.hypot(
+    STILL_SIGMA_KM + (ACTIVE_SIGMA_KM - STILL_SIGMA_KM) * liveliness,
+    smearKm,
+    sigmaKmMin,
+  );
 }
 
-/** Brightness of a patch over its peak: on and off with soft edges, each pulse unlike the last. */
-function pulse(patch: Patch, irregular: Float32Array, atSeconds: number): number {
-  const late = 0.8 * noiseAt(irregular, atSeconds / (3 * patch.periodSeconds) + patch.turn * 4000);
-  const turn = atSeconds / patch.periodSeconds + patch.turn + late;
-  const part = turn - Math.floor(turn);
-  const strength = noiseAt(irregular, Math.floor(turn) * 1.7 + patch.turn * 900);
-  const edge = 0.08;
-  const shape = Math.max(0, Math.min(1, part / edge, (patch.lit - part) / edge));
-  // The green line's own lifetime (0.7 s) leaves a tail; a third of the light never goes out.
-  return 0.12 + 0.88 * shape * (0.35 + 0.65 * strength);
-}
-
-/**
- * Adds the patches, averaged over an exposure, to the light of a map's footpoints, kR.
- *
- * @param fromSeconds  Of the night; with `seconds`, the exposure.
- */
-export function addPatches(options: {
-  readonly patches: Patches;
-  readonly curtains: Curtains;
-  readonly moment: AuroraMoment;
-  readonly map: FieldLineMap;
-  readonly feet: Float32Array;
-  readonly fromSeconds: number;
-  readonly seconds: number;
-}): void {
-  const { patches, curtains, moment, map, feet, fromSeconds, seconds } = options;
-  if (moment.patchKr < 0.02) return;
-  const [sinPole, cosPole] = [
-    Math.sin(curtains.polewardDeg * RAD_PER_DEG),
-    Math.cos(curtains.polewardDeg * RAD_PER_DEG),
-  ];
-  const samples = Math.min(12, Math.max(1, Math.ceil(seconds / 0.5)));
-  for (const patch of patches.patches) {
-    let mean = 0;
-    for (let index = 0; index < samples; index += 1) {
-      const at = fromSeconds + (seconds * (index + 0.5)) / samples;
-      mean += pulse(patch, patches.irregular, at) / samples;
-    }
-    const drifted = patch.xKm + PATCH_KM_PER_S * moment.atSeconds + PATCH_FIELD_KM / 2;
-    const xKm =
-      drifted - PATCH_FIELD_KM * Math.floor(drifted / PATCH_FIELD_KM) - PATCH_FIELD_KM / 2;
-    // Patches fade at the ends of the field, where they come round.
-    const fade = Math.min(1, (PATCH_FIELD_KM / 2 - Math.abs(xKm)) / 120);
-    for (const [along, across, size, strength] of patch.spots) {
-      const x = xKm + along * patch.radiusKm;
-      const y = patch.yKm + across * patch.radiusKm;
-      addFootSpot(
-        map,
-        feet,
-        x * cosPole + y * sinPole,
-        y * cosPole - x * sinPole,
-        moment.patchKr * mean * strength * fade,
-        Math.max(2.5, size * patch.radiusKm),
-      );
-    }
+/** Where waves and folds carry a point of an even arc. */
+function folded(arc: Arc, moment: AuroraMoment, alongKm: number, evenKm: number): Ground {
+  let [xKm, yKm] = [alongKm, evenKm];
+  for (let wave = 0; wave < WAVES.length; wave += 1) {
+    const { lengthKm, swingKm } = WAVES[wave]!;
+    const driftKm = moment.atSeconds * 0.05;
+    yKm += swingKm * sineOfTurn((alongKm - driftKm) / lengthKm + arc.turns[wave]!);
   }
+  for (let fold = 0; fold < FOLDS.length; fold += 1) {
+    const { lengthKm, swingKm, speed } = FOLDS[fold]!;
+    const place = alongKm / (2.3 * lengthKm) + fold * 700 + moment.foldKm / 900;
+    const local = Math.max(0, 1.9 * noiseAt(arc.strength, place) - 0.3);
+    const swing = swingKm * Math.min(1, moment.activity ** 0.7) * local;
+    const turn = (alongKm - speed * moment.foldKm) / lengthKm + arc.turns[2 + fold]!;
+    yKm += swing * sineOfTurn(turn);
+    xKm += 0.9 * swing * sineOfTurn(turn + 0.25);
+  }
+  return { xKm, yKm };
+}
+
+/** Brightness along the arcs, kR: the surge's where it has come, with a soft front. */
+function levelKr(curtains: Curtains, moment: AuroraMoment, alongKm: number): number {
+  const past = (moment.surgeKm - Math.abs(alongKm - curtains.surgeStartKm)) / 55;
+  const surged = past > 6 ? 1 : past < -6 ? 0 : 1 / (1 + Math.exp(-past));
+  return moment.quietKr + (moment.surgeKr - moment.quietKr) * surged;
+}
+
+/** Slow change of brightness along an arc, 0..1. */
+function patchAt(arc: Arc, moment: AuroraMoment, alongKm: number): number {
+  return noiseAt(arc.patches, (alongKm - 0.12 * moment.foldKm) / 160 + moment.atSeconds / 900);
+}
+
+/** The rays' share in the logarithm of the brightness, about 0. */
+function raysAt(arc: Arc, moment: AuroraMoment, alongKm: number): number {
+  let sum = 0;
+  for (let octave = 0; octave < RAYS.length; octave += 1) {
+    const { widthKm, contrast, speed } = RAYS[octave]!;
+    const at = (alongKm - speed * moment.rayKm) / widthKm + octave * 1013;
+    sum += contrast * (2 * noiseAt(arc.rays, at) - 1);
+  }
+  return sum;
 }
 
 /** Adds the even glow in which the arcs lie, kR. */
@@ -320,10 +261,7 @@ export function addDiffuse(options: {
   readonly feet: Float32Array;
 }): void {
   const { curtains, moment, map, feet } = options;
-  const [sinPole, cosPole] = [
-    Math.sin(curtains.polewardDeg * RAD_PER_DEG),
-    Math.cos(curtains.polewardDeg * RAD_PER_DEG),
-  ];
+  const { sinPole, cosPole } = curtains;
   const sigma = 60;
   const stepKm = 55;
   for (let x = -1000; x <= 1000; x += stepKm) {
@@ -331,7 +269,7 @@ export function addDiffuse(options: {
     const arc = curtains.arcs[0]!;
     const uneven = 0.4 + 1.2 * noiseAt(arc.patches, x / 260 + moment.atSeconds / 1400 + 2000);
     const y = moment.centreKm + 10 + sag;
-    const peak = (moment.diffuseKr * uneven * stepKm) / (2.5066 * sigma);
+    const peak = (moment.diffuseKr * uneven * stepKm) / (SQRT_TWO_PI * sigma);
     addFootSpot(map, feet, x * cosPole + y * sinPole, y * cosPole - x * sinPole, peak, sigma);
   }
 }

@@ -1,20 +1,22 @@
 import { describe, expect, it } from "vitest";
 import { elevationOverDeg } from "../../../core/sky/auroraGeometry.ts";
 import {
-  addFootSpot,
-  blurFeet,
   cellOf,
   fieldAxes,
   fieldCoordinates,
   fieldLineMap,
+  sinAltitudeOf,
+  type FieldLineMap,
+} from "../../../core/simulation/fieldLineMap.ts";
+import { addFootSpot } from "../../../core/simulation/footSpot.ts";
+import {
+  blurFeet,
   heightProfile,
   lineOfSight,
   seenCells,
-  sinAltitudeOf,
   sumAlongLines,
   type FeetCopies,
-  type FieldLineMap,
-} from "../../../core/simulation/fieldLines.ts";
+} from "../../../core/simulation/lineOfSight.ts";
 import { directionOf, type Direction } from "../../../core/simulation/view.ts";
 
 const NORTHWARD = Array.from({ length: 61 * 60 }, (_, index) =>
