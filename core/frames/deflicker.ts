@@ -37,11 +37,11 @@ export type DeflickerSettings = {
 };
 
 /**
- * A quarter of an hour: of a surge of half a minute which the governor took out of the exposure,
- * the film gets 98.7 % back. Four stops: a surge of that size which is over again within minutes
+ * Twenty minutes: of a surge of half a minute which the governor took out of the exposure, the film
+ * gets 99 % back, of one of two minutes 96 %. Four stops: a surge of that size which is over again within minutes
  * stays one; what would have to be lifted further is dark on purpose, or of another scene.
  */
-export const DEFAULT_DEFLICKER: DeflickerSettings = { sigmaSeconds: 900, awayStopsMax: 4 };
+export const DEFAULT_DEFLICKER: DeflickerSettings = { sigmaSeconds: 1200, awayStopsMax: 4 };
 
 /**
  * Corrections that take out what the camera caused and keep what the sky caused.

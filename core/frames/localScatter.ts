@@ -1,13 +1,10 @@
 import { quantileOf, weightedMedianOf } from "./medians.ts";
 
-/** Frames on either side that a frame is compared with. */
-const REACH_FRAMES = 8;
+/** Neighbours that a frame is compared with: half of them on either side where the sky allows. */
+const NEIGHBOUR_FRAMES = 16;
 
-/** Fewer frames than this on one side cannot tell a trend. */
-const SIDE_FRAMES_MIN = 4;
-
-/** A one-sided look must fit this much better before it is believed over the two-sided one. */
-const SIDE_ADVANTAGE = 0.5;
+/** Fewer neighbours than this cannot tell a trend from scatter. */
+const NEIGHBOUR_FRAMES_MIN = 8;
 
 /** A neighbourhood this many times as restless as the night's usual is the sky's doing. */
 const RESTLESS = 2.5;
@@ -25,16 +22,16 @@ const CELL_FLOOR_STOPS = 0.003;
  * The scatter of single frames against their neighbours, common to the whole picture.
  *
  * Each cell is predicted from its neighbours in time by a straight line, without the frame itself:
- * from both sides, or, where the sky breaks up, from the side on which the line holds. What all
- * quiet cells are off by, at once, is the frame's scatter; cells in which aurora moves have wide
- * residuals and little weight. Where even the quietest cells move, scatter cannot be told from sky
- * and is left in.
+ * from both sides alike, or, where the sky breaks up, from neighbours more to the side on which the
+ * line holds. What all quiet cells are off by, at once, is the frame's scatter; cells in which
+ * aurora moves have wide residuals and little weight. Where even the quietest cells move, scatter
+ * cannot be told from sky and is left in.
  *
  * @param cells  Per cell: brightness of each frame with the exposure taken out, stops.
  * @param seconds  When each frame was taken, rising.
  * @returns Stops to take off each frame; 0 for fewer than about ten frames.
  * Source: leave-one-out local lines as in locally weighted regression (Cleveland 1979), and the
- * choice of the smoothest side as in essentially non-oscillatory interpolation (Harten 1987).
+ * choice of the smoothest neighbours as in essentially non-oscillatory interpolation (Harten 1987).
  */
 export function localScatter(
   cells: readonly Float64Array[],
@@ -52,6 +49,8 @@ type Look = {
   readonly rms: readonly number[];
   /** How restless the quietest cells were, stops. */
   readonly cost: number;
+  /** Doubt of the line where the frame stands, for neighbours of doubt 1. */
+  readonly leverage: number;
 };
 
 function onePass(cells: readonly Float64Array[], seconds: readonly number[]): number[] {
@@ -63,11 +62,11 @@ function onePass(cells: readonly Float64Array[], seconds: readonly number[]): nu
   return centres.map((centre, i) => {
     if (centre === null) return 0;
     if (centre.cost <= RESTLESS * quiet) return believed(commonOff(centre), WHOLE_STOPS);
-    const side = betterSide(cells, seconds, i, centre);
-    if (side === null || side.cost > RESTLESS * quiet) return 0;
-    // From one side alone a frame's scatter and the sky's first move look alike; only what is
+    const best = lookWhereItHolds(cells, seconds, i);
+    if (best.cost > RESTLESS * quiet) return 0;
+    // Beside a restless sky a frame's scatter and the sky's first move look alike; only what is
     // usual for this camera is taken for scatter.
-    return believed(commonOff(side), Math.min(WHOLE_STOPS, 2 * quiet));
+    return believed(commonOff(best), Math.min(WHOLE_STOPS, 2 * quiet));
   });
 }
 
@@ -84,36 +83,35 @@ function believed(off: number, wholeStops: number): number {
   return off * Math.min(1, Math.max(0, 1 - beyond));
 }
 
-/** From both sides; at an end of the set twice as far into the one side that there is. */
+/** Neighbours on both sides alike; at an end of the set all on the one side that there is. */
 function lookBothWays(
   cells: readonly Float64Array[],
   seconds: readonly number[],
   i: number,
 ): Look | null {
   const last = seconds.length - 1;
-  const isInside = i >= SIDE_FRAMES_MIN && last - i >= SIDE_FRAMES_MIN;
-  const reach = isInside ? REACH_FRAMES : 2 * REACH_FRAMES;
-  const [from, to] = [Math.max(0, i - reach), Math.min(last, i + reach)];
-  if (to - from < 2 * SIDE_FRAMES_MIN) return null;
-  return lookAround(cells, seconds, i, from, to);
+  if (last < NEIGHBOUR_FRAMES_MIN) return null;
+  return lookAround(cells, seconds, i, startNear(i - NEIGHBOUR_FRAMES / 2, last));
 }
 
-function betterSide(
+/** Of all runs of neighbours around a frame the one whose line is known best where the frame is. */
+function lookWhereItHolds(
   cells: readonly Float64Array[],
   seconds: readonly number[],
   i: number,
-  centre: Look,
-): Look | null {
+): Look {
   const last = seconds.length - 1;
-  const sides: Look[] = [];
-  if (i >= SIDE_FRAMES_MIN) {
-    sides.push(lookAround(cells, seconds, i, Math.max(0, i - REACH_FRAMES), i));
-  }
-  if (last - i >= SIDE_FRAMES_MIN) {
-    sides.push(lookAround(cells, seconds, i, i, Math.min(last, i + REACH_FRAMES)));
-  }
-  const best = sides.sort((a, b) => a.cost - b.cost)[0];
-  return best !== undefined && best.cost < SIDE_ADVANTAGE * centre.cost ? best : null;
+  const starts = new Set<number>();
+  for (let from = i - NEIGHBOUR_FRAMES; from <= i; from += 1) starts.add(startNear(from, last));
+  const doubt = (look: Look): number => look.cost * look.leverage;
+  return [...starts]
+    .map((from) => lookAround(cells, seconds, i, from))
+    .reduce((best, look) => (doubt(look) < doubt(best) ? look : best));
+}
+
+/** Where a run of neighbours begins, so that it lies inside the set. */
+function startNear(from: number, last: number): number {
+  return Math.max(0, Math.min(from, last - NEIGHBOUR_FRAMES));
 }
 
 /** Each cell against a weighted line through its neighbours, the frame itself left out. */
@@ -122,8 +120,8 @@ function lookAround(
   seconds: readonly number[],
   i: number,
   from: number,
-  to: number,
 ): Look {
+  const to = Math.min(seconds.length - 1, from + NEIGHBOUR_FRAMES);
   const weights: number[] = [];
   const reach = Math.max(i - from, to - i) + 1;
   for (let k = from; k <= to; k += 1) {
@@ -137,7 +135,24 @@ function lookAround(
     off.push(fit.off);
     rms.push(fit.rms);
   }
-  return { off, rms, cost: quantileOf(rms, 0.25) };
+  const leverage = leverageOf(seconds, weights, { i, from });
+  return { off, rms, cost: quantileOf(rms, 0.25), leverage };
+}
+
+/** Root of the summed squares of what each neighbour counts in the line's value at the frame. */
+function leverageOf(
+  seconds: readonly number[],
+  weights: readonly number[],
+  { i, from }: { i: number; from: number },
+): number {
+  const times = weights.map((_, k) => seconds[from + k]! - seconds[i]!);
+  const sumOf = (power: number): number =>
+    weights.reduce((sum, weight, k) => sum + weight * times[k]! ** power, 0);
+  const [w, wt, wtt] = [sumOf(0), sumOf(1), sumOf(2)];
+  const shares = weights.map(
+    (weight, k) => (weight * (wtt - wt * times[k]!)) / (w * wtt - wt ** 2),
+  );
+  return Math.sqrt(shares.reduce((sum, share) => sum + share ** 2, 0));
 }
 
 function fitLine(

@@ -13,7 +13,7 @@ const TREND_SIGMA = 2;
  * The exposures jump (ladder steps, an aperture, the governor answering a surge); the film must
  * not. At every frame a line is fitted to the exposures around it, weighted by a Gaussian in time.
  * A steady trend, as of twilight, is followed as it is, however steep. A jump becomes a ramp with
- * the jump in its middle, of which half a minute takes 30 s / (σ √(2π)): 1.3 % at a σ of 900 s.
+ * the jump in its middle, of which half a minute takes 30 s / (σ √(2π)): 1 % at a σ of 1200 s.
  *
  * In a pause the exposures go over into one another, and before the first and after the last frame
  * they go on with the trend there: so a jump beside a pause, near an end or in a short set is spread

@@ -157,6 +157,7 @@ const SURGES: readonly Surge[] = [
   surge("3-stop rise over 30 s, just after a pause of 10 min", { pauseSeconds: 600 }),
   surge("1-stop rise over 10 s", { stops: 1, overSeconds: 10 }),
   surge("2-stop rise over 60 s", { stops: 2, overSeconds: 60 }),
+  surge("3-stop rise over 120 s", { overSeconds: 120 }),
   surge("4-stop rise over 30 s", { stops: 4 }),
 ];
 

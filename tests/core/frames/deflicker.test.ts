@@ -89,6 +89,19 @@ describe("deflicker", () => {
     expect(rise).toBeLessThan(1.04 * stops);
   });
 
+  it("takes 0.05 stop of scatter to a third off the frames right before and after a surge", () => {
+    const sky = (seconds: number): number => 3 * Math.min(1, Math.max(0, (seconds - 600) / 30));
+    const exposure = (seconds: number) => ({
+      ...{ exposureSeconds: 8 * 2 ** -sky(seconds - 10), iso: 1600, fNumber: 2.8 },
+    });
+    const given = { sky, exposure, count: 120, secondsBetween: 10 };
+    const left = cameraLeft(makeFlickerNight({ ...given, scatterStops: 0.05 }));
+    const still = cameraLeft(makeFlickerNight({ ...given, scatterStops: 0 }));
+    const scatter = left.map((stops, i) => stops - still[i]!);
+    expect(frameToFrameRms(scatter, 48, 60)).toBeLessThan(0.017);
+    expect(frameToFrameRms(scatter, 65, 77)).toBeLessThan(0.017);
+  });
+
   it("keeps 95 % of it when the exposure stays as it is", () => {
     const sky = (seconds: number): number => 3 * Math.min(1, Math.max(0, (seconds - 400) / 30));
     const night = makeFlickerNight({ sky, secondsBetween: 6, count: 140 });
