@@ -43,8 +43,11 @@ export const KEEPER_COUNT = 12;
 /** How much each counts: structure makes an aurora picture, the rest can spoil it. Common practice, no source. */
 const WEIGHTS = { structure: 0.45, colour: 0.25, sharpness: 0.3 } as const;
 
-/** Two pictures whose cells differ by this much, stops RMS, are different pictures. */
+/** Pictures whose light is spread differently by this much, stops RMS, are half as good as strangers. */
 const DIFFERENT_STOPS = 0.5;
+
+/** So are pictures that lie a tenth of a keeper's fair share of the night apart. */
+const DIFFERENT_SHARE = 0.1;
 
 /** Worth of a frame that leads in nothing. */
 const FLOOR = 0.05;
@@ -59,7 +62,7 @@ const CLIPPED_HALF = 0.01;
  * The frames most worth printing, best first, no two alike.
  *
  * Structure, colour and sharpness are ranked within the night, clipping takes off, and each choice
- * takes from those that look like it. What the photographer picked comes first and always; what
+ * takes from those that look like it or were taken near it. What the photographer picked comes first and always; what
  * was left by hand never comes.
  */
 export function chooseKeepers(
@@ -74,9 +77,10 @@ export function chooseKeepers(
   const chosen = rated.filter(({ candidate }) => wordOn.get(keyOf(candidate)) === "keep");
   const byHand = new Set(chosen.map(({ candidate }) => keyOf(candidate)));
   const rest = new Set(rated.filter(({ candidate }) => !wordOn.has(keyOf(candidate))));
+  const differentMs = (DIFFERENT_SHARE * spanMsOf(candidates)) / count;
   while (chosen.length < count && rest.size > 0) {
     const best = [...rest]
-      .map((one) => ({ one, worth: one.score * difference(one.candidate, chosen) }))
+      .map((one) => ({ one, worth: one.score * difference(one.candidate, chosen, differentMs) }))
       .reduce((a, b) => (b.worth > a.worth ? b : a));
     rest.delete(best.one);
     // A second print of the same picture is worth nothing, however good the first.
@@ -138,25 +142,51 @@ function reasonsFor(
   const reasons: string[] = [];
   if (parts.structure >= 0.6) reasons.push("strong structure");
   if (parts.colour >= 0.6) reasons.push("rich colour");
-  if (parts.sharpness >= 0.6) reasons.push("sharp");
   if (reasons.length === 0) reasons.push("unlike the others");
+  if (parts.sharpness >= 0.6) reasons.push("sharp");
   if (candidate.clippedShare < 0.0005) reasons.push("highlights whole");
   return reasons;
 }
 
-/** 0: the same picture as one already chosen; 1: like none of them. */
-function difference(candidate: KeeperCandidate, chosen: readonly Rated[]): number {
+/** 0: the same picture as one already chosen; 1: like none of them, in light and in time. */
+function difference(
+  candidate: KeeperCandidate,
+  chosen: readonly Rated[],
+  differentMs: number,
+): number {
   return chosen.reduce((least, other) => {
-    const rms = cellDistance(candidate.cellStops, other.candidate.cellStops);
-    return Math.min(least, rms / (rms + DIFFERENT_STOPS));
+    const inLight = saturating(patternDistance(candidate, other.candidate), DIFFERENT_STOPS);
+    const inTime = saturating(timeDistanceMs(candidate, other.candidate), differentMs);
+    return Math.min(least, inLight * inTime);
   }, 1);
 }
 
-function cellDistance(one: readonly (number | null)[], other: readonly (number | null)[]): number {
-  const differences = one.flatMap((value, k) => {
-    const there = other[k];
+/** 0 for no distance, a half at `half`, towards 1 beyond; what has no measure counts as far. */
+function saturating(distance: number, half: number): number {
+  return half > 0 && Number.isFinite(distance) ? distance / (distance + half) : 1;
+}
+
+/** How differently two pictures' light is spread, stops RMS: the brighter one of two alike is no other. */
+function patternDistance(one: KeeperCandidate, other: KeeperCandidate): number {
+  const differences = one.cellStops.flatMap((value, k) => {
+    const there = other.cellStops[k];
     return value === null || there === null || there === undefined ? [] : [value - there];
   });
   if (differences.length === 0) return 0;
-  return Math.sqrt(differences.reduce((sum, value) => sum + value * value, 0) / differences.length);
+  const mean = differences.reduce((sum, value) => sum + value, 0) / differences.length;
+  const squares = differences.reduce((sum, value) => sum + (value - mean) ** 2, 0);
+  return Math.sqrt(squares / differences.length);
+}
+
+function timeDistanceMs(one: KeeperCandidate, other: KeeperCandidate): number {
+  if (one.openedUtcMs === null || other.openedUtcMs === null) return Infinity;
+  return Math.abs(one.openedUtcMs - other.openedUtcMs);
+}
+
+/** From the first candidate to the last, ms. */
+function spanMsOf(candidates: readonly KeeperCandidate[]): number {
+  const times = candidates.flatMap((one) => (one.openedUtcMs === null ? [] : [one.openedUtcMs]));
+  return (
+    times.reduce((a, b) => Math.max(a, b), 0) - times.reduce((a, b) => Math.min(a, b), Infinity)
+  );
 }

@@ -52,6 +52,25 @@ describe("keepers", () => {
     expect(keepers.filter((keeper) => keeper.frameIndex >= 100)).toHaveLength(1);
   });
 
+  it("hold at most 3 frames of the night's best 6 minutes, and reach over 8 of its 10 hours", () => {
+    const minute = 60_000;
+    const night = Array.from({ length: 600 }, (_, n) =>
+      candidate(n, { openedUtcMs: n * minute, structure: n >= 300 && n < 306 ? 1.2 : 0.5 }),
+    );
+    const minutes = chooseKeepers(night).map((keeper) => keeper.openedUtcMs! / minute);
+    const best = minutes.filter((one) => one >= 300 && one < 306).length;
+    expect(best).toBeGreaterThanOrEqual(1);
+    expect(best).toBeLessThanOrEqual(3);
+    expect(Math.max(...minutes) - Math.min(...minutes)).toBeGreaterThan(8 * 60);
+  });
+
+  it("count one picture at two exposures as one", () => {
+    const arc = Array.from({ length: 12 }, (_, k) => Math.cos(k));
+    const brighter = arc.map((stops) => stops + 1);
+    const pair = [candidate(100, { cellStops: arc }), candidate(101, { cellStops: brighter })];
+    expect(chooseKeepers(pair)).toHaveLength(1);
+  });
+
   it("begin with what was picked by hand and never hold what was left by hand", () => {
     const words = [
       { cameraId: "a", frameIndex: 7, pick: "keep" as const },
