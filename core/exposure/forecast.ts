@@ -75,12 +75,10 @@ function secondVariance({ slope, flutter, periodSeconds }: SkyModel): number {
   return periodSeconds > 0 ? flutter * flutter : slope * slope;
 }
 
-/** Room for one model's prediction; used over and over, never kept. */
-const ahead = new Float64Array(CELLS);
-/** Room for the predictions of a whole bank. */
+/** Room for the predictions of a whole bank; used over and over, never kept. */
 let aheadOfAll = new Float64Array(CELLS);
 
-/** Writes the model's state `seconds` later into `ahead`. */
+/** Writes the state `seconds` later of the model whose cells begin at `at` into `aheadOfAll`. */
 function predict(model: SkyModel, cells: readonly number[], at: number, seconds: number): void {
   const h = Math.max(0, seconds);
   if (model.periodSeconds > 0) predictSwing(model, cells, at, h);
@@ -89,6 +87,7 @@ function predict(model: SkyModel, cells: readonly number[], at: number, seconds:
 
 /** A damped swing: the fluctuation and its other half turn into one another. Exact. */
 function predictSwing(model: SkyModel, cells: readonly number[], at: number, h: number): void {
+  const ahead = aheadOfAll;
   const f = Math.exp(-h / model.flutterSeconds);
   const turn = (2 * Math.PI * h) / model.periodSeconds;
   const c = f * Math.cos(turn);
@@ -99,19 +98,20 @@ function predictSwing(model: SkyModel, cells: readonly number[], at: number, h: 
   const p12 = cells[at + 7]!;
   const p22 = cells[at + 8]!;
   const q = model.flutter * model.flutter * (1 - f * f);
-  ahead[0] = cells[at]!;
-  ahead[1] = c * cells[at + 1]! - s * cells[at + 2]!;
-  ahead[2] = s * cells[at + 1]! + c * cells[at + 2]!;
-  ahead[3] = cells[at + 3]! + h * model.wander * model.wander;
-  ahead[4] = c * p01 - s * p02;
-  ahead[5] = s * p01 + c * p02;
-  ahead[6] = c * c * p11 - 2 * c * s * p12 + s * s * p22 + q;
-  ahead[7] = c * s * (p11 - p22) + (c * c - s * s) * p12;
-  ahead[8] = s * s * p11 + 2 * c * s * p12 + c * c * p22 + q;
+  ahead[at] = cells[at]!;
+  ahead[at + 1] = c * cells[at + 1]! - s * cells[at + 2]!;
+  ahead[at + 2] = s * cells[at + 1]! + c * cells[at + 2]!;
+  ahead[at + 3] = cells[at + 3]! + h * model.wander * model.wander;
+  ahead[at + 4] = c * p01 - s * p02;
+  ahead[at + 5] = s * p01 + c * p02;
+  ahead[at + 6] = c * c * p11 - 2 * c * s * p12 + s * s * p22 + q;
+  ahead[at + 7] = c * s * (p11 - p22) + (c * c - s * s) * p12;
+  ahead[at + 8] = s * s * p11 + 2 * c * s * p12 + c * c * p22 + q;
 }
 
 /** A level with a fading slope and a fluctuation. Source: integrated OU process, exact. */
 function predictTrend(model: SkyModel, cells: readonly number[], at: number, h: number): void {
+  const ahead = aheadOfAll;
   const { slope, slopeSeconds: ts, flutter } = model;
   const d = slope > 0 ? Math.exp(-h / ts) : 1;
   const g = slope > 0 ? ts * (1 - d) : 0;
@@ -124,15 +124,15 @@ function predictTrend(model: SkyModel, cells: readonly number[], at: number, h: 
   const p22 = cells[at + 8]!;
   const vs = slope * slope;
   const q00 = h * model.wander * model.wander + vs * ts * (2 * h - ts * (3 - d) * (1 - d));
-  ahead[0] = cells[at]! + g * cells[at + 1]!;
-  ahead[1] = d * cells[at + 1]!;
-  ahead[2] = f * cells[at + 2]!;
-  ahead[3] = p00 + 2 * g * p01 + g * g * p11 + Math.max(0, q00);
-  ahead[4] = d * (p01 + g * p11) + vs * ts * (1 - d) * (1 - d);
-  ahead[5] = f * (p02 + g * p12);
-  ahead[6] = d * d * p11 + vs * (1 - d * d);
-  ahead[7] = d * f * p12;
-  ahead[8] = f * f * p22 + flutter * flutter * (1 - f * f);
+  ahead[at] = cells[at]! + g * cells[at + 1]!;
+  ahead[at + 1] = d * cells[at + 1]!;
+  ahead[at + 2] = f * cells[at + 2]!;
+  ahead[at + 3] = p00 + 2 * g * p01 + g * g * p11 + Math.max(0, q00);
+  ahead[at + 4] = d * (p01 + g * p11) + vs * ts * (1 - d) * (1 - d);
+  ahead[at + 5] = f * (p02 + g * p12);
+  ahead[at + 6] = d * d * p11 + vs * (1 - d * d);
+  ahead[at + 7] = d * f * p12;
+  ahead[at + 8] = f * f * p22 + flutter * flutter * (1 - f * f);
 }
 
 /**
@@ -232,12 +232,11 @@ function predictAll(forecast: Forecast, seconds: number, bank: BankTuning): Outl
   for (let index = 0; index < models.length; index += 1) {
     const at = index * CELLS;
     predict(models[index]!, forecast.cells, at, carriedSeconds);
-    ahead[3]! += doubtStops * doubtStops;
-    for (let cell = 0; cell < CELLS; cell += 1) all[at + cell] = ahead[cell]!;
+    all[at + 3]! += doubtStops * doubtStops;
     const weight = Math.exp(forecast.logWeights[index]!);
-    const mean = ahead[0]! + ahead[2]! - base;
+    const mean = all[at]! + all[at + 2]! - base;
     level += weight * mean;
-    square += weight * (ahead[3]! + 2 * ahead[5]! + ahead[8]! + mean * mean);
+    square += weight * (all[at + 3]! + 2 * all[at + 5]! + all[at + 8]! + mean * mean);
   }
   return { level: base + level, spread: Math.sqrt(Math.max(0, square - level * level)) };
 }

@@ -142,7 +142,10 @@ export function observeLight(
   sample: { readonly atMs: MonotonicMs; readonly value: number },
 ): GovernorState {
   const light = addLight(state.light, { atSeconds: sample.atMs / 1000, value: sample.value });
-  return light === state.light ? state : { ...state, light };
+  if (light === state.light) return state;
+  // Spelled out: ten times a second all night, and many times faster than spreading.
+  const { first, newest, forecast, record, recent, curtains, loweredStops, order } = state;
+  return { first, newest, forecast, record, light, recent, curtains, loweredStops, order };
 }
 
 /** A dark sky without the Moon or aurora, 21.6 mag/arcsec². Source: Patat 2003. */

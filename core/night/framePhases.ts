@@ -7,6 +7,7 @@ import { recordTaken } from "./ledger.ts";
 import type { After, WatchState } from "./state.ts";
 import { frameFailed, goOn, lost, recover } from "./transitions.ts";
 import { enter, stay, type FramePhase, type Phase, type WatchStep } from "./watchStep.ts";
+import { withGovernor } from "./withGovernor.ts";
 
 /**
  * What happens with a frame in hand, from its order until the camera is ready for the next one.
@@ -89,7 +90,7 @@ function lit(
   { atMs, value }: Extract<WatchEvent, { kind: "lightSampled" }>,
 ): WatchStep {
   const governor = observeLight(state.governor, { atMs, value });
-  const seen: WatchState = { ...state, governor };
+  const seen = withGovernor(state, governor);
   return hasHadItsDose(governor, phase, atMs, state.settings.exposure)
     ? closeNow(seen, phase, atMs, phase.after)
     : { state: seen, effects: [] };

@@ -11,6 +11,7 @@ import { clearGuard, raiseGuard } from "./guardNotice.ts";
 import { guardFromStars, guardsFromStatus } from "./guards.ts";
 import { withReadingDelay } from "./readingGrace.ts";
 import type { SurgeSpan, TakenFrame, WatchState } from "./state.ts";
+import { withGovernor } from "./withGovernor.ts";
 
 /** More frames than this waiting for their reading: the oldest are given up. */
 const TAKEN_COUNT_MAX = 32;
@@ -50,19 +51,9 @@ export function recordInLedger(
         effects: [{ kind: "markMissing", frameIndex: event.frameIndex, why: event.why }],
       };
     case "frameKept":
-      return just({
-        ...clearGuard(state, "storage"),
-        unkeptCount: Math.max(0, state.unkeptCount - 1),
-      });
+      return recordKept(state, event.frameIndex);
     case "keepFailed":
-      return just({
-        ...raiseGuard(state, event.atMs, {
-          guard: "storage",
-          level: "stop",
-          sentence: event.sentence,
-        }),
-        unkeptCount: Math.max(0, state.unkeptCount - (event.frameIndex === null ? 0 : 1)),
-      });
+      return just(recordRefused(state, event));
     case "readingFailed":
       return just(withoutTaken(state, event.frameIndex));
     case "readingArrived":
@@ -93,7 +84,7 @@ export function recordInLedger(
       // While a frame is exposed the light decides when to close: that phase takes it in itself.
       if (state.phase.kind === "exposing") return null;
       const governor = observeLight(state.governor, { atMs: event.atMs, value: event.value });
-      return just({ ...state, governor });
+      return just(withGovernor(state, governor));
     }
     default:
       return null;
@@ -106,6 +97,34 @@ function batteryFallsOf(
 ): WatchState["batteryFalls"] {
   if (percent === null) return batteryFalls;
   return withBatteryReading(batteryFalls, { atMs, percent, beforePercent });
+}
+
+/** The disk takes nothing: told once, with the first sentence. */
+function recordRefused(
+  state: WatchState,
+  { atMs, frameIndex, sentence }: Extract<WatchEvent, { kind: "keepFailed" }>,
+): WatchState {
+  const told = isDiskRefusing(state)
+    ? state
+    : raiseGuard(state, atMs, { guard: "storage", level: "stop", sentence });
+  return { ...told, unkeptCount: Math.max(0, state.unkeptCount - (frameIndex === null ? 0 : 1)) };
+}
+
+/** A frame is whole on disk; those before it that the disk refused are still on the card. */
+function recordKept(
+  state: WatchState,
+  frameIndex: number,
+): { readonly state: WatchState; readonly effects: readonly WatchEffect[] } {
+  const kept = {
+    ...clearGuard(state, "storage"),
+    unkeptCount: Math.max(0, state.unkeptCount - 1),
+  };
+  const effects: readonly WatchEffect[] = [{ kind: "reconcileCard", beforeFrameIndex: frameIndex }];
+  return { state: kept, effects: isDiskRefusing(state) ? effects : [] };
+}
+
+function isDiskRefusing({ guards }: WatchState): boolean {
+  return guards.some(({ guard, level }) => guard === "storage" && level === "stop");
 }
 
 /** A closed shutter's frame now waits for its reading. */
