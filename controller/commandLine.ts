@@ -274,7 +274,7 @@ function wrap(text: string, width: number): string[] {
 }
 
 /** 2: called wrongly; 1: everything else. */
-export function exitCodeOf(error: NightError): 1 | 2 {
+function exitCodeOf(error: NightError): 1 | 2 {
   return error.recovery === "usage" ? 2 : 1;
 }
 

@@ -24,7 +24,7 @@ export type DecodeOptions = {
   readonly thumbnailWidthPx?: number;
 };
 
-export const METER_WIDTH_PX_MAX = 800;
+const METER_WIDTH_PX_MAX = 800;
 const THUMBNAIL_WIDTH_PX = 320;
 /** More pixels than this is no photograph. */
 const PIXELS_MAX = 300_000_000;

@@ -4,7 +4,7 @@ import { monotonicMs, type MonotonicMs } from "../../core/units.ts";
 import type { Clock } from "../clock.ts";
 
 /** Frames that may wait to become files while the shutter goes on: the camera's memory. */
-export const BUFFERED_FRAMES_MAX = 3;
+const BUFFERED_FRAMES_MAX = 3;
 
 /** An exposure that has begun. */
 export type Exposing = {

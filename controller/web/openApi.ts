@@ -38,7 +38,7 @@ export function openApiDocument(
 }
 
 /** `/api/nights/:nightId` as `/api/nights/{nightId}`. */
-export function documentPath(path: string): string {
+function documentPath(path: string): string {
   return path.replaceAll(/:(\w+)/g, "{$1}");
 }
 

@@ -70,7 +70,7 @@ export const frameRecordSchema: v.GenericSchema<FrameRecord> = v.object({
 });
 
 /** What steers the governor. Meaning and units: `core/exposure/settings.ts`. */
-export const exposureSettingsSchema: v.GenericSchema<ExposureSettings> = v.object({
+const exposureSettingsSchema: v.GenericSchema<ExposureSettings> = v.object({
   targetStops: v.number(),
   fNumber: v.number(),
   isoMin: v.number(),

@@ -41,11 +41,6 @@ export function cautionsOf({ cold }: { readonly cold: PlanCold }): readonly Caut
   return [...all.filter(({ isPressing }) => isPressing), ...all.filter((c) => !c.isPressing)];
 }
 
-/** The cautions that belong to one step of the evening. */
-export function cautionsAt(step: CautionStep, all: readonly Caution[]): readonly Caution[] {
-  return all.filter((caution) => caution.step === step);
-}
-
 function goingOut(cold: PlanCold): readonly Caution[] {
   const isFreezing = cold.temperatureC <= 2;
   return [

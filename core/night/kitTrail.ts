@@ -31,7 +31,7 @@ export type TrailLimits = {
 };
 
 /** Common practice, no source: visible at full size, not in a film or on a page of a book. */
-export const TOLERATED_DRIFT_PX = 4;
+const TOLERATED_DRIFT_PX = 4;
 
 /** Longer exposures lose the curtains whatever the stars do. Common practice, no source. */
 export const EXPOSURE_SECONDS_MAX = 30;

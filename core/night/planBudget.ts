@@ -24,7 +24,7 @@ export type PlanBudget = {
   readonly batteries: number;
 };
 
-export const USUAL_FRAMES_PER_SECOND = 24;
+const USUAL_FRAMES_PER_SECOND = 24;
 
 /**
  * Frames, film seconds, gigabytes (1e9 bytes), cards and batteries of a watch. Plain arithmetic:

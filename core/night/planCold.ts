@@ -23,7 +23,7 @@ export type PlanCold = {
 const GLASS_BELOW_AIR_K = 3;
 
 /** Expected temperature when none is given, °C. Common practice, no source: a winter night. */
-export const USUAL_TEMPERATURE_C = -10;
+const USUAL_TEMPERATURE_C = -10;
 
 /**
  * Wind chill, frostbite, dew and frost point of the expected air.

@@ -75,7 +75,7 @@ export type SkyOutcome = {
 };
 
 /** Frames within this of the target count as well exposed, stops. Common practice, no source. */
-export const WELL_EXPOSED_STOPS = 0.5;
+const WELL_EXPOSED_STOPS = 0.5;
 
 /** A night is clouded out when clouds take this share of its frames. Common practice, no source. */
 const CLOUDED_OUT_SHARE = 0.9;

@@ -26,11 +26,6 @@ export function exposureValue(exposure: Exposure): number {
   return apertureValue(exposure.fNumber) + timeValue(exposure.exposureSeconds);
 }
 
-/** Exposure value at ISO 100 that an exposure is right for. */
-export function exposureValue100(exposure: Exposure): number {
-  return exposureValue(exposure) - Math.log2(exposure.iso / 100);
-}
-
 /**
  * Exposure value at ISO 100 of a scene of this luminance, by a reflected-light meter with K = 12.5.
  * Source: ISO 2720:1974 (K may be 10.6 to 13.4; 12.5 is the usual pick), from memory.

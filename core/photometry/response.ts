@@ -27,7 +27,7 @@ const POSITION_MIN = Math.log2(14);
 const POSITION_MAX = Math.log2(269);
 
 /** Doubt of a curve that nothing is known of, stops; sRGB is only the usual starting point. */
-export const PRIOR_STOPS = 0.3;
+const PRIOR_STOPS = 0.3;
 
 /** The curve to start from: sRGB, and unsure. */
 export function startToneResponse(): ToneResponse {
@@ -78,7 +78,7 @@ export function splineSlopes(position: number): readonly [number, number, number
 }
 
 /** A spline's value at a code (0..255, fractions allowed). */
-export function splineAt(coefficients: readonly number[], code: number): number {
+function splineAt(coefficients: readonly number[], code: number): number {
   const { first, weights } = splineWeights(splinePosition(code));
   let value = 0;
   for (let index = 0; index < 4; index += 1)

@@ -37,7 +37,7 @@ export type StarImage = {
 };
 
 /** Fewer stars than this give no width: one hot pixel must not pass for focus. */
-export const STARS_MIN = 5;
+const STARS_MIN = 5;
 const LIGHT_STARS = 20;
 /** A star's peak stands this far over the noise. */
 const SIGNAL_TO_NOISE_MIN = 5;

@@ -22,7 +22,7 @@ export type HutWindow = {
 };
 
 /** Silhouette samples in a degree of azimuth. */
-export const PROFILE_PER_DEG = 60;
+const PROFILE_PER_DEG = 60;
 
 const PROFILE_COUNT = 360 * PROFILE_PER_DEG;
 

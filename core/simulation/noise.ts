@@ -20,7 +20,7 @@ export function noiseAt(line: Float32Array, at: number): number {
 }
 
 /** Smooth noise 0..1 in the plane; features are about one unit wide, values repeat far away. */
-export function noiseOnPlane(line: Float32Array, x: number, y: number): number {
+function noiseOnPlane(line: Float32Array, x: number, y: number): number {
   const row = Math.floor(y);
   const part = y - row;
   const smooth = part * part * (3 - 2 * part);

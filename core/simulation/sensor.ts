@@ -38,7 +38,7 @@ export const FULL_FRAME_SENSOR: SimulatedSensor = {
  * Photons of 557.7 nm in a lux-second on a square metre: λ / (h c · 683 lm/W · V), V = 0.9986.
  * Source: CIE photopic function and the definition of the candela.
  */
-export const PHOTONS_PER_LUX_SECOND_M2 = 1 / (683 * 0.9986 * 3.5619e-19);
+const PHOTONS_PER_LUX_SECOND_M2 = 1 / (683 * 0.9986 * 3.5619e-19);
 
 /**
  * Electrons in one of the sensor's own green pixels, on axis, from an even luminance.
@@ -73,10 +73,10 @@ export function linearPerCdM2(exposure: Exposure): number {
  * Gains that make an even grey grey: the green pixels see daylight best. Red and blue therefore
  * fill later than green, and green clips first. Common practice, no source.
  */
-export const WHITE_BALANCE = { red: 2, green: 1, blue: 1.5 } as const;
+const WHITE_BALANCE = { red: 2, green: 1, blue: 1.5 } as const;
 
 /** Share of the sensor's pixels under each filter. */
-export const FILTER_SHARE = { red: 0.25, green: 0.5, blue: 0.25 } as const;
+const FILTER_SHARE = { red: 0.25, green: 0.5, blue: 0.25 } as const;
 
 /** How one channel of the rendered picture gets its grain; linear light throughout. */
 export type ChannelGrain = {

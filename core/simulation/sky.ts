@@ -139,7 +139,7 @@ function outOfRange(sentence: string, details: Readonly<Record<string, unknown>>
 }
 
 /** Seconds of the night at a wall-clock time. */
-export function secondsOfNight(sky: SimulatedSky, atUtcMs: UtcMs): number {
+function secondsOfNight(sky: SimulatedSky, atUtcMs: UtcMs): number {
   return (atUtcMs - sky.startUtcMs) / 1000;
 }
 

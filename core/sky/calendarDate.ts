@@ -2,8 +2,8 @@ import { NightError } from "../errors.ts";
 import { utcMs, type UtcMs } from "../units.ts";
 
 /** First and last year a plan is made for: the ephemeris and the models are meant for our time. */
-export const YEAR_FIRST = 1900;
-export const YEAR_LAST = 2100;
+const YEAR_FIRST = 1900;
+const YEAR_LAST = 2100;
 
 /**
  * Milliseconds since 1970 of 00:00 UTC of a date written as `YYYY-MM-DD`.

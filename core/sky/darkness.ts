@@ -59,7 +59,7 @@ export type MoonTimes = {
  * Local mean solar noon of a date at a longitude: 12:00 less four minutes per degree east.
  * At the two names of the date line, 180° and −180°, the same date begins a day apart.
  */
-export function meanSolarNoonUtcMs(dateIso: string, longitudeDeg: number): number {
+function meanSolarNoonUtcMs(dateIso: string, longitudeDeg: number): number {
   return startOfDateUtcMs(dateIso) + 12 * HOUR_MS - (longitudeDeg / 15) * HOUR_MS;
 }
 

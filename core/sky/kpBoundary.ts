@@ -4,7 +4,7 @@ import { cosDeg } from "./angles.ts";
  * Equatorward boundary of the aurora near midnight for Kp 0..9, degrees of corrected geomagnetic
  * latitude. Source: NOAA Space Weather Prediction Center, "Tips on viewing the aurora".
  */
-export const KP_BOUNDARY_DEG: readonly number[] = [
+const KP_BOUNDARY_DEG: readonly number[] = [
   66.5, 64.5, 62.4, 60.4, 58.3, 56.3, 54.2, 52.2, 50.1, 48.1,
 ];
 

@@ -1,13 +1,10 @@
 import { cosDeg, separationDeg, sinDeg, type SkyDirection } from "./angles.ts";
 
-/** Light the air takes, V magnitudes per airmass, at Mauna Kea. Source: Krisciunas & Schaefer 1991. */
-export const EXTINCTION_MAUNA_KEA_MAG = 0.172;
-
 /**
  * Airmass for scattered light at a zenith distance in degrees; below the horizon that of the horizon.
  * Source: Krisciunas and Schaefer 1991, PASP 103:1033, eq. 3.
  */
-export function scatteringAirmass(zenithDistanceDeg: number): number {
+function scatteringAirmass(zenithDistanceDeg: number): number {
   const sine = sinDeg(Math.min(90, Math.max(0, zenithDistanceDeg)));
   return (1 - 0.96 * sine * sine) ** -0.5;
 }

@@ -12,7 +12,7 @@ import { twilightFlux } from "./twilight.ts";
 export const NATURAL_ZENITH_MAG = 22;
 
 /** Light the air takes at a clear place near sea level, V mag per airmass. Common practice, no source. */
-export const EXTINCTION_MAG = 0.2;
+const EXTINCTION_MAG = 0.2;
 
 /** What the sky's brightness depends on besides time and place. */
 export type SkyConditions = {

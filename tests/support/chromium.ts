@@ -23,7 +23,7 @@ const PLACES = [
 const INSTALL_MS = 15 * 60_000;
 
 /** Path of a Chromium: what CHROMIUM names, else the system's, else the test library's own; or null. */
-export function findChromium(env: NodeJS.ProcessEnv = process.env): string | null {
+function findChromium(env: NodeJS.ProcessEnv = process.env): string | null {
   const named = env["CHROMIUM"];
   if (named) return isRunnable(named) ? named : null;
   const folders = [...(env["PATH"] ?? "").split(delimiter), ...PLACES].filter(Boolean);

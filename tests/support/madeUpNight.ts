@@ -48,7 +48,7 @@ export function makeFrame(changes: Partial<FrameRecord> = {}): FrameRecord {
   };
 }
 
-export function makeNight(changes: Partial<NightSummary> = {}): NightSummary {
+function makeNight(changes: Partial<NightSummary> = {}): NightSummary {
   return {
     nightId: NIGHT_ID,
     name: "hut-seven",

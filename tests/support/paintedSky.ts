@@ -110,7 +110,7 @@ export function paintedSky(random: Random, changes: Partial<PaintedSky> = {}): P
 const TEXTURE_DEG = 120;
 
 /** Light of the sky alone, relative to mid-grey at exposure stops 0, integrated over the exposure. */
-export function paintLight(sky: PaintedSky, startSeconds: number, exposureSeconds: number) {
+function paintLight(sky: PaintedSky, startSeconds: number, exposureSeconds: number) {
   const { widthPx, heightPx, degPerPx } = sky;
   const focalPx = 1 / Math.tan((degPerPx * Math.PI) / 180);
   const light = new Float32Array(widthPx * heightPx);

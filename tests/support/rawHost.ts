@@ -120,7 +120,7 @@ export type RawEvent = {
   readonly parameters: readonly number[];
 };
 
-export const RAW_GUID = Buffer.from("00112233445566778899aabbccddeeff", "hex");
+const RAW_GUID = Buffer.from("00112233445566778899aabbccddeeff", "hex");
 
 /** The command connection's first packet. */
 export function initCommandRequest(name = "Host-1"): Buffer {

@@ -37,7 +37,7 @@ export type RenderedNight = {
 };
 
 /** 24 mm across a 36 mm sensor, looking 30 degrees up, north. */
-export const TEST_FRAMING = {
+const TEST_FRAMING = {
   altitudeDeg: 30,
   azimuthDeg: 0,
   focalLengthMm: 24,

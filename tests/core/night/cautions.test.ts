@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 
-import { cautionsAt, cautionsOf, type CautionId } from "../../../core/night/cautions.ts";
+import { cautionsOf, type CautionId, type CautionStep } from "../../../core/night/cautions.ts";
 import { coldOf } from "../../../core/night/planCold.ts";
 
 const idsOf = (cautions: readonly { id: CautionId }[]) => cautions.map(({ id }) => id);
@@ -22,9 +22,10 @@ describe("cautions", () => {
         "cables",
       ]),
     );
-    expect(idsOf(cautionsAt("dawn", all))).toEqual(["sun"]);
-    expect(idsOf(cautionsAt("release", all))).toEqual(["cables"]);
-    expect(idsOf(cautionsAt("focus", all))).toEqual(["lights"]);
+    const at = (step: CautionStep) => all.filter((caution) => caution.step === step);
+    expect(idsOf(at("dawn"))).toEqual(["sun"]);
+    expect(idsOf(at("release"))).toEqual(["cables"]);
+    expect(idsOf(at("focus"))).toEqual(["lights"]);
   });
 
   it("press with the cold: frostbite within 5 to 10 minutes at −30 °C in 30 km/h, first of all", () => {
