@@ -151,6 +151,23 @@ describe("the smear says nothing", () => {
     expect(newestBySmear(paintFolds([3, 14, 3], () => ({ texture, ...sky })))).toBeNull();
   });
 
+  test("of frames so even, without any noise, that their spectra are nothing at all", () => {
+    const even = (exposureSeconds: number, openedSeconds: number): Shot => ({
+      widthPx: 300,
+      heightPx: 200,
+      rgb: new Uint8Array(300 * 200 * 3).fill(90),
+      exposureSeconds,
+      openedSeconds,
+    });
+    const shots = [even(3, 0), even(14, 5), even(3, 21)];
+    expect(meterShots(shots).motion.kind).toBe("unknown");
+    const { spectra } = meterShots(shots);
+    expect(smearSpeedOf(spectra.at(-1)!, spectra.slice(0, -1))).toBeNull();
+    const nothing = { ...spectra[0]!, across: new Float64Array(25), up: new Float64Array(25) };
+    const later = { ...nothing, exposureSeconds: 14, midMs: nothing.midMs + 8000 };
+    expect(smearSpeedOf(later, [nothing])).toBeNull();
+  });
+
   test("when all exposures are of one length", () => {
     expect(newestBySmear(renderRays(0.3, [6, 6, 6]))).toBeNull();
   });
