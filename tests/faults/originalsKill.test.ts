@@ -1,4 +1,4 @@
-import { existsSync, mkdirSync, readdirSync, readFileSync, statSync, writeFileSync } from "node:fs";
+import { existsSync, readdirSync, readFileSync, statSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, describe, expect, it } from "vitest";
 import { sha256Of } from "../../controller/archive/frameFiles.ts";
@@ -7,8 +7,8 @@ import { createTransport } from "../../controller/cameras/createTransport.ts";
 import { FORMATS } from "../../core/ptp/formats.ts";
 import { startProgram, type Program } from "../support/program.ts";
 import { startSlowLink } from "../support/slowLink.ts";
-import { temporaryFolder } from "../support/temporaryFolder.ts";
 import { startTestCamera } from "../support/testCamera.ts";
+import { thumbnailDataDir } from "../support/thumbnailDataDir.ts";
 
 /** Files of 3 MB and more through a link that takes seconds for each. */
 const PICTURE = { pictureSize: { widthPx: 2400, heightPx: 1600 } };
@@ -21,21 +21,12 @@ describe("originals fetched by the daemon", () => {
     for (const end of endings.splice(0).reverse()) await end();
   });
 
-  /** A night that makes do with thumbnails: a profile of the user's own lets no file pass as preview. */
-  function dataDirWithProfile(): string {
-    const dataDir = temporaryFolder();
-    const folder = join(dataDir, "profiles", "cameras");
-    mkdirSync(folder, { recursive: true });
-    writeFileSync(join(folder, "thumbnails.json"), JSON.stringify(THUMBNAILS));
-    return dataDir;
-  }
-
   it("go on after a kill where they stopped, and are the card's, checksum by checksum", async () => {
     const device = await startTestCamera({ rate: 1, busySeconds: 0.3, ...PICTURE });
     endings.push(() => device.close());
     const link = await startSlowLink(device.port, BYTES_PER_SECOND);
     endings.push(() => link.close());
-    const dataDir = dataDirWithProfile();
+    const dataDir = thumbnailDataDir();
     const start = (...args: readonly string[]): Program => {
       const program = startProgram("controller/main.ts", [
         ...["--camera", `ip:127.0.0.1:${link.port}`, "--port", "0", "--data", dataDir],
@@ -73,18 +64,6 @@ describe("originals fetched by the daemon", () => {
     expect(list.kept.length).toBeGreaterThan(1);
   }, 180_000);
 });
-
-const THUMBNAILS = {
-  id: "thumbnails",
-  label: "thumbnails alone",
-  extends: "standard",
-  match: [{ model: "Virtual camera", serialNumber: "0000002a" }],
-  previews: {
-    order: ["thumbnail"],
-    wholeJpegBytesMax: 0,
-    evidence: "made up for a test",
-  },
-};
 
 type List = {
   readonly pending: readonly unknown[];
