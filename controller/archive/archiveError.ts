@@ -8,7 +8,7 @@ const MEANING: Readonly<Record<string, { code: ErrorCode; sentence: (path: strin
       {
         code: "archive.disk_full",
         sentence: (path: string) =>
-          `The disk is full: ${path} could not be written; free some space and start again.`,
+          `The disk is full: ${path} could not be written; free some space.`,
       },
     ]),
     ...[

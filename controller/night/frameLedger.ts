@@ -1,12 +1,17 @@
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 
+/** More settled rows than this are not held in memory. */
+const OPEN_COUNT_MAX = 64;
+
 /** The frames of one camera that are still changing; every change goes to the catalogue at once. */
 export class FrameLedger {
   readonly #catalogue: Catalogue;
   readonly #cameraId: string;
   /** Frames in hand; settled ones are read from the catalogue again when asked for. */
   readonly #open = new Map<number, FrameRecord>();
+  /** Those of them whose newest row is not in the catalogue, because the disk refused it. */
+  readonly #unwritten = new Set<number>();
   #newest: FrameRecord | null;
 
   constructor(catalogue: Catalogue, cameraId: string) {
@@ -37,13 +42,25 @@ export class FrameLedger {
     return this.#open.get(frameIndex) ?? this.#catalogue.frame(this.#cameraId, frameIndex);
   }
 
+  /** In memory first: a row that the disk refuses is written with the next one that it takes. */
   #write(record: FrameRecord): void {
-    this.#catalogue.putFrame(record);
-    const isSettled = record.status === "kept" && record.reading !== null;
-    if (isSettled) this.#open.delete(record.frameIndex);
-    else this.#open.set(record.frameIndex, record);
+    this.#open.set(record.frameIndex, record);
+    this.#unwritten.add(record.frameIndex);
+    for (const frameIndex of this.#unwritten) {
+      const unwritten = this.#open.get(frameIndex)!;
+      this.#catalogue.putFrame(unwritten);
+      this.#unwritten.delete(frameIndex);
+      this.#settle(unwritten);
+    }
+  }
+
+  #settle(record: FrameRecord): void {
+    if (record.status === "kept" && record.reading !== null) this.#open.delete(record.frameIndex);
     // Missing frames stay open in case the card gives them back, but not without bound.
-    if (this.#open.size > 64) this.#open.delete(Math.min(...this.#open.keys()));
+    if (this.#open.size - this.#unwritten.size > OPEN_COUNT_MAX) {
+      const oldest = [...this.#open.keys()].find((index) => !this.#unwritten.has(index));
+      if (oldest !== undefined) this.#open.delete(oldest);
+    }
     if (record.status === "kept" && record.frameIndex >= (this.#newest?.frameIndex ?? 0)) {
       this.#newest = record;
     }

@@ -236,7 +236,7 @@ export class WatchRunner {
       case "readStatus":
         return camera.readStatus();
       case "reconcileCard":
-        return void this.#reconcile();
+        return void this.#reconcile(effect.beforeFrameIndex);
       case "wake":
         return this.#wakeAt(effect.atMs);
       case "closeCamera":
@@ -281,7 +281,8 @@ export class WatchRunner {
       this.#take({ kind: "frameKept", frameIndex });
       this.#tell(frameIndex);
     } catch (thrown) {
-      this.#take({ kind: "keepFailed", frameIndex, sentence: asNightError(thrown).message });
+      const sentence = `${asNightError(thrown).message} The watch goes on; its frames stay on the card.`;
+      this.#take({ kind: "keepFailed", frameIndex, sentence });
     } finally {
       this.#pictures.letGo(frameIndex);
     }
@@ -342,19 +343,23 @@ export class WatchRunner {
     if (frame?.status === "kept") this.#parts.onFrame(frame);
   }
 
-  /** Fetches what the camera took and a break kept from arriving. */
-  async #reconcile(): Promise<void> {
+  /** Fetches what the camera took and a break or a full disk kept from arriving. */
+  async #reconcile(beforeFrameIndex: number): Promise<void> {
     try {
       const recovered = await this.#keeper.reconcile(
         this.#parts.camera,
         this.#parts.catalogue,
-        this.#state.nextFrameIndex - 1,
+        beforeFrameIndex,
       );
       for (const { frame, bytes } of recovered) {
-        const { frameIndex, file, status, happened } = frame;
+        const { frameIndex, file, status } = frame;
+        const known = this.#frames.frame(frameIndex);
+        // It came by itself while the card was being read.
+        if (known?.status === "kept") continue;
+        const happened = known?.happened ?? frame.happened;
         this.#changeFrame(frameIndex, { file, status, happened });
         this.#parts.log.info("frame.recovered", { frameIndex, file: file?.path });
-        await this.#meterLate(frame, bytes);
+        await this.#meterLate({ ...frame, happened }, bytes);
         this.#tell(frameIndex);
       }
       if (recovered.length > 0) this.#parts.onChange();

@@ -28,8 +28,8 @@ export type WatchEffect =
   | { readonly kind: "meterFrame"; readonly frameIndex: number }
   | { readonly kind: "markMissing"; readonly frameIndex: number; readonly why: string }
   | { readonly kind: "readStatus" }
-  /** Looks for frames on the card that the link's loss kept from arriving; each comes as frameArrived. */
-  | { readonly kind: "reconcileCard" }
+  /** Fetches frames before this one that the card has and a lost link or a full disk kept from arriving. */
+  | { readonly kind: "reconcileCard"; readonly beforeFrameIndex: number }
   /** One timer for the watch; a new one replaces the old. */
   | { readonly kind: "wake"; readonly atMs: MonotonicMs }
   | { readonly kind: "closeCamera" };

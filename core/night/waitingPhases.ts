@@ -55,7 +55,9 @@ function connected(state: WatchState, event: Connected): WatchStep {
   const obstacle = obstacleOf(event);
   if (obstacle !== null) return lookAgain(state, event.atMs, obstacle);
   const reconcile: readonly WatchEffect[] =
-    state.nextFrameIndex > 0 ? [{ kind: "reconcileCard" }] : [];
+    state.nextFrameIndex > 0
+      ? [{ kind: "reconcileCard", beforeFrameIndex: state.nextFrameIndex }]
+      : [];
   return withEffects(reconcile, proceed(knowingCamera(state, event), event.atMs));
 }
 

@@ -1,4 +1,4 @@
-import { existsSync, rmSync, writeFileSync } from "node:fs";
+import { existsSync, renameSync, rmSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import sharp from "sharp";
 import { afterEach, beforeEach, describe, expect, it, vi } from "vitest";
@@ -9,6 +9,7 @@ import { FrameMeter } from "../../../controller/night/frameMeter.ts";
 import { replayNight } from "../../../controller/night/replay.ts";
 import { WatchRunner } from "../../../controller/night/watchRunner.ts";
 import { stopsFromMidGrey, type Exposure } from "../../../core/exposure/exposure.ts";
+import { NightError } from "../../../core/errors.ts";
 import type { FrameRecord } from "../../../core/night/frameRecord.ts";
 import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../../core/night/watchSettings.ts";
 import { encodeSrgb } from "../../../core/photometry/srgb.ts";
@@ -143,6 +144,45 @@ describe("the watch carried out", () => {
     expect(runner.view().guards.map((guard) => guard.guard)).toContain("storage");
     expect(runner.view().allIsWell).toBe(false);
     expect(camera.card.size).toBeGreaterThanOrEqual(camera.orders.length - 1);
+  });
+
+  it("fetches from the card, once the disk takes files again, every frame that it had refused", async () => {
+    start({ frameCountMax: 12 });
+    await clock.advanceTo(40_000);
+    const folder = join(catalogue.nightDir, "frames");
+    renameSync(folder, `${folder}-away`);
+    writeFileSync(folder, "in the way");
+    await clock.advanceTo(90_000);
+    const refusal = runner.view().sentence;
+    expect(refusal).toMatch(/The watch goes on; its frames stay on the card\.$/);
+    rmSync(folder);
+    renameSync(`${folder}-away`, folder);
+    await finish();
+    await vi.waitFor(() => {
+      const rows = catalogue.frames({ fromIndex: 0, count: 20 });
+      expect(rows.map(({ status }) => status)).toEqual(Array(12).fill("kept"));
+      for (const { file } of rows)
+        expect(existsSync(join(catalogue.nightDir, file!.path))).toBe(true);
+    });
+    expect(runner.view().allIsWell).toBe(true);
+  });
+
+  it("writes rows that the catalogue refused with the next one that it takes", async () => {
+    start({ frameCountMax: 6 });
+    await clock.advanceTo(20_000);
+    const refusing = vi.spyOn(catalogue, "putFrame").mockImplementation(() => {
+      throw new NightError("archive.disk_full", "The disk is full.");
+    });
+    await clock.advanceTo(50_000);
+    refusing.mockRestore();
+    await finish();
+    const rows = catalogue.frames({ fromIndex: 0, count: 20 });
+    expect(rows.map(({ frameIndex, status }) => [frameIndex, status])).toEqual(
+      [0, 1, 2, 3, 4, 5].map((index) => [index, "kept"]),
+    );
+    expect(rows.every(({ happened, reasons }) => happened !== null && reasons.length > 0)).toBe(
+      true,
+    );
   });
 
   it("reconnects after a lost link and fetches from the card the frame that the loss swallowed", async () => {

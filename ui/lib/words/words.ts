@@ -104,7 +104,7 @@ export const words = {
     rise: (stops: string) => `sky ${stops} stops`,
     lasting: (time: string) => `for ${time}`,
     goesOn: "still going on",
-    levels: { note: "Note", warning: "Warning", stop: "Stops the watch" },
+    levels: { note: "Note", warning: "Warning", stop: "Needs you" },
     guards: {
       battery: "Battery",
       storage: "Storage",
