@@ -2,8 +2,10 @@ import { mkdirSync, mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { Catalogue } from "../../controller/archive/catalogue.ts";
+import { writeWhole } from "../../controller/archive/frameFiles.ts";
 import { recoverNight } from "../../controller/archive/recover.ts";
 import { cutFrameSets } from "../../core/frames/frameSets.ts";
+import type { CardEntry } from "../../core/frames/reconcile.ts";
 import { monotonicMs } from "../../core/units.ts";
 import { NIGHT_START_UTC_MS, makeFrame } from "../support/frameRecords.ts";
 import { killNight } from "../support/killNight.ts";
@@ -120,7 +122,6 @@ function pageFigures(nightDir: string, count: number) {
 async function killRows(folder: string): Promise<BenchRow[]> {
   const dataDir = join(folder, "killed");
   const outcome = await killNight({ dataDir, kills: KILLS, seed: 7, lifeMs: 250 });
-  const resumed = [...outcome.resumeSeconds].sort((a, b) => a - b);
   const note = `${outcome.kills} kills, ${outcome.framesTaken} frames taken`;
   const nothing = { unit: "frames", comparedWith: "allowed", comparedValue: 0, note };
   return [
@@ -131,51 +132,86 @@ async function killRows(folder: string): Promise<BenchRow[]> {
       ...{ name: "complaints of SQLite's integrity check", ...nothing, unit: "lines" },
       value: outcome.integrityProblems.length + (outcome.recognised ? 0 : 1),
     }),
-    row({
-      ...{ name: "from the process's start to the watch going again, slowest", unit: "s" },
-      ...{ value: resumed.at(-1)!, comparedWith: "limit", comparedValue: 2, note },
-    }),
-    row({
-      ...{ name: "from the process's start to the watch going again, median", unit: "s" },
-      ...{ value: resumed[resumed.length >> 1]!, comparedWith: "limit", comparedValue: 2, note },
-    }),
+    ...resumeRows(outcome.resumeSeconds),
     await largeRecoveryRow(folder),
   ];
 }
 
-/** Reconciling a card of 3000 files with a catalogue that lacks the last. */
+/** How soon the watch goes again after a kill: the slowest, and how the rest lie below it. */
+function resumeRows(resumeSeconds: readonly number[]): BenchRow[] {
+  const rising = [...resumeSeconds].sort((a, b) => a - b);
+  const at = (share: number): number => rising[Math.ceil(share * rising.length) - 1]!;
+  const slowest = at(1);
+  const kill = resumeSeconds.indexOf(slowest) + 1;
+  const figures = [
+    { which: "slowest", value: slowest, note: `at kill ${kill} of ${rising.length}` },
+    { which: "99 of 100", value: at(0.99), note: `${rising.length} kills` },
+    { which: "median", value: at(0.5), note: `${rising.length} kills` },
+  ];
+  return figures.map(({ which, value, note }) =>
+    row({
+      ...{ name: `from the process's start to the watch going again, ${which}`, value, note },
+      ...{ unit: "s", comparedWith: "limit", comparedValue: 2 },
+    }),
+  );
+}
+
+const MISSING_FILES = 1000;
+const MISSING_FILE_BYTES = 60_000;
+
+/** A card of files that are all missing, fetched and written down, beside writing the same bare. */
 async function largeRecoveryRow(folder: string): Promise<BenchRow> {
   const catalogue = createNight(folder, "reconciled");
-  const count = 3000;
   mkdirSync(join(catalogue.nightDir, "frames"));
-  const card = Array.from({ length: count }, (_, n) => ({
-    ...{ cameraHandle: n + 1, cameraName: `IMG_${n}.JPG`, bytes: 1000 },
-    captureDate: new Date(NIGHT_START_UTC_MS + n * 16_000)
-      .toISOString()
-      .slice(0, 19)
-      .replace(/[-:]/g, ""),
-  }));
-  catalogue.transaction(() => {
-    for (let frameIndex = 0; frameIndex < count; frameIndex += 1) {
-      const frame = makeFrame({ frameIndex, status: "taken", file: null });
-      catalogue.putFrame(frame);
-    }
-  });
-  const start = performance.now();
-  await recoverNight(catalogue, {
-    cameraId: "made-up",
-    camera: {
-      listCard: () => Promise.resolve(card),
-      fetchFile: () => Promise.resolve(new Uint8Array(1000)),
-    },
-    clockOffsetMs: 0,
-  });
-  const seconds = (performance.now() - start) / 1000;
+  catalogue.putFrames(
+    Array.from({ length: MISSING_FILES }, (_, frameIndex) =>
+      makeFrame({ frameIndex, status: "taken", file: null }),
+    ),
+  );
+  const bytesOf = (n: number): Uint8Array => new Uint8Array(MISSING_FILE_BYTES).fill(n % 251);
+  const recovered = await secondsOf(() =>
+    recoverNight(catalogue, {
+      cameraId: "made-up",
+      camera: {
+        listCard: () => Promise.resolve(Array.from({ length: MISSING_FILES }, cardEntry)),
+        fetchFile: (handle) => Promise.resolve(bytesOf(handle)),
+      },
+      clockOffsetMs: 0,
+    }),
+  );
+  const keptCount = keptCountOf(catalogue);
   catalogue.close();
-  return row({
-    ...{ name: "fetching and writing down 3000 frames that were all missing", value: seconds },
-    ...{ unit: "s", comparedWith: "limit for a single one", comparedValue: 2 },
+  const bareDir = join(folder, "bare");
+  mkdirSync(bareDir);
+  const bare = await secondsOf(async () => {
+    for (let n = 1; n <= MISSING_FILES; n += 1)
+      await writeWhole(join(bareDir, `${n}.jpg`), bytesOf(n));
   });
+  return row({
+    ...{ name: `fetching and writing down ${MISSING_FILES} frames that were all missing` },
+    ...{ value: recovered, unit: "s", comparedValue: bare },
+    comparedWith: "writing and flushing the same files bare",
+    note: `${keptCount} kept; files of ${MISSING_FILE_BYTES / 1000} kB`,
+  });
+}
+
+function cardEntry(_: unknown, n: number): CardEntry {
+  const taken = new Date(NIGHT_START_UTC_MS + n * 16_000).toISOString();
+  return {
+    ...{ cameraHandle: n + 1, cameraName: `IMG_${n}.JPG`, bytes: MISSING_FILE_BYTES },
+    captureDate: taken.slice(0, 19).replace(/[-:]/g, ""),
+  };
+}
+
+function keptCountOf(catalogue: Catalogue): number {
+  const frames = catalogue.frames({ fromIndex: 0, count: MISSING_FILES });
+  return frames.filter(({ status }) => status === "kept").length;
+}
+
+async function secondsOf(work: () => Promise<unknown>): Promise<number> {
+  const start = performance.now();
+  await work();
+  return (performance.now() - start) / 1000;
 }
 
 function row(fields: Omit<BenchRow, "group" | "ratio">): BenchRow {
