@@ -66,9 +66,13 @@ function skyReasons(facts: DecisionFacts): string[] {
     reasons.push(MOODS[facts.mood]);
   }
   if (secondsWithoutReading > 60) {
-    reasons.push(`no reading for ${Math.round(secondsWithoutReading)} s, going by the forecast`);
+    reasons.push(`no reading for ${howLong(secondsWithoutReading)}, going by the forecast`);
   }
   return reasons;
+}
+
+function howLong(seconds: number): string {
+  return seconds < 120 ? `${Math.round(seconds)} s` : `${Math.round(seconds / 60)} min`;
 }
 
 function limitReasons(facts: DecisionFacts): string[] {

@@ -66,7 +66,12 @@ function govern(sky: Sky, frames: number): { decisions: GovernDecision[]; errors
 }
 
 function dose({ exposure }: GovernDecision): number {
-  return Math.log2(exposure.exposureSeconds * exposure.iso);
+  return Math.log2(secondsIso(exposure));
+}
+
+/** Time × ISO, in seconds at ISO 1. */
+function secondsIso({ exposureSeconds, iso }: Exposure): number {
+  return exposureSeconds * iso;
 }
 
 describe("the governor", () => {
@@ -141,6 +146,76 @@ describe("the governor", () => {
     expect(decisions[20]!.exposure).toMatchObject({ iso: 1600, exposureSeconds: 8 });
     expect(decisions[20]!.limit).toBe("longest");
     expect(decisions[20]!.isReachable).toBe(false);
+  });
+
+  it.each<
+    [
+      string,
+      Partial<ExposureSettings>,
+      Omit<Sky, "settings">,
+      (before: Exposure, after: Exposure) => void,
+    ]
+  >([
+    [
+      "shortest exposure of 2 s",
+      { exposureSecondsMin: 2 },
+      { levelAt: () => -1 },
+      (before, after) => {
+        expect(before.exposureSeconds).toBeLessThan(2);
+        expect(after.exposureSeconds).toBe(2);
+      },
+    ],
+    [
+      "smear tolerance of half as many pixels",
+      { blurPx: settings.blurPx / 2 },
+      { levelAt: () => -8, pxPerSecond: 5 },
+      (before, after) => {
+        expect(before.exposureSeconds).toBeGreaterThan(settings.blurPx / 10);
+        expect(after.exposureSeconds).toBeLessThanOrEqual(settings.blurPx / 10);
+        expect(after.iso).toBeGreaterThan(before.iso);
+      },
+    ],
+    [
+      "interval of 6 s",
+      { intervalSeconds: 6 },
+      { levelAt: () => -9 },
+      (before, after) => {
+        expect(before.exposureSeconds).toBeGreaterThan(5);
+        expect(after.exposureSeconds).toBeLessThanOrEqual(6 - settings.busySeconds);
+        expect(after.iso).toBeGreaterThan(before.iso);
+      },
+    ],
+    [
+      "lowest ISO of 800",
+      { isoMin: 800 },
+      { levelAt: () => -1 },
+      (before, after) => {
+        expect(before.iso).toBeLessThan(800);
+        expect(after.iso).toBeGreaterThanOrEqual(800);
+      },
+    ],
+    [
+      "wish for no protection of the highlights",
+      { clippedShareMax: 1 },
+      { levelAt: () => -9, peakRatio: 60 },
+      (before, after) => expect(secondsIso(after)).toBeGreaterThan(1.5 * secondsIso(before)),
+    ],
+    [
+      "limit of 0.2 stop a minute for a smooth film, as the target rises by a stop",
+      { targetStops: -1, stopsPerMinuteMax: 0.2 },
+      { levelAt: () => -9 },
+      (before, after) => {
+        expect(secondsIso(after) / secondsIso(before)).toBeGreaterThan(1);
+        expect(Math.log2(secondsIso(after) / secondsIso(before))).toBeLessThan(0.06);
+      },
+    ],
+  ])("takes up a %s at the next frame", (_name, change, sky, check) => {
+    const changed = { ...settings, ...change };
+    const { decisions } = govern(
+      { ...sky, settings: (frame) => (frame < 20 ? settings : changed) },
+      21,
+    );
+    check(decisions[19]!.exposure, decisions[20]!.exposure);
   });
 
   it("changes by no more than a smooth film allows, and says so", () => {
