@@ -100,6 +100,18 @@ const RAY_KM_PER_S = { still: 0.25, active: 5.5 };
 const POLEWARD_KM_PER_S = 0.2;
 const FRONT_KM_PER_S = 3.2;
 
+/** The aurora in one second, while the substorms are laid over each other. */
+type Second = {
+  quietKr: number;
+  surgeKr: number;
+  surgeKm: number;
+  activity: number;
+  centreKm: number;
+  spreadKm: number;
+  patchKr: number;
+  diffuseKr: number;
+};
+
 function fillSecond(
   course: AuroraCourse,
   plot: Plot,
@@ -107,59 +119,86 @@ function fillSecond(
   slow: Float32Array,
   quick: Float32Array,
 ): void {
-  const breath = 0.55 + 0.9 * noiseAt(slow, second / 700);
-  const flicker =
-    1.5 * (noiseAt(quick, second / 45) - 0.45) + 0.5 * (noiseAt(quick, second / 11 + 700) - 0.5);
-  let quiet = plot.quietKr * breath;
-  let surge = 0;
-  let surgeKm = 0;
-  let activity = 0.04 + 0.1 * noiseAt(slow, second / 420 + 80);
-  let centre = plot.centreKm + 60 * (noiseAt(slow, second / 2600 + 300) - 0.5);
-  let spread = 55;
-  let patches = plot.patchKr * (0.6 + 0.8 * noiseAt(slow, second / 500 + 900));
-  let diffuse = 0.9;
+  const now = quietSecond(plot, second, slow);
   for (const storm of plot.substorms) {
     const since = second - storm.onsetSeconds;
     if (since < -storm.growthSeconds) continue;
-    const grown = Math.min(1, (since + storm.growthSeconds) / storm.growthSeconds);
     const faded = since <= 0 ? 0 : Math.min(1, since / storm.recoverySeconds);
-    const swell = grown * (1 - faded);
-    quiet *= 1 + 1.1 * swell;
-    activity = Math.max(activity, 0.2 * swell ** 2);
-    centre -= 150 * grown ** 1.5 * (1 - faded);
-    diffuse += 1.6 * swell;
-    if (since < 0) continue;
-    const risen = Math.min(1, since / storm.riseSeconds);
-    const after = Math.max(0, since - storm.riseSeconds);
-    const decay = Math.exp(-after / (0.55 * storm.expansionSeconds));
-    const peak = storm.peakKr * decay * 2 ** (flicker * Math.min(1, after / 20));
-    const level = quiet * (Math.max(quiet, peak) / quiet) ** risen;
-    if (level > surge) {
-      surge = level;
-      surgeKm = 70 + FRONT_KM_PER_S * since;
-    }
-    const stir = risen * Math.exp(-after / storm.expansionSeconds);
-    activity = Math.max(activity, stir * (0.75 + 0.5 * noiseAt(quick, second / 40 + 200)));
-    centre += POLEWARD_KM_PER_S * 0.8 * Math.min(since, storm.expansionSeconds) * (1 - faded);
-    spread += 45 * Math.min(1, since / 300) * (1 - faded);
-    diffuse += 0.06 * surge * risen;
-    const pulsing = Math.min(1, since / (1.5 * storm.expansionSeconds)) ** 3 * (1 - faded ** 2);
-    patches = Math.max(patches, 6 * pulsing);
+    grow(now, storm, since, faded);
+    if (since >= 0) breakUp(now, storm, { second, since, faded, quick });
   }
   const before = Math.max(0, second - 1);
-  course.quietKr[second] = quiet;
-  course.surgeKr[second] = Math.max(surge, quiet);
-  course.surgeKm[second] = surgeKm;
-  course.activity[second] = Math.min(1, activity);
-  course.foldKm[second] =
-    course.foldKm[before]! + FOLD_KM_PER_S.still + FOLD_KM_PER_S.active * activity;
-  course.rayKm[second] =
-    course.rayKm[before]! + RAY_KM_PER_S.still + RAY_KM_PER_S.active * activity;
-  course.centreKm[second] = centre;
-  course.spreadKm[second] = spread;
-  course.patchKr[second] = patches;
-  course.diffuseKr[second] = diffuse;
+  const { still: foldStill, active: foldActive } = FOLD_KM_PER_S;
+  const { still: rayStill, active: rayActive } = RAY_KM_PER_S;
+  course.quietKr[second] = now.quietKr;
+  course.surgeKr[second] = Math.max(now.surgeKr, now.quietKr);
+  course.surgeKm[second] = now.surgeKm;
+  course.activity[second] = Math.min(1, now.activity);
+  course.foldKm[second] = course.foldKm[before]! + foldStill + foldActive * now.activity;
+  course.rayKm[second] = course.rayKm[before]! + rayStill + rayActive * now.activity;
+  course.centreKm[second] = now.centreKm;
+  course.spreadKm[second] = now.spreadKm;
+  course.patchKr[second] = now.patchKr;
+  course.diffuseKr[second] = now.diffuseKr;
   course.cover[second] = coverAt(plot, second);
+}
+
+/** A second without a substorm: everything breathes slowly. Invented. */
+function quietSecond(plot: Plot, second: number, slow: Float32Array): Second {
+  return {
+    quietKr: plot.quietKr * (0.55 + 0.9 * noiseAt(slow, second / 700)),
+    surgeKr: 0,
+    surgeKm: 0,
+    activity: 0.04 + 0.1 * noiseAt(slow, second / 420 + 80),
+    centreKm: plot.centreKm + 60 * (noiseAt(slow, second / 2600 + 300) - 0.5),
+    spreadKm: 55,
+    patchKr: plot.patchKr * (0.6 + 0.8 * noiseAt(slow, second / 500 + 900)),
+    diffuseKr: 0.9,
+  };
+}
+
+/** The growth phase: arcs brighten and come equatorward; afterwards they go back. */
+function grow(now: Second, storm: Substorm, since: number, faded: number): void {
+  const grown = Math.min(1, (since + storm.growthSeconds) / storm.growthSeconds);
+  const swell = grown * (1 - faded);
+  now.quietKr *= 1 + 1.1 * swell;
+  now.activity = Math.max(now.activity, 0.2 * swell ** 2);
+  now.centreKm -= 150 * grown ** 1.5 * (1 - faded);
+  now.diffuseKr += 1.6 * swell;
+}
+
+/** Onset, expansion and recovery: the surge, its stir, and the patches it leaves behind. */
+function breakUp(
+  now: Second,
+  storm: Substorm,
+  at: {
+    readonly second: number;
+    readonly since: number;
+    readonly faded: number;
+    readonly quick: Float32Array;
+  },
+): void {
+  const { second, since, faded, quick } = at;
+  const { quietKr } = now;
+  const flicker =
+    1.5 * (noiseAt(quick, second / 45) - 0.45) + 0.5 * (noiseAt(quick, second / 11 + 700) - 0.5);
+  const risen = Math.min(1, since / storm.riseSeconds);
+  const after = Math.max(0, since - storm.riseSeconds);
+  const decay = Math.exp(-after / (0.55 * storm.expansionSeconds));
+  const peakKr = storm.peakKr * decay * 2 ** (flicker * Math.min(1, after / 20));
+  const levelKr = quietKr * (Math.max(quietKr, peakKr) / quietKr) ** risen;
+  if (levelKr > now.surgeKr) {
+    now.surgeKr = levelKr;
+    now.surgeKm = 70 + FRONT_KM_PER_S * since;
+  }
+  const stir = risen * Math.exp(-after / storm.expansionSeconds);
+  now.activity = Math.max(now.activity, stir * (0.75 + 0.5 * noiseAt(quick, second / 40 + 200)));
+  const expandedSeconds = Math.min(since, storm.expansionSeconds);
+  now.centreKm += POLEWARD_KM_PER_S * 0.8 * expandedSeconds * (1 - faded);
+  now.spreadKm += 45 * Math.min(1, since / 300) * (1 - faded);
+  now.diffuseKr += 0.06 * now.surgeKr * risen;
+  const pulsing = Math.min(1, since / (1.5 * storm.expansionSeconds)) ** 3 * (1 - faded ** 2);
+  now.patchKr = Math.max(now.patchKr, 6 * pulsing);
 }
 
 /** Cloud comes and goes over twenty minutes, or a fifth of its stay if that is less. */

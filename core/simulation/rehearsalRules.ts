@@ -73,19 +73,18 @@ export function rehearseRule(
     const judged = judgeFrame(window, exposure, settings);
     const skyStops =
       settings.targetStops + judged.errorStops + timing.meterNoiseStops * noise.normal();
-    const observation: FrameObservation = {
-      frameIndex: index,
-      openedMs: monotonicMs(openSeconds * 1000),
-      exposure,
-      skyStops,
-      uncertaintyStops: timing.meterNoiseStops,
-      peakRatio: window.peakRatio,
-      clippedShare: judged.isClipped ? 0.005 : 0,
-      motion: motionOf(window.driftDegPerSecond, settings),
-    };
     due.push({
       atSeconds: closeSeconds + timing.readingDelaySeconds,
-      observation,
+      observation: {
+        frameIndex: index,
+        openedMs: monotonicMs(openSeconds * 1000),
+        exposure,
+        skyStops,
+        uncertaintyStops: timing.meterNoiseStops,
+        peakRatio: window.peakRatio,
+        clippedShare: judged.isClipped ? 0.005 : 0,
+        motion: motionOf(window.driftDegPerSecond, settings),
+      },
       trueLevel: Math.log2(window.meanCdM2),
     });
     frames.push({
@@ -96,11 +95,9 @@ export function rehearseRule(
       ...judged,
       reasons: [],
     });
-    const ready = closeSeconds + timing.busySeconds;
-    openSeconds =
-      settings.intervalSeconds > 0
-        ? Math.max(ready, openSeconds + settings.intervalSeconds)
-        : ready;
+    const readySeconds = closeSeconds + timing.busySeconds;
+    // Without an interval, frames go back to back.
+    openSeconds = Math.max(readySeconds, openSeconds + settings.intervalSeconds);
   }
 }
 

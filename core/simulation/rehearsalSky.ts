@@ -95,8 +95,9 @@ export type SkyReader = {
   luminanceAt(atSeconds: number): number;
 };
 
+/** A reader at the start of a sky. */
 export function readSky(sky: RehearsalSky): SkyReader {
-  const { seconds, luminanceCdM2: light, peakRatio: peak, driftDegPerSecond: drift } = sky;
+  const { seconds } = sky;
   const last = seconds.length - 1;
   let cursor = 0;
   /** The piece [index, index + 1] that holds a moment; pieces of no length are passed over. */
@@ -105,56 +106,68 @@ export function readSky(sky: RehearsalSky): SkyReader {
     while (cursor < last - 1 && seconds[cursor + 1]! <= at) cursor += 1;
     return cursor;
   };
-  const share = (index: number, at: number): number => {
-    const span = seconds[index + 1]! - seconds[index]!;
-    return span > 0 ? Math.min(1, Math.max(0, (at - seconds[index]!) / span)) : 1;
+  /** Where the piece ends that a moment lies in; before and after the rows the sky stands still. */
+  const endOf = (index: number, at: number): number => {
+    if (at < seconds[0]!) return seconds[0]!;
+    if (index < last - 1) return seconds[index + 1]!;
+    return at < seconds[last]! ? seconds[last]! : Infinity;
   };
-  const mix = (column: Float64Array, index: number, part: number): number =>
-    column[index]! + part * (column[index + 1]! - column[index]!);
-
-  const window = (from: number, to: number): SkyWindow => {
-    let index = seek(from);
-    let lightSum = 0;
-    let peakSum = 0;
-    let driftSum = 0;
-    let at = from;
-    while (at < to) {
-      const isLast = index >= last - 1;
-      const isBefore = at < seconds[0]!;
-      const pieceEnd = isBefore ? seconds[0]! : isLast ? nextEnd(at) : seconds[index + 1]!;
-      const end = Math.min(to, pieceEnd);
-      const span = end - at;
-      if (span > 0) {
-        const a = share(index, at);
-        const b = share(index, end);
-        const middle = (a + b) / 2;
-        const lightA = mix(light, index, a);
-        const lightB = mix(light, index, b);
-        const lightM = (lightA + lightB) / 2;
-        lightSum += lightM * span;
-        // Simpson's rule is exact for the product of two linear pieces.
-        const product =
-          lightA * mix(peak, index, a) +
-          4 * lightM * mix(peak, index, middle) +
-          lightB * mix(peak, index, b);
-        peakSum += (product / 6) * span;
-        driftSum += mix(drift, index, middle) * span;
+  return {
+    window: (from, to) => {
+      const sums: Sums = { light: 0, peak: 0, drift: 0 };
+      let index = seek(from);
+      for (let at = from; at < to;) {
+        const end = Math.min(to, endOf(index, at));
+        if (end > at) addPiece(sums, sky, { index, from: at, to: end });
+        if (at >= seconds[0]! && index < last - 1) index += 1;
+        at = end;
       }
-      at = end;
-      if (!isBefore && !isLast) index += 1;
-    }
-    return {
-      meanCdM2: lightSum / (to - from),
-      peakRatio: peakSum / lightSum,
-      driftDegPerSecond: driftSum / (to - from),
-    };
+      return {
+        meanCdM2: sums.light / (to - from),
+        peakRatio: sums.peak / sums.light,
+        driftDegPerSecond: sums.drift / (to - from),
+      };
+    },
+    luminanceAt: (at) => {
+      const index = seek(at);
+      return mix(sky.luminanceCdM2, index, shareOf(seconds, index, at));
+    },
   };
-  const nextEnd = (at: number): number => (at < seconds[last]! ? seconds[last]! : Infinity);
-  const luminanceAt = (at: number): number => {
-    const index = seek(at);
-    return mix(light, index, share(index, at));
-  };
-  return { window, luminanceAt };
+}
+
+/** Integrals over a window: luminance, its brightest parts, drift. */
+type Sums = { light: number; peak: number; drift: number };
+
+function addPiece(
+  sums: Sums,
+  { seconds, luminanceCdM2: light, peakRatio: peak, driftDegPerSecond: drift }: RehearsalSky,
+  { index, from, to }: { readonly index: number; readonly from: number; readonly to: number },
+): void {
+  const span = to - from;
+  const a = shareOf(seconds, index, from);
+  const b = shareOf(seconds, index, to);
+  const middle = (a + b) / 2;
+  const lightA = mix(light, index, a);
+  const lightB = mix(light, index, b);
+  const lightM = (lightA + lightB) / 2;
+  // Simpson's rule is exact for the product of two linear pieces.
+  const product =
+    lightA * mix(peak, index, a) +
+    4 * lightM * mix(peak, index, middle) +
+    lightB * mix(peak, index, b);
+  sums.light += lightM * span;
+  sums.peak += (product / 6) * span;
+  sums.drift += mix(drift, index, middle) * span;
+}
+
+/** How far into a piece a moment lies, 0..1. */
+function shareOf(seconds: Float64Array, index: number, at: number): number {
+  const span = seconds[index + 1]! - seconds[index]!;
+  return span > 0 ? Math.min(1, Math.max(0, (at - seconds[index]!) / span)) : 1;
+}
+
+function mix(column: Float64Array, index: number, part: number): number {
+  return column[index]! + part * (column[index + 1]! - column[index]!);
 }
 
 function bisect(seconds: Float64Array, at: number): number {

@@ -6,10 +6,11 @@ import type { FrameGeometry } from "./frameGeometry.ts";
 import { LAMP_HUE } from "./hutWindow.ts";
 import { dewShareOf, LENS_TRANSMISSION, starFwhmPx, type SimulatedLens } from "./lens.ts";
 import { channelGrain, linearPerCdM2, type SimulatedSensor } from "./sensor.ts";
+import { drawMoon } from "./moonDisc.ts";
 import { shadeAt, type Shade } from "./shade.ts";
 import type { SimulatedSky } from "./simulatedSky.ts";
 import { addSprite } from "./spriteLayer.ts";
-import { drawMoon, drawStars, type PixelSink } from "./starField.ts";
+import { drawStars, type PixelSink } from "./starField.ts";
 
 type SpriteOptions = {
   readonly sky: SimulatedSky;
