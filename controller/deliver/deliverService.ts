@@ -9,7 +9,8 @@ import type {
 import { NightError } from "../../core/errors.ts";
 import { NO_EDITS, type SetEdits } from "../../core/frames/frameSets.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
-import { CATALOGUE_FILE, Catalogue, type FrameQuery } from "../archive/catalogue.ts";
+import { CATALOGUE_FILE, Catalogue } from "../archive/catalogue.ts";
+import type { FrameQuery } from "../archive/frameRows.ts";
 import { NIGHTS_FOLDER } from "../archive/nightFolder.ts";
 import { SET_EDITS_KEY } from "../archive/stateKeys.ts";
 import { startDeliverProcess, type DeliverProcess } from "./deliverProcess.ts";

@@ -4,7 +4,7 @@ import type { Framing } from "../../core/frames/keogramAxes.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { isPlaced } from "../../core/sky/place.ts";
 import { utcMs } from "../../core/units.ts";
-import type { Pick } from "../archive/catalogue.ts";
+import type { Pick } from "../archive/pickRows.ts";
 import type { NightInfo } from "../archive/nightInfo.ts";
 import { keyOf } from "../archive/frameKey.ts";
 import { framingOf, type NightToDeliver } from "./nightToDeliver.ts";

@@ -8,7 +8,7 @@ import {
 import type { Reading } from "../../core/photometry/reading.ts";
 import type { ToneResponse } from "../../core/photometry/response.ts";
 import { monotonicMs, type UtcMs } from "../../core/units.ts";
-import type { FrameSlice } from "../archive/catalogue.ts";
+import type { FrameSlice } from "../archive/skyRows.ts";
 import { decodePreview } from "../metering/decodePreview.ts";
 
 /** The frame as the meter has to know it. */
