@@ -10,9 +10,7 @@ import { DEFAULT_IP_TIMING } from "./ipTiming.ts";
 import {
   originOf,
   settingsOf,
-  storyOf,
-  storyStartOf,
-  toneCurveOf,
+  viewOf,
   VIRTUAL_CAMERA_COMMAND,
   type VirtualCameraOptions,
 } from "./options.ts";
@@ -23,39 +21,38 @@ import { VirtualCamera, type CameraIdentity } from "./virtualCamera.ts";
 await runCommand(VIRTUAL_CAMERA_COMMAND, run);
 
 async function run(options: VirtualCameraOptions): Promise<void> {
+  // Whoever read our lines may be gone; the camera goes on all the same.
+  process.stderr.on("error", () => {});
+  const report = (line: string): void => {
+    if (options.verbose) process.stderr.write(`virtual camera: ${line}\n`);
+  };
+  let stop = (why: string): void => report(why);
+  const { server, close } = buildCamera(options, { report, stop: (why) => stop(why) });
+  // A real camera has a processor to itself.
+  askForPriority();
+  try {
+    const listening = await server.listen(options.host, options.port);
+    process.stdout.write(`${JSON.stringify({ listening })}\n`);
+  } catch (thrown) {
+    await close();
+    throw thrown;
+  }
+  stop = endOnce(report, close);
+  stopFromOutside(stop, options["exit-with-parent"]);
+}
+
+/** The camera, its card, its pictures and its network socket. */
+function buildCamera(
+  options: VirtualCameraOptions,
+  told: { readonly report: (line: string) => void; readonly stop: (why: string) => void },
+): { readonly server: IpServer; readonly close: () => Promise<void> } {
+  const { report, stop } = told;
   const settings = settingsOf(options);
   const clock = createClock(originOf(options));
   const random = createRandom(options.seed);
   const identity = identityOf(random);
-  const report = (line: string): void => {
-    if (options.verbose) process.stderr.write(`virtual camera: ${line}\n`);
-  };
-  // Whoever read our lines may be gone; the camera goes on all the same.
-  process.stderr.on("error", () => {});
-
   const card = makeCard(options["card-dir"]);
-  const view: SimulatedView = {
-    seed: options.seed,
-    place: {
-      latitudeDeg: options.lat,
-      longitudeDeg: options.lon,
-      azimuthDeg: options.azimuth,
-      altitudeDeg: options.altitude,
-    },
-    storyStartUtcMs: storyStartOf(options, clock.origin),
-    storySeconds: options["story-hours"] * 3600,
-    story: storyOf(options),
-    widthPx: options["width-px"],
-    heightPx: Math.round((options["width-px"] * 2) / 3),
-    lens: {
-      focalLengthMm: options["focal-length-mm"],
-      focusErrorUm: options["focus-error-um"],
-      dewShare: options["dew-share"],
-    },
-    toneCurve: toneCurveOf(options),
-    identity,
-  };
-  let stop = (why: string): void => report(why);
+  const view: SimulatedView = { ...viewOf(options, clock.origin), identity };
   const pictures = new SimulatedPictures(view, (error) => {
     process.stderr.write(`error: no more pictures: ${error.message}\n`);
     process.exitCode = 1;
@@ -63,7 +60,7 @@ async function run(options: VirtualCameraOptions): Promise<void> {
   });
   const camera = new VirtualCamera({
     ...{ identity, settings, clock, random, pictures, card, report },
-    onOff: (why) => stop(why),
+    onOff: stop,
     onLinkFault: () => server.dropHost(),
   });
   const server = new IpServer({
@@ -73,29 +70,22 @@ async function run(options: VirtualCameraOptions): Promise<void> {
     timing: options["no-probe"] ? { ...DEFAULT_IP_TIMING, probeMs: null } : DEFAULT_IP_TIMING,
     report,
   });
-
-  // A real camera has a processor to itself.
-  askForPriority();
   const close = async (): Promise<void> => {
     await server.close();
     await camera.close();
   };
-  try {
-    const listening = await server.listen(options.host, options.port);
-    process.stdout.write(`${JSON.stringify({ listening })}\n`);
-  } catch (thrown) {
-    await close();
-    throw thrown;
-  }
-  stop = endOnce(report, close);
+  return { server, close };
+}
+
+/** Ends on a signal and, if asked, with the program that holds our standard input. */
+function stopFromOutside(stop: (why: string) => void, isWithParent: boolean): void {
   for (const signal of ["SIGINT", "SIGTERM", "SIGHUP"] as const) {
     process.on(signal, () => stop(`ended by ${signal}`));
   }
-  if (options["exit-with-parent"]) {
-    process.stdin.on("error", () => stop("standard input broke"));
-    process.stdin.on("end", () => stop("standard input closed"));
-    process.stdin.resume();
-  }
+  if (!isWithParent) return;
+  process.stdin.on("error", () => stop("standard input broke"));
+  process.stdin.on("end", () => stop("standard input closed"));
+  process.stdin.resume();
 }
 
 /** Everything is put away once, in order; the process then has nothing left to do. */

@@ -6,6 +6,7 @@ import { utcMs, type UtcMs } from "../../core/units.ts";
 import { startOrigin, type ClockOrigin } from "../clock.ts";
 import type { OptionValues } from "../commandLine.ts";
 import { DEFAULT_CAMERA_SETTINGS, type CameraSettings } from "./cameraSettings.ts";
+import type { SimulatedView } from "./simulatedView.ts";
 
 const STORIES: readonly SkyStory[] = [
   "demo",
@@ -317,13 +318,32 @@ export function storyStartOf(options: VirtualCameraOptions, origin: ClockOrigin)
   return start === null ? origin.startUtcMs : parseUtc("story-start-utc", start);
 }
 
-/** The name is checked by the command line. */
-export function storyOf(options: VirtualCameraOptions): SkyStory {
-  return options.story as SkyStory;
-}
-
-export function toneCurveOf(options: VirtualCameraOptions): ToneCurveName {
-  return options["tone-curve"] as ToneCurveName;
+/** What the camera looks at and through, and when its story begins. */
+export function viewOf(
+  options: VirtualCameraOptions,
+  origin: ClockOrigin,
+): Omit<SimulatedView, "identity"> {
+  return {
+    seed: options.seed,
+    place: {
+      latitudeDeg: options.lat,
+      longitudeDeg: options.lon,
+      azimuthDeg: options.azimuth,
+      altitudeDeg: options.altitude,
+    },
+    storyStartUtcMs: storyStartOf(options, origin),
+    storySeconds: options["story-hours"] * 3600,
+    // Names of stories and curves are checked by the command line.
+    story: options.story as SkyStory,
+    widthPx: options["width-px"],
+    heightPx: Math.round((options["width-px"] * 2) / 3),
+    lens: {
+      focalLengthMm: options["focal-length-mm"],
+      focusErrorUm: options["focus-error-um"],
+      dewShare: options["dew-share"],
+    },
+    toneCurve: options["tone-curve"] as ToneCurveName,
+  };
 }
 
 function parseUtc(option: string, text: string): UtcMs {
