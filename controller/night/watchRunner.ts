@@ -5,6 +5,7 @@ import type { WatchEffect } from "../../core/night/effects.ts";
 import type { StartOrder, WatchEvent } from "../../core/night/events.ts";
 import type { FrameRecord } from "../../core/night/frameRecord.ts";
 import { idleWatch } from "../../core/night/idleWatch.ts";
+import { isDiskRefusing } from "../../core/night/ledger.ts";
 import { reduceWatch } from "../../core/night/reduce.ts";
 import type { WatchState } from "../../core/night/state.ts";
 import type { Reading } from "../../core/photometry/reading.ts";
@@ -388,7 +389,8 @@ export class WatchRunner {
     } catch (thrown) {
       const error = asNightError(thrown, "archive.disk_full");
       this.#parts.log.error(what, { code: error.code, sentence: error.message });
-      if (this.#state.guards.some((guard) => guard.sentence === error.message)) return;
+      // Told once: telling is an event, which the disk refuses in its turn.
+      if (isDiskRefusing(this.#state)) return;
       this.#queue.push({
         atMs: this.#parts.clock.monotonicMs(),
         kind: "keepFailed",

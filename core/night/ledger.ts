@@ -123,7 +123,8 @@ function recordKept(
   return { state: kept, effects: isDiskRefusing(state) ? effects : [] };
 }
 
-function isDiskRefusing({ guards }: WatchState): boolean {
+/** Whether the photographer has been told that the disk or the card takes nothing more. */
+export function isDiskRefusing({ guards }: WatchState): boolean {
   return guards.some(({ guard, level }) => guard === "storage" && level === "stop");
 }
 

@@ -170,17 +170,25 @@ describe("the watch carried out", () => {
   it("writes rows that the catalogue refused with the next one that it takes", async () => {
     start({ frameCountMax: 6 });
     await clock.advanceTo(20_000);
-    const refusing = vi.spyOn(catalogue, "putFrame").mockImplementation(() => {
-      throw new NightError("archive.disk_full", "The disk is full.");
+    const rows = vi.spyOn(catalogue, "putFrame").mockImplementation((): never => {
+      throw new NightError("archive.disk_full", "The disk takes no row.");
+    });
+    await clock.advanceTo(35_000);
+    const events = vi.spyOn(catalogue, "appendEvent").mockImplementation(() => {
+      if (events.mock.calls.length > 1000) return;
+      throw new NightError("archive.disk_full", "The disk takes no event.");
     });
     await clock.advanceTo(50_000);
-    refusing.mockRestore();
+    // To tell of a refusal is an event, which is refused in its turn: told once, not without end.
+    expect(events.mock.calls.length).toBeLessThan(60);
+    rows.mockRestore();
+    events.mockRestore();
     await finish();
-    const rows = catalogue.frames({ fromIndex: 0, count: 20 });
-    expect(rows.map(({ frameIndex, status }) => [frameIndex, status])).toEqual(
+    const kept = catalogue.frames({ fromIndex: 0, count: 20 });
+    expect(kept.map(({ frameIndex, status }) => [frameIndex, status])).toEqual(
       [0, 1, 2, 3, 4, 5].map((index) => [index, "kept"]),
     );
-    expect(rows.every(({ happened, reasons }) => happened !== null && reasons.length > 0)).toBe(
+    expect(kept.every(({ happened, reasons }) => happened !== null && reasons.length > 0)).toBe(
       true,
     );
   });
