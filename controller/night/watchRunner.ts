@@ -282,8 +282,8 @@ export class WatchRunner {
       this.#take({ kind: "frameKept", frameIndex });
       this.#tell(frameIndex);
     } catch (thrown) {
-      const sentence = `${asNightError(thrown).message} The watch goes on; its frames stay on the card.`;
-      this.#take({ kind: "keepFailed", frameIndex, sentence });
+      const sentence = asNightError(thrown).message;
+      this.#take({ kind: "keepFailed", frameIndex, sentence: refusal(sentence) });
     } finally {
       this.#pictures.letGo(frameIndex);
     }
@@ -395,8 +395,12 @@ export class WatchRunner {
         atMs: this.#parts.clock.monotonicMs(),
         kind: "keepFailed",
         frameIndex: null,
-        sentence: error.message,
+        sentence: refusal(error.message),
       });
     }
   }
+}
+
+function refusal(sentence: string): string {
+  return `${sentence} The watch goes on; its frames stay on the card.`;
 }
