@@ -53,7 +53,7 @@ h1{font-size:1.6rem;margin:0 0 .2rem}h2{font-size:1.15rem;margin:1.8rem 0 .5rem;
 table{border-collapse:collapse;width:100%}th,td{text-align:left;padding:.25rem .6rem .25rem 0;border-bottom:1px solid #ddd;vertical-align:top}
 img,svg{max-width:100%;height:auto}figure{margin:0}figcaption{font-size:.85rem;color:#444}
 .keepers{display:grid;grid-template-columns:repeat(auto-fill,minmax(200px,1fr));gap:.8rem}
-@media print{body{margin:0;max-width:none}section,figure,tr{break-inside:avoid}}`;
+@media print{body{margin:0;max-width:none}section,figure,tr{break-inside:avoid}h2{break-after:avoid}}`;
 
 function headline({ night }: ReportInput): string {
   const kept = night.frames.filter((frame) => frame.status === "kept");

@@ -3,7 +3,7 @@ export const morningWords = {
   loading: "Opening the night…",
   noNights: "There is no night in the data folder yet.",
   nights: "Nights",
-  frames: (count: string) => `${count} frames`,
+  frames: (count: string) => (count === "1" ? "1 frame" : `${count} frames`),
   rehearsal: "rehearsal",
   night: { label: "The night", empty: "This night has no frames." },
   keepers: {
@@ -32,7 +32,8 @@ export const morningWords = {
       byHand: "cut by hand",
     },
     pace: { full: "full pace", sentinel: "sentinel pace" },
-    range: (from: number, to: number) => `frames ${from} to ${to}`,
+    range: (from: number, to: number) =>
+      from === to ? `frame ${from}` : `frames ${from} to ${to}`,
     setIn: "Begin at the shown frame",
     setOut: "End at the shown frame",
     cut: "Cut before the shown frame",
@@ -47,7 +48,7 @@ export const morningWords = {
     darkerThan: "Sky at most",
     surge: "only during surges",
     start: "Find",
-    count: (count: string) => `${count} frames.`,
+    count: (count: string) => (count === "1" ? "1 frame." : `${count} frames.`),
     first: (count: string) => `The first ${count} are shown; narrow it down for the rest.`,
     results: "Frames found",
     open: (index: number, time: string) => `Show frame ${index} of ${time}`,
