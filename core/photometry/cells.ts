@@ -50,7 +50,7 @@ export function reduceToCells(widthPx: number, heightPx: number, rgb: Uint8Array
   const rows = Math.floor(heightPx / cellPx);
   const count = columns * rows;
   const [red, green, blue] = planesOf(new Float32Array(3 * count), count);
-  const [clippedRed, clippedGreen, clippedBlue] = planesOf(new Uint16Array(3 * count), count);
+  const clipped = planesOf(new Uint16Array(3 * count), count);
   const variances = new Uint32Array(VARIANCE_BINS);
   const rowStep = cellPx >= ROWS_SKIPPED_FROM ? 2 : 1;
   const pixels = cellPx * Math.ceil(cellPx / rowStep);
@@ -87,18 +87,10 @@ export function reduceToCells(widthPx: number, heightPx: number, rgb: Uint8Array
         sampled += 1;
       }
       // Clipped pixels are rare, so they are counted in a pass of their own.
-      if ((reach & 256) !== 0) {
-        at = first;
-        for (let y = 0; y < cellPx; y += rowStep, at += skip) {
-          for (let x = 0; x < cellPx; x += 1, at += 3) {
-            if (rgb[at]! >= CLIPPED_CODE) clippedRed[cell]! += 1;
-            if (rgb[at + 1]! >= CLIPPED_CODE) clippedGreen[cell]! += 1;
-            if (rgb[at + 2]! >= CLIPPED_CODE) clippedBlue[cell]! += 1;
-          }
-        }
-      }
+      if ((reach & 256) !== 0) countClipped(rgb, { first, cellPx, rowStep, skip }, clipped, cell);
     }
   }
+  const [clippedRed, clippedGreen, clippedBlue] = clipped;
   return {
     columns,
     rows,
@@ -112,6 +104,31 @@ export function reduceToCells(widthPx: number, heightPx: number, rgb: Uint8Array
     clippedBlue,
     noiseVariance: medianOfBins(variances, sampled) / 2,
   };
+}
+
+/** Counts a cell's pixels at the ceiling, channel by channel. */
+function countClipped(
+  rgb: Uint8Array,
+  walk: {
+    /** Where the cell's first pixel lies. */
+    readonly first: number;
+    readonly cellPx: number;
+    readonly rowStep: number;
+    /** From the end of one row of the cell to the start of the next that is read. */
+    readonly skip: number;
+  },
+  [red, green, blue]: readonly [Uint16Array, Uint16Array, Uint16Array],
+  cell: number,
+): void {
+  const { first, cellPx, rowStep, skip } = walk;
+  let at = first;
+  for (let y = 0; y < cellPx; y += rowStep, at += skip) {
+    for (let x = 0; x < cellPx; x += 1, at += 3) {
+      if (rgb[at]! >= CLIPPED_CODE) red[cell]! += 1;
+      if (rgb[at + 1]! >= CLIPPED_CODE) green[cell]! += 1;
+      if (rgb[at + 2]! >= CLIPPED_CODE) blue[cell]! += 1;
+    }
+  }
 }
 
 /** Three planes out of one allocation: a small array costs more to make than to fill. */

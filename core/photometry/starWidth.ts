@@ -248,50 +248,66 @@ const FWHM_PER_SIGMA = 2.354820045;
 /** A pixel-wide spike has no more than this variance: a hot pixel, not a star. */
 const SPIKE_VARIANCE = 0.12;
 
+/** Widens and moves a Gaussian weight until it fits the star, and measures the star by it. */
 function adaptiveMoments(stamp: Stamp, at: Candidate): MeasuredStar | "too wide" | null {
   const { radius, values, noise } = stamp;
-  const side = 2 * radius + 1;
   if (values[values.length >> 1]! < SIGNAL_TO_NOISE_MIN * 0.8 * noise) return null;
   let [cx, cy] = [0, 0];
-  let [xx, xy, yy] = [radius / 3, 0, radius / 3];
+  let shape: Moments = [radius / 3, 0, radius / 3];
   let light = 0;
   for (let iteration = 0; iteration < MOMENT_ITERATIONS; iteration += 1) {
-    // A weight narrower than a pixel or so would be sampled too coarsely to be a weight.
-    const [wxx, wyy] = [Math.max(xx, WEIGHT_VARIANCE_MIN), Math.max(yy, WEIGHT_VARIANCE_MIN)];
-    const determinant = wxx * wyy - xy * xy;
-    const [ixx, ixy, iyy] = [wyy / determinant, -xy / determinant, wxx / determinant];
-    let [sum, sx, sy, mxx, mxy, myy, weights] = [0, 0, 0, 0, 0, 0, 0];
-    for (let row = 0, index = 0; row < side; row += 1) {
-      const dy = row - radius - cy;
-      for (let column = 0; column < side; column += 1, index += 1) {
-        const dx = column - radius - cx;
-        const distance = ixx * dx * dx + 2 * ixy * dx * dy + iyy * dy * dy;
-        if (distance > 16) continue;
-        const weight = Math.exp(-0.5 * distance);
-        const value = weight * values[index]!;
-        sum += value;
-        sx += value * dx;
-        sy += value * dy;
-        mxx += value * dx * dx;
-        mxy += value * dx * dy;
-        myy += value * dy * dy;
-        weights += weight * weight;
-      }
-    }
+    const { sum, weights, mx, my, moments, inverse, determinant } = weighted(stamp, cx, cy, shape);
     if (sum <= 0) return null;
     light = (sum / weights) * 2 * Math.PI * Math.sqrt(determinant);
-    const [mx, my] = [sx / sum, sy / sum];
     cx += Math.max(-1, Math.min(1, mx));
     cy += Math.max(-1, Math.min(1, my));
     if (Math.hypot(cx, cy) > Math.max(2, radius / 3)) return null;
-    const next = unweighted(mxx / sum - mx * mx, mxy / sum - mx * my, myy / sum - my * my, [
-      ixx,
-      ixy,
-      iyy,
-    ]);
+    const next = unweighted(moments, inverse);
     if (next === null || Math.max(next[0], next[2]) > (radius / 2.5) ** 2) return "too wide";
-    [xx, xy, yy] = next;
+    shape = next;
   }
+  return starOf(shape, { x: at.x + cx, y: at.y + cy, light, noise });
+}
+
+/** Second moments: along x, mixed, along y. */
+type Moments = readonly [xx: number, xy: number, yy: number];
+
+/** Sums of a stamp under a Gaussian weight about a centre. */
+function weighted({ radius, values }: Stamp, cx: number, cy: number, [xx, xy, yy]: Moments) {
+  const side = 2 * radius + 1;
+  // A weight narrower than a pixel or so would be sampled too coarsely to be a weight.
+  const [wxx, wyy] = [Math.max(xx, WEIGHT_VARIANCE_MIN), Math.max(yy, WEIGHT_VARIANCE_MIN)];
+  const determinant = wxx * wyy - xy * xy;
+  const [ixx, ixy, iyy] = [wyy / determinant, -xy / determinant, wxx / determinant];
+  let [sum, sx, sy, mxx, mxy, myy, weights] = [0, 0, 0, 0, 0, 0, 0];
+  for (let row = 0, index = 0; row < side; row += 1) {
+    const dy = row - radius - cy;
+    for (let column = 0; column < side; column += 1, index += 1) {
+      const dx = column - radius - cx;
+      const distance = ixx * dx * dx + 2 * ixy * dx * dy + iyy * dy * dy;
+      if (distance > 16) continue;
+      const weight = Math.exp(-0.5 * distance);
+      const value = weight * values[index]!;
+      sum += value;
+      sx += value * dx;
+      sy += value * dy;
+      mxx += value * dx * dx;
+      mxy += value * dx * dy;
+      myy += value * dy * dy;
+      weights += weight * weight;
+    }
+  }
+  const [mx, my] = [sx / sum, sy / sum];
+  const moments: Moments = [mxx / sum - mx * mx, mxy / sum - mx * my, myy / sum - my * my];
+  const inverse: Moments = [ixx, ixy, iyy];
+  return { sum, weights, mx, my, moments, inverse, determinant };
+}
+
+/** A star by its own moments; null for a hot pixel, a streak, or what drowns in the noise. */
+function starOf(
+  [xx, xy, yy]: Moments,
+  { x, y, light, noise }: Record<"x" | "y" | "light" | "noise", number>,
+): MeasuredStar | null {
   const mean = (xx + yy) / 2;
   const spread = Math.hypot((xx - yy) / 2, xy);
   const [large, small] = [mean + spread, mean - spread];
@@ -299,31 +315,18 @@ function adaptiveMoments(stamp: Stamp, at: Candidate): MeasuredStar | "too wide"
   const elongation = Math.sqrt(large / small);
   // A trailed star keeps its width across the trail; a round one is measured both ways.
   const variance = (elongation > 1.3 ? small : Math.sqrt(large * small)) - HALF_PIXEL_VARIANCE;
-  const peak = light / (2 * Math.PI * Math.sqrt(large * small));
-  const signalToNoise = peak / noise;
+  const signalToNoise = light / (2 * Math.PI * Math.sqrt(large * small)) / noise;
   if (signalToNoise < SIGNAL_TO_NOISE_MIN || elongation > 6) return null;
-  return {
-    x: at.x + cx,
-    y: at.y + cy,
-    widthPx: FWHM_PER_SIGMA * Math.sqrt(variance),
-    elongation,
-    light,
-    signalToNoise,
-  };
+  return { x, y, widthPx: FWHM_PER_SIGMA * Math.sqrt(variance), elongation, light, signalToNoise };
 }
 
 /** Second moments of the star itself: those under the weight, the weight's inverse taken off. */
-function unweighted(
-  mxx: number,
-  mxy: number,
-  myy: number,
-  weight: readonly [number, number, number],
-): [number, number, number] | null {
+function unweighted([mxx, mxy, myy]: Moments, [ixx, ixy, iyy]: Moments): Moments | null {
   const determinant = mxx * myy - mxy * mxy;
   if (!(determinant > 1e-9)) return null;
-  const axx = myy / determinant - weight[0];
-  const axy = -mxy / determinant - weight[1];
-  const ayy = mxx / determinant - weight[2];
+  const axx = myy / determinant - ixx;
+  const axy = -mxy / determinant - ixy;
+  const ayy = mxx / determinant - iyy;
   const inner = axx * ayy - axy * axy;
   if (!(inner > 1e-9) || axx <= 0) return null;
   return [Math.max(0.05, ayy / inner), -axy / inner, Math.max(0.05, axx / inner)];

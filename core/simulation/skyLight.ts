@@ -4,7 +4,13 @@ import { CD_M2_PER_NANOLAMBERT } from "../sky/luminance.ts";
 import { moonlightNanolambert } from "../sky/moonlight.ts";
 import { auroraMoment } from "./auroraCourse.ts";
 import { addAurora, auroraSight, type AuroraSight } from "./auroraLight.ts";
-import { clearSkyLight, MOONLIGHT_HUE, skyMoment, type SkyMoment } from "./clearSky.ts";
+import {
+  clearSkyLight,
+  MOONLIGHT_HUE,
+  skyMoment,
+  type ClearSkyLight,
+  type SkyMoment,
+} from "./clearSky.ts";
 import { cloudLit, cloudTransmission } from "./clouds.ts";
 import { silhouetteDeg, waterMirror, type Foreground } from "./foreground.ts";
 import { patternShare } from "./pattern.ts";
@@ -198,14 +204,19 @@ function seamless(separationDeg: number): number {
   return 1 + (jump - 1) * part * part * (3 - 2 * part);
 }
 
-/** Clear sky and moonlight: at every few points, and straight in between. */
-function addSmooth(sky: SimulatedSky, grid: SkyGrid, moment: SkyMoment, light: Float32Array): void {
-  if (sky.clear === null) return;
-  const clear = clearSkyLight(sky.clear, moment, sky.mottle);
+/** Clear sky and moonlight at every few points of a grid: four numbers a point. */
+type CoarseLight = { readonly across: number; readonly down: number; readonly light: Float32Array };
+
+function coarseLight(
+  sky: SimulatedSky,
+  clear: ClearSkyLight,
+  grid: SkyGrid,
+  moment: SkyMoment,
+): CoarseLight {
   const { columns, rows, smoothStep, directions } = grid;
   const across = Math.ceil((columns - 1) / smoothStep) + 1;
   const down = Math.ceil((rows - 1) / smoothStep) + 1;
-  const coarse = new Float32Array(across * down * 4);
+  const light = new Float32Array(across * down * 4);
   const cell = [0, 0, 0];
   for (let j = 0; j < down; j += 1) {
     for (let i = 0; i < across; i += 1) {
@@ -215,10 +226,19 @@ function addSmooth(sky: SimulatedSky, grid: SkyGrid, moment: SkyMoment, light: F
       cell.fill(0);
       clear.add(direction, cell, 0);
       const at = (j * across + i) * 4;
-      coarse.set(cell, at);
-      coarse[at + 3] = moonlightCdM2(sky, moment, direction);
+      light.set(cell, at);
+      light[at + 3] = moonlightCdM2(sky, moment, direction);
     }
   }
+  return { across, down, light };
+}
+
+/** Clear sky and moonlight: at every few points, and straight in between. */
+function addSmooth(sky: SimulatedSky, grid: SkyGrid, moment: SkyMoment, light: Float32Array): void {
+  if (sky.clear === null) return;
+  const clear = clearSkyLight(sky.clear, moment, sky.mottle);
+  const { columns, rows, smoothStep, directions } = grid;
+  const { across, down, light: coarse } = coarseLight(sky, clear, grid, moment);
   const nearMoon = moment.moon.altitudeDeg > 0 ? Math.cos(MOON_GLOW_DEG * RAD_PER_DEG) : 2;
   const moonDirection = directionOf(moment.moon.azimuthDeg, moment.moon.altitudeDeg);
   const line = new Float32Array(across * 4);
