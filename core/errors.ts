@@ -43,6 +43,7 @@ export const ERROR_CODES = {
   "web.refused": "usage",
 } as const satisfies Record<string, Recovery>;
 
+/** A stable code: never renamed, never reused. */
 export type ErrorCode = keyof typeof ERROR_CODES;
 
 /** Details that help to mend an error: numbers, names, codes. */

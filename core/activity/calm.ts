@@ -31,6 +31,7 @@ const TREND_MINUTES = 6;
 /** No twilight is steeper: the Sun sinking straight down, 23 stop/h. Source: Patat et al. 2006. */
 const TREND_STOPS_PER_MINUTE_MAX = 0.4;
 
+/** What is known of a night's calm before its first frame: nothing. */
 export function startCalm(): Calm {
   return { minutes: [], clearSky: [] };
 }

@@ -14,8 +14,10 @@ export type MotionHistory = {
   readonly spectra: readonly SmearSpectrum[];
 };
 
+/** Before the first frame: no maps and no spectra. */
 export const NO_MOTION_HISTORY: MotionHistory = { maps: [], spectra: [] };
 
+/** From pixels of the full-size frame to angles. */
 export type MotionScale = { readonly focalLengthMm: number; readonly pixelPitchUm: number };
 
 const FRAMES_MAX = 9;

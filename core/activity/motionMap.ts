@@ -19,6 +19,7 @@ export type MotionMap = {
   readonly exposureSeconds: number;
 };
 
+/** How large a cell of the light map is in the sky. */
 export type MotionOptics = {
   /** Degrees that a cell of the light map covers on the axis. */
   readonly cellDeg: number;

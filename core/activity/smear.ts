@@ -29,6 +29,7 @@ const STRETCHES_MIN = 12;
 const K_MIN = 2;
 const K_MAX = 24;
 
+/** The power along the rows and along the columns of a map, by spatial frequency. */
 export function smearSpectrumOf(map: MotionMap): SmearSpectrum {
   const { columns, rows } = map;
   return {

@@ -86,6 +86,7 @@ const SLOW_SECONDS = 300;
 /** A break of more than this in the frames: the quiet before it says nothing any more. */
 const BREAK_SECONDS = 600;
 
+/** The surge watch at the start of a night: no surge, and nothing known of the calm. */
 export function startSurgeWatch(): SurgeState {
   return { calm: startCalm(), newest: [], surge: null };
 }

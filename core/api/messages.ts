@@ -26,6 +26,7 @@ export type GapNotice = {
   readonly why: string;
 };
 
+/** What a camera's watch is doing. */
 export type WatchPhase =
   "idle" | "waiting" | "connecting" | "watching" | "paused" | "recovering" | "finished";
 

@@ -14,6 +14,7 @@ export type Caution = {
   readonly isPressing: boolean;
 };
 
+/** What a caution is about; ticks and icons go by it. */
 export type CautionId =
   | "cold"
   | "ice"

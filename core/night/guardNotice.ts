@@ -16,6 +16,7 @@ export function raiseGuard(
   };
 }
 
+/** Takes a guard down; the same state if it was not up. */
 export function clearGuard(state: WatchState, name: GuardState["guard"]): WatchState {
   return state.guards.some((guard) => guard.guard === name)
     ? { ...state, guards: state.guards.filter((guard) => guard.guard !== name) }

@@ -67,12 +67,14 @@ export type GuardState = Pick<GuardNotice, "guard" | "level" | "sentence"> & {
   readonly sinceMs: MonotonicMs;
 };
 
+/** A surge of the night; `endMs` null: it is still on. */
 export type SurgeSpan = {
   readonly startMs: MonotonicMs;
   readonly endMs: MonotonicMs | null;
   readonly riseStops: number;
 };
 
+/** A time without frames, and why; `endMs` null: it is still open. */
 export type GapSpan = {
   readonly startMs: MonotonicMs;
   readonly endMs: MonotonicMs | null;

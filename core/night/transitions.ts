@@ -128,6 +128,7 @@ function retryAt(
   ]);
 }
 
+/** Pauses by hand; the time until going on is a gap of the night. */
 export function pause(state: WatchState, atMs: MonotonicMs): WatchStep {
   return enter(openGap(state, atMs, "paused by hand"), { kind: "paused" });
 }

@@ -15,6 +15,7 @@ type Sighting = {
   readonly lastMs: MonotonicMs;
 };
 
+/** Before the first frame: no pixel has been seen to glow. */
 export const NO_HOT_PIXELS: HotPixelEvidence = { sightings: [] };
 
 /** A hot pixel has been seen at its place so often... */

@@ -74,6 +74,7 @@ const SECONDS_MAX = 90;
 const CODE_MIN = 3;
 const CODE_MAX = 249;
 
+/** A learner that has seen no frames; `prior` is the tone curve it starts from. */
 export function startResponseLearner(prior: ToneResponse = startToneResponse()): ResponseLearner {
   const { isSure } = prior;
   return { prior, last: null, pairs: [], pairsSinceSolve: 0, isSure, pairCount: 0 };

@@ -29,6 +29,7 @@ export type StarField = {
   readonly lightStops: number | null;
 };
 
+/** A preview in which stars are looked for. */
 export type StarImage = {
   readonly widthPx: number;
   readonly heightPx: number;
@@ -45,6 +46,7 @@ const SIGNAL_TO_NOISE_FOR_WIDTH = 10;
 /** Codes over the surroundings below which JPEG coding makes specks of its own. */
 const CODES_MIN = 7;
 
+/** How stars are looked for. */
 export type StarOptions = {
   /** Light of every eighth of a code (`lightTable`). */
   readonly table: Float32Array;

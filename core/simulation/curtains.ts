@@ -18,6 +18,7 @@ export type Curtains = {
   readonly surgeStartKm: number;
 };
 
+/** One arc of the aurora. */
 export type Arc = {
   /** Distance from the main arc in units of the night's spread. */
   readonly place: number;

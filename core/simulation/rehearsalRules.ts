@@ -27,6 +27,7 @@ export type ExposureRule = {
   choose(openSeconds: number, frameIndex: number): Exposure;
 };
 
+/** What a rule is made from; only the oracle may look at the sky. */
 export type RuleContext = {
   readonly sky: SkyReader;
   readonly settings: ExposureSettings;

@@ -17,6 +17,7 @@ export const SKY_KINDS = [
   "step",
 ] as const;
 
+/** One of `SKY_KINDS`. */
 export type SkyKind = (typeof SKY_KINDS)[number];
 
 /** Luminance of 1 kR of 557.7 nm. Source: photopic efficiency 683 · 0.9986 lm/W, Hunten 1956. */

@@ -51,6 +51,7 @@ export function toneCode(curve: ToneCurve, linear: number): number {
  * matrix makes of 0..1 and its grain needs to be held back first.
  */
 export const TONE_TABLE_STEPS = 16384;
+/** Linear light of the table's first entry; 1 is saturation. */
 export const TONE_TABLE_FROM = -1.25;
 
 /** Entries of the table, a power of two: light −1.25 .. 2.75. */

@@ -8,6 +8,7 @@ export const EARTH_RADIUS_KM = 6371;
  * Source: Chamberlain 1961; Vallance Jones 1974 (from memory).
  */
 export const BORDER_HEIGHT_KM = 110;
+/** Height of red tops, km; source as for `BORDER_HEIGHT_KM`. */
 export const TOP_HEIGHT_KM = 250;
 
 /** Length of a degree of latitude on the sphere, km. */

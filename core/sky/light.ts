@@ -1,6 +1,7 @@
 /** How light the Sun makes the sky, from the lightest to the darkest. */
 export const LIGHTS = ["day", "civil", "nautical", "astronomical", "dark"] as const;
 
+/** How much of the day is left: one of `LIGHTS`. */
 export type Light = (typeof LIGHTS)[number];
 
 /**

@@ -23,6 +23,7 @@ export type MagneticField = {
   elementsAt(latitudeDeg: number, longitudeDeg: number): MagneticElements;
 };
 
+/** The direction of the field at a place, degrees. */
 export type MagneticElements = {
   /** Magnetic north from true north, east positive. */
   readonly declinationDeg: number;

@@ -21,6 +21,7 @@ export type SkyConditions = {
   readonly extinctionMag: number;
 };
 
+/** A natural dark sky through clear air at sea level. */
 export const DEFAULT_SKY_CONDITIONS: SkyConditions = {
   darkZenithMag: NATURAL_ZENITH_MAG,
   extinctionMag: EXTINCTION_MAG,
