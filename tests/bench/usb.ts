@@ -16,7 +16,7 @@ export async function benchUsb(): Promise<BenchRow[]> {
   try {
     const machine = prepareMachine();
     const cameraDir = makeCameraFolder(machine.dir);
-    const readyDir = readySources(PROJECT, machine.dir);
+    const readyDir = await readySources(PROJECT, machine.dir);
     let printed = "";
     await runMachine(machine, {
       command: insideMachine(

@@ -11,9 +11,9 @@ modprobe -a xhci-pci vhci-hcd
 udevadm trigger --action=add --subsystem-match=usb
 udevadm settle --timeout=20
 export NATTVAKT_VM_CAMERA_DIR=${JSON.stringify(cameraDir)}
-# For every user of the machine, and nearer than the host's folder.
-cp -r ${JSON.stringify(readyDir)} /run/ready
-export NATTVAKT_READY_DIR=/run/ready
+# For every user of the machine, and where packages are found.
+cp -r ${JSON.stringify(readyDir)} node_modules/.ready
+export NATTVAKT_READY_DIR=$PWD/node_modules/.ready
 rm -rf node_modules/tsx
 cp -r tests/usb-vm/readyLoader node_modules/tsx
 ${command}`;

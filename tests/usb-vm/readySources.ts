@@ -1,41 +1,46 @@
-import { mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
-import { dirname, join } from "node:path";
-import ts from "typescript";
+import { join } from "node:path";
+import { pathToFileURL } from "node:url";
+import { build, type Plugin } from "vite";
 
-const FOLDERS = ["core", "controller", "tests/support", "tests/usb-vm"];
+/** Every file that a process or a thread of the machine begins with. */
+const BEGINNINGS = [
+  "controller/commands/benchCheck.ts",
+  "controller/release/contactMain.ts",
+  "controller/shutter/shutterThread.ts",
+  "tests/support/pagelessDaemon.ts",
+  "tests/usb-vm/busProcess.ts",
+  "tests/usb-vm/openOnce.ts",
+  "tests/usb-vm/transferInside.ts",
+];
 
 /**
- * Strips the types from the program's sources, which takes the emulated machine minutes and the
- * host a second or two. `readyLoader` loads them in place of the ordinary loader.
+ * Binds the program's sources together, a file for each beginning and what they share, without
+ * their types: reading hundreds of files takes the emulated machine half a minute a process, and
+ * binding them the host a second or two. `readyLoader` loads them in place of the ordinary loader.
  *
- * @returns the folder that holds them, each under its whole path.
+ * @returns the folder that holds them, each beginning under its path below the project.
  */
-export function readySources(project: string, parent: string): string {
+export async function readySources(project: string, parent: string): Promise<string> {
   const dir = join(parent, "ready");
-  rmSync(dir, { recursive: true, force: true });
-  for (const folder of FOLDERS) {
-    for (const path of sourcesIn(join(project, folder))) {
-      const target = `${join(dir, path)}.js`;
-      mkdirSync(dirname(target), { recursive: true });
-      writeFileSync(target, stripped(readFileSync(path, "utf8")));
-    }
-  }
+  await build({
+    ...{ root: project, configFile: false, logLevel: "warn", plugins: [placesStay()] },
+    build: {
+      ...{ outDir: dir, emptyOutDir: true, ssr: true, target: "node20", minify: false },
+      rollupOptions: {
+        input: Object.fromEntries(BEGINNINGS.map((path) => [path, join(project, path)])),
+        output: { entryFileNames: "[name].mjs", chunkFileNames: "shared/[name]-[hash].mjs" },
+      },
+    },
+  });
   return dir;
 }
 
-function sourcesIn(folder: string): readonly string[] {
-  return readdirSync(folder, { withFileTypes: true, recursive: true })
-    .filter((entry) => entry.isFile() && entry.name.endsWith(".ts"))
-    .map((entry) => join(entry.parentPath, entry.name));
-}
-
-function stripped(source: string): string {
-  const { outputText } = ts.transpileModule(source, {
-    compilerOptions: {
-      target: ts.ScriptTarget.ES2023,
-      module: ts.ModuleKind.ESNext,
-      verbatimModuleSyntax: true,
-    },
-  });
-  return outputText;
+/** A source goes on to find its neighbours where it was written. */
+function placesStay(): Plugin {
+  return {
+    name: "places-stay",
+    enforce: "pre",
+    transform: (code, id) =>
+      code.replaceAll("import.meta.url", JSON.stringify(pathToFileURL(id).href)),
+  };
 }

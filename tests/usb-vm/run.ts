@@ -26,7 +26,7 @@ await runCommand(COMMAND, async (options) => {
   try {
     const machine = prepareMachine();
     const cameraDir = makeCameraFolder(machine.dir);
-    const readyDir = readySources(PROJECT, machine.dir);
+    const readyDir = await readySources(PROJECT, machine.dir);
     const vitest = `node node_modules/vitest/vitest.mjs run --config tests/usb-vm/vitest.config.ts --reporter=verbose ${options.only ?? ""}`;
     const code = await runMachine(machine, {
       command: insideMachine({ cameraDir, readyDir }, vitest),

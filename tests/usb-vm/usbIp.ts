@@ -81,11 +81,61 @@ function socketPair(): Promise<{ ours: Socket; kernels: Socket }> {
 /** Answers the kernel's requests until the connection ends. */
 function serve(device: UsbFunction, socket: Socket): () => void {
   const pending = new Map<number, { cancel(): boolean }>();
+  socket.on("error", () => socket.destroy());
+
+  const answer = (sequence: number, end: TransferEnd, data: Buffer | null, count: number): void => {
+    if (socket.destroyed) return;
+    socket.cork();
+    socket.write(answerHeader(ANSWERS.submit, sequence, { status: STATUS[end], count }));
+    if (data !== null && data.length > 0) socket.write(data);
+    socket.uncork();
+  };
+  const takeBack = (sequence: number, victim: number): void => {
+    const isFound = pending.get(victim)?.cancel() ?? false;
+    pending.delete(victim);
+    const status = isFound ? STATUS.cancelled : 0;
+    socket.write(answerHeader(ANSWERS.unlink, sequence, { status, count: 0 }));
+  };
+  const bring = (sequence: number, endpoint: number, bytesMax: number): void => {
+    const pipe = device.inPipe(endpoint | 0x80);
+    if (pipe === null) return answer(sequence, "stall", null, 0);
+    let isOver = false;
+    const request = pipe.request(bytesMax, (end, bytes) => {
+      isOver = true;
+      pending.delete(sequence);
+      // A request that the kernel took back is answered by the answer to taking it back.
+      if (end !== "cancelled") answer(sequence, end, bytes, bytes.length);
+    });
+    if (!isOver) pending.set(sequence, request);
+  };
+  const take = (header: Buffer, out: Buffer): void => {
+    const sequence = header.readUInt32BE(4);
+    if (header.readUInt32BE(0) === COMMANDS.unlink) {
+      return takeBack(sequence, header.readUInt32BE(20));
+    }
+    const isIn = header.readUInt32BE(12) === 1;
+    const endpoint = header.readUInt32BE(16);
+    const bytesMax = header.readInt32BE(24);
+    if (endpoint === 0) {
+      const data = control(device, setupOf(header), out);
+      if (data === null) return answer(sequence, "stall", null, 0);
+      const cut = data.subarray(0, bytesMax);
+      return answer(sequence, "done", isIn ? cut : null, isIn ? cut.length : out.length);
+    }
+    if (isIn) return bring(sequence, endpoint, bytesMax);
+    const end = device.receive(out);
+    return answer(sequence, end, null, end === "done" ? out.length : 0);
+  };
+  socket.on("data", commandCutter(take));
+  return () => socket.destroy();
+}
+
+/** Cuts a stream of bytes into the kernel's commands, each with the data that it sends along. */
+function commandCutter(take: (header: Buffer, out: Buffer) => void): (chunk: Buffer) => void {
   let chunks: Buffer[] = [];
   let have = 0;
   let need = HEADER_BYTES;
-  socket.on("error", () => socket.destroy());
-  socket.on("data", (chunk) => {
+  return (chunk) => {
     chunks.push(chunk);
     have += chunk.length;
     while (have >= need) {
@@ -101,59 +151,20 @@ function serve(device: UsbFunction, socket: Socket): () => void {
       have = all.length - used;
       need = HEADER_BYTES;
     }
-  });
-
-  const answer = (sequence: number, end: TransferEnd, data: Buffer | null, count: number): void => {
-    if (socket.destroyed) return;
-    const header = Buffer.alloc(HEADER_BYTES);
-    header.writeUInt32BE(ANSWERS.submit, 0);
-    header.writeUInt32BE(sequence, 4);
-    header.writeInt32BE(STATUS[end], 20);
-    header.writeInt32BE(count, 24);
-    socket.cork();
-    socket.write(header);
-    if (data !== null && data.length > 0) socket.write(data);
-    socket.uncork();
   };
+}
 
-  const take = (header: Buffer, out: Buffer): void => {
-    const sequence = header.readUInt32BE(4);
-    if (header.readUInt32BE(0) === COMMANDS.unlink) {
-      const victim = header.readUInt32BE(20);
-      const isFound = pending.get(victim)?.cancel() ?? false;
-      pending.delete(victim);
-      const reply = Buffer.alloc(HEADER_BYTES);
-      reply.writeUInt32BE(ANSWERS.unlink, 0);
-      reply.writeUInt32BE(sequence, 4);
-      reply.writeInt32BE(isFound ? STATUS.cancelled : 0, 20);
-      socket.write(reply);
-      return;
-    }
-    const isIn = header.readUInt32BE(12) === 1;
-    const endpoint = header.readUInt32BE(16);
-    const bytesMax = header.readInt32BE(24);
-    if (endpoint === 0) {
-      const data = control(device, setupOf(header), out);
-      if (data === null) return answer(sequence, "stall", null, 0);
-      const cut = data.subarray(0, bytesMax);
-      return answer(sequence, "done", isIn ? cut : null, isIn ? cut.length : out.length);
-    }
-    if (!isIn) {
-      const end = device.receive(out);
-      return answer(sequence, end, null, end === "done" ? out.length : 0);
-    }
-    const pipe = device.inPipe(endpoint | 0x80);
-    if (pipe === null) return answer(sequence, "stall", null, 0);
-    let isOver = false;
-    const request = pipe.request(bytesMax, (end, bytes) => {
-      isOver = true;
-      pending.delete(sequence);
-      // A request that the kernel took back is answered by the answer to taking it back.
-      if (end !== "cancelled") answer(sequence, end, bytes, bytes.length);
-    });
-    if (!isOver) pending.set(sequence, request);
-  };
-  return () => socket.destroy();
+function answerHeader(
+  kind: number,
+  sequence: number,
+  { status, count }: { readonly status: number; readonly count: number },
+): Buffer {
+  const header = Buffer.alloc(HEADER_BYTES);
+  header.writeUInt32BE(kind, 0);
+  header.writeUInt32BE(sequence, 4);
+  header.writeInt32BE(status, 20);
+  header.writeInt32BE(count, 24);
+  return header;
 }
 
 function outBytes(header: Buffer): number {

@@ -1,11 +1,13 @@
-import { readFile } from "node:fs/promises";
-import { fileURLToPath } from "node:url";
+import { relative, resolve } from "node:path";
+import { fileURLToPath, pathToFileURL } from "node:url";
 
-/** Where the host has put the sources, each under its whole path. */
+/** Where the host's bound sources are, each beginning under its path below the project. */
 const READY_DIR = process.env["NATTVAKT_READY_DIR"];
+const PROJECT = resolve(READY_DIR, "../..");
 
 export async function load(url, context, next) {
   if (!url.endsWith(".ts")) return await next(url, context);
-  const source = await readFile(`${READY_DIR}${fileURLToPath(url)}.js`);
-  return { format: "module", source, shortCircuit: true };
+  const path = relative(PROJECT, fileURLToPath(url));
+  const ready = pathToFileURL(resolve(READY_DIR, `${path}.mjs`)).href;
+  return { format: "module", source: `import ${JSON.stringify(ready)};`, shortCircuit: true };
 }
