@@ -15,7 +15,7 @@ const HOLD_FILE = "held.sqlite";
  * @throws NightError `archive.in_use` when another process holds it, `archive.read_only`.
  */
 export function holdDataFolder(dataDir: string): () => void {
-  onDisk(dataDir, () => mkdirSync(dataDir, { recursive: true }));
+  makeFolder(dataDir);
   const path = join(dataDir, HOLD_FILE);
   const database = onDisk(path, () => new SqliteDatabase(path, { timeout: 0 }));
   try {
@@ -31,4 +31,19 @@ export function holdDataFolder(dataDir: string): () => void {
     );
   }
   return () => database.close();
+}
+
+function makeFolder(dataDir: string): void {
+  try {
+    mkdirSync(dataDir, { recursive: true });
+  } catch (thrown) {
+    // What a read-only file system answers when folders are made with their parents.
+    if ((thrown as { code?: unknown }).code !== "ENOENT") throw archiveError(thrown, dataDir);
+    throw new NightError(
+      "archive.read_only",
+      `${dataDir} cannot be made; choose a data folder that this user may write to.`,
+      { dataDir },
+      { cause: thrown },
+    );
+  }
 }

@@ -116,6 +116,17 @@ describe("starting with something wrong", () => {
     expect(program.printed()).not.toMatch(/\n\s+at /);
   });
 
+  it.runIf(process.platform === "linux")(
+    "a data folder in a place where none can be made ends with 1 and one line that names it",
+    async () => {
+      const program = run("controller/main.ts", "--port", "0", "--data", "/proc/nattvakt");
+      expect(await program.ended).toBe(1);
+      expect(errorLines(program)).toEqual([
+        expect.stringMatching(/^error: \/proc\/nattvakt cannot be made; choose a data folder/),
+      ]);
+    },
+  );
+
   it("an unreachable camera is told in one sentence, and tried again", async () => {
     const program = run(
       "controller/main.ts",
