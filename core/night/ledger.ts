@@ -28,13 +28,7 @@ export function recordInLedger(
 ): { readonly state: WatchState; readonly effects: readonly WatchEffect[] } | null {
   switch (event.kind) {
     case "settingsChanged":
-      return just({
-        ...state,
-        settings: {
-          ...state.settings,
-          exposure: { ...state.settings.exposure, ...event.exposure },
-        },
-      });
+      return just(withExposureSettings(state, event.exposure));
     case "placeFound":
       return just({ ...state, settings: { ...state.settings, dawnMs: event.dawnMs } });
     case "frameArrived":
@@ -59,18 +53,7 @@ export function recordInLedger(
     case "readingArrived":
       return just(recordReading(state, event.frameIndex, event.reading, event.atMs));
     case "statusRead":
-      return just(
-        guardsFromStatus(
-          {
-            ...state,
-            batteryPercent: event.batteryPercent ?? state.batteryPercent,
-            batteryFalls: batteryFallsOf(state, event),
-            freeBytes: event.freeBytes ?? state.freeBytes,
-            freeFrames: event.freeFrames ?? state.freeFrames,
-          },
-          event.atMs,
-        ),
-      );
+      return just(recordStatus(state, event));
     case "climateRead": {
       const { temperatureC, humidityPercent } = event;
       const climate = { temperatureC, humidityPercent };
@@ -89,6 +72,28 @@ export function recordInLedger(
     default:
       return null;
   }
+}
+
+function withExposureSettings(
+  state: WatchState,
+  changed: Extract<WatchEvent, { kind: "settingsChanged" }>["exposure"],
+): WatchState {
+  const exposure = { ...state.settings.exposure, ...changed };
+  return { ...state, settings: { ...state.settings, exposure } };
+}
+
+/** Battery and card; what the camera does not tell this time stays as it was. */
+function recordStatus(
+  state: WatchState,
+  event: Extract<WatchEvent, { kind: "statusRead" }>,
+): WatchState {
+  const told = {
+    batteryPercent: event.batteryPercent ?? state.batteryPercent,
+    batteryFalls: batteryFallsOf(state, event),
+    freeBytes: event.freeBytes ?? state.freeBytes,
+    freeFrames: event.freeFrames ?? state.freeFrames,
+  };
+  return guardsFromStatus({ ...state, ...told }, event.atMs);
 }
 
 function batteryFallsOf(
