@@ -1,6 +1,6 @@
 import type { Server } from "node:http";
 import { resolve } from "node:path";
-import { utcMs } from "../core/units.ts";
+import { utcMs, type MonotonicMs } from "../core/units.ts";
 import { holdDataFolder } from "./archive/holdDataFolder.ts";
 import { createClock, startOrigin } from "./clock.ts";
 import { cameraTargets, type CameraTarget, type StartOptions } from "./config.ts";
@@ -117,12 +117,7 @@ async function startOn(
     runningOrder: night?.order ?? null,
     print,
   });
-  sensors.onEvent((event) => {
-    host.sense(event);
-    if (event.kind !== "place" || !nightPlace.learn(event)) return;
-    print("The GNSS receiver has told the night's place.");
-    host.placeFound(startOrder().settings.dawnMs);
-  });
+  hearSensors(sensors, { host, nightPlace, dawnMs: () => startOrder().settings.dawnMs, print });
 
   const { "kp-feed": kpFeedUrl } = options;
   const sensedPlace = () => sensors.place;
@@ -149,6 +144,25 @@ async function startOn(
     stop: () => shutDown(() => host.stop()),
     abandon: () => shutDown(() => host.abandon()),
   };
+}
+
+/** Hands on what the sensors say; a receiver's first fix may move the night and its dawn. */
+function hearSensors(
+  sensors: SensorDesk,
+  told: {
+    readonly host: NightHost;
+    readonly nightPlace: NightPlace;
+    readonly dawnMs: () => MonotonicMs | null;
+    readonly print: (line: string) => void;
+  },
+): void {
+  const { host, nightPlace, dawnMs, print } = told;
+  sensors.onEvent((event) => {
+    host.sense(event);
+    if (event.kind !== "place" || !nightPlace.learn(event)) return;
+    print("The GNSS receiver has told the night's place.");
+    host.placeFound(dawnMs());
+  });
 }
 
 /** Sets every camera's watch going. */
