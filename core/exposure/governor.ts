@@ -383,7 +383,9 @@ function allocateWithRoom(
   if (room <= 1) return plain;
   const curtainSeconds = Math.min(timeLimits(settings).max, constraints.curtainSeconds) / room;
   const roomy = allocate(dose, { ...constraints, curtainSeconds }, settings);
-  return { ...roomy, limit: roomy.limit === "isoCap" ? roomy.limit : plain.limit };
+  // The room may cost the curtains their crispness, which is worth a word; without any it does not.
+  const costsCurtains = roomy.limit === "isoCap" && Number.isFinite(constraints.curtainSeconds);
+  return { ...roomy, limit: costsCurtains ? roomy.limit : plain.limit };
 }
 
 /** The order's length: room included, but never past what trails and curtains allow. */

@@ -387,10 +387,11 @@ describe("the governor", () => {
 });
 
 describe("closing by the light meter", () => {
-  /** A governor that has learned a meter of scale 1000 on a sky of level −8, and an order of it. */
-  function lit(): {
+  /** A governor that has learned a meter of scale 1000, and an order of it. */
+  function lit(levelAt: (frame: number) => number = () => -8): {
     state: GovernorState;
     open: { openedMs: ReturnType<typeof monotonicMs>; exposure: Exposure };
+    reasons: readonly string[];
   } {
     let state = startGovernor(null);
     let atSeconds = 0;
@@ -401,8 +402,9 @@ describe("closing by the light meter", () => {
         { openAtMs: openedMs, frameIndex },
         settings,
       );
-      state = shine(ordered, atSeconds, exposure.exposureSeconds + 1, 2 ** -8);
-      const skyStops = stopsFromMidGrey(2 ** -8, exposure);
+      const luminance = 2 ** levelAt(frameIndex);
+      state = shine(ordered, atSeconds, exposure.exposureSeconds + 1, luminance);
+      const skyStops = stopsFromMidGrey(luminance, exposure);
       state = observeFrame(
         state,
         observation({ frameIndex, openedMs, exposure, skyStops }),
@@ -412,7 +414,8 @@ describe("closing by the light meter", () => {
     }
     const openedMs = monotonicMs(atSeconds * 1000);
     const decision = governExposure(state, { openAtMs: openedMs, frameIndex: 30 }, settings);
-    return { state: decision.state, open: { openedMs, exposure: decision.exposure } };
+    const open = { openedMs, exposure: decision.exposure };
+    return { state: decision.state, open, reasons: decision.reasons };
   }
 
   function shine(
@@ -445,6 +448,14 @@ describe("closing by the light meter", () => {
     }
     const got = stopsFromMidGrey(2 ** -5, { ...open.exposure, exposureSeconds: elapsed });
     expect(Math.abs(got - settings.targetStops)).toBeLessThan(0.1);
+  });
+
+  it("speaks of no curtains where none were seen, also when the room it takes puts ISO at its cap", () => {
+    const jumpy = createRandom("jumpy");
+    for (let level = -16; level <= -10; level += 0.25) {
+      const { reasons } = lit(() => level + 0.4 * jumpy.normal());
+      expect(reasons.join("; ")).not.toMatch(/curtains|Infinity/);
+    }
   });
 
   it("lets a frame of a steady sky run its time", () => {
