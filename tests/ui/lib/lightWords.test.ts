@@ -21,6 +21,15 @@ describe("the words below the strip", () => {
     expect(lightWords(light({ bands }), shown)).toBe(`Dark ${clock(19)} to ${clock(26)} · no Moon`);
   });
 
+  it("tell of the whole night when the strip shows one hour of it", () => {
+    const bands = [
+      { light: "civil", startUtcMs: at(4), endUtcMs: at(19) },
+      { light: "dark", startUtcMs: at(19), endUtcMs: at(26) },
+    ] as const;
+    const hour = { startUtcMs: at(16), endUtcMs: at(17) };
+    expect(lightWords(light({ bands }), hour)).toBe(`Dark ${clock(19)} to ${clock(26)} · no Moon`);
+  });
+
   it("say what is darkest where it never gets dark, and when the Moon is up at 34 %", () => {
     const bands = [
       { light: "civil", startUtcMs: at(4), endUtcMs: at(22) },

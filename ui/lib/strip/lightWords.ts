@@ -6,29 +6,33 @@ import { words } from "../words/words.ts";
 
 type Stretch = { readonly startUtcMs: number; readonly endUtcMs: number };
 
-/** When it is darkest and when the Moon is up within what the strip shows, in a line. */
+/** However little of it the strip shows, a night is told of as a whole. */
+const NIGHT_MS = 12 * 3_600_000;
+
+/** When it is darkest and when the Moon is up in the night that the strip shows, in a line. */
 export function lightWords(light: NightLight, shown: Stretch): string {
-  return `${darknessWords(light, shown)} · ${moonWords(light, shown)}`;
+  const { startUtcMs } = shown;
+  const night = { startUtcMs, endUtcMs: Math.max(shown.endUtcMs, startUtcMs + NIGHT_MS) };
+  return `${darknessWords(light, night)} · ${moonWords(light, night)}`;
 }
 
-function darknessWords({ bands }: NightLight, shown: Stretch): string {
-  const within = bands.filter((band) => overlaps(band, shown));
+function darknessWords({ bands }: NightLight, night: Stretch): string {
+  const within = bands.filter((band) => overlaps(band, night));
   const darkest = LIGHTS.findLast((light) => within.some((band) => band.light === light));
-  if (darkest === undefined) return "";
-  const dark = within.filter((band) => band.light === darkest);
-  const stretch = { startUtcMs: dark[0]!.startUtcMs, endUtcMs: dark.at(-1)!.endUtcMs };
-  return words.strip.darkest[darkest](hours(stretch, shown));
+  const first = within.find((band) => band.light === darkest);
+  if (darkest === undefined || first === undefined) return "";
+  return words.strip.darkest[darkest](hours(first, night));
 }
 
-function moonWords({ moonUp, moonIlluminatedFraction }: NightLight, shown: Stretch): string {
-  const within = moonUp.filter((up) => overlaps(up, shown));
+function moonWords({ moonUp, moonIlluminatedFraction }: NightLight, night: Stretch): string {
+  const within = moonUp.filter((up) => overlaps(up, night));
   if (within.length === 0) return words.strip.noMoon;
-  const when = within.map((up) => hours(up, shown)).join(", ");
+  const when = within.map((up) => hours(up, night)).join(", ");
   return words.strip.moon(when, percent(Math.round(moonIlluminatedFraction * 100) / 100));
 }
 
-function hours(stretch: Stretch, shown: Stretch): string {
-  const isAll = stretch.startUtcMs <= shown.startUtcMs && stretch.endUtcMs >= shown.endUtcMs;
+function hours(stretch: Stretch, night: Stretch): string {
+  const isAll = stretch.startUtcMs <= night.startUtcMs && stretch.endUtcMs >= night.endUtcMs;
   return isAll
     ? words.strip.allNight
     : words.strip.fromTo(clock(stretch.startUtcMs), clock(stretch.endUtcMs));
