@@ -49,5 +49,6 @@ function seconds(value: number): string {
 }
 
 function signed(stops: number): string {
-  return `${stops < 0 ? "−" : "+"}${Math.abs(stops).toFixed(2)}`;
+  const text = Math.abs(stops).toFixed(2);
+  return `${stops < 0 && Number(text) > 0 ? "−" : "+"}${text}`;
 }
