@@ -24,6 +24,8 @@ const OVERDUE_MS = 30;
 /** The errands that wait for room between the shutter's movements. */
 export class ErrandQueue {
   #waiting: Waiting[] = [];
+  /** Real time of the latest look for an errand that fits. */
+  #lookedAtMs = -Infinity;
 
   add(task: Task): void {
     this.#waiting.push({ ...task, need: null });
@@ -46,6 +48,7 @@ export class ErrandQueue {
    */
   async step(time: { readonly leftMs: number; readonly stepMs: number }): Promise<boolean> {
     const nowMs = realMs();
+    this.#lookedAtMs = nowMs;
     const task = this.#waiting.find(
       ({ need }) => need === null || (need.notBeforeMs <= nowMs && need.atLeastMs <= time.leftMs),
     );
@@ -68,11 +71,13 @@ export class ErrandQueue {
     return true;
   }
 
-  /** Real time at which an errand that waits for its time may go on; Infinity: none does. */
+  /**
+   * Real time at which an errand that was too early at the latest look may go on; Infinity: none
+   * was. It may be over by now: measured against now instead, such an errand would never be woken.
+   */
   get nextMs(): number {
-    const nowMs = realMs();
-    const times = this.#waiting.map(({ need }) => need?.notBeforeMs ?? 0);
-    return Math.min(...times.filter((atMs) => atMs > nowMs));
+    const times = this.#waiting.map(({ need }) => need?.notBeforeMs ?? -Infinity);
+    return Math.min(...times.filter((atMs) => atMs > this.#lookedAtMs));
   }
 
   dropAll(error: NightError): void {
