@@ -30,6 +30,16 @@ describe("the queue of errands", () => {
     expect(order).toEqual(["frame", "file"]);
   });
 
+  it("still tells when an errand may go on whose time came after the look and before the question", async () => {
+    const queue = new ErrandQueue();
+    const dueMs = realMs() + 20;
+    queue.add({ rank: 1, errand: errandOf([{ notBeforeMs: dueMs }], []), drop });
+    expect(await queue.step(ALL_THE_TIME)).toBe(true);
+    expect(await queue.step(ALL_THE_TIME)).toBe(false);
+    while (realMs() <= dueMs);
+    expect(queue.nextMs).toBe(dueMs);
+  });
+
   it("passes over an errand that needs 30 ms when 20 are left, and takes the next", async () => {
     const queue = new ErrandQueue();
     const long: number[] = [];
