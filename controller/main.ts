@@ -1,6 +1,6 @@
 import { runCommand } from "./commandLine.ts";
 import { START_COMMAND } from "./config.ts";
-import { startDaemon } from "./daemon.ts";
+import { startDaemon } from "./daemon/daemon.ts";
 import { checkStart } from "./daemon/checkStart.ts";
 import { buildPageIfStale } from "./pageBuild.ts";
 

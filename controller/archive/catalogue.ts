@@ -1,7 +1,7 @@
 import { existsSync } from "node:fs";
 import { join } from "node:path";
 import { NightError } from "../../core/errors.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { UtcMs } from "../../core/units.ts";
 import { createFile, openForReading, openForWriting } from "./catalogueFile.ts";
 import * as events from "./eventRows.ts";

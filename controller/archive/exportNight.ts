@@ -4,7 +4,7 @@ import { basename, dirname, join } from "node:path";
 import { NightError } from "../../core/errors.ts";
 import type { FrameSet } from "../../core/frames/frameSets.ts";
 import { LEFT_BEHIND_REASON, isLeftBehind } from "../../core/frames/reconcile.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { archiveError } from "./archiveError.ts";
 import { CATALOGUE_FILE, Catalogue } from "./catalogue.ts";
 import { keyOf, keysOf } from "./frameKey.ts";

@@ -1,4 +1,4 @@
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { SqlSession } from "./sqlSession.ts";
 
 /** Conditions of a search; what is left out is no condition. */

@@ -1,6 +1,6 @@
 import type { FrameSet } from "../../core/frames/frameSets.ts";
 import { isLeftBehind } from "../../core/frames/reconcile.ts";
-import type { FrameFile } from "../../core/night/frameRecord.ts";
+import type { FrameFile } from "../../core/watch/frameRecord.ts";
 import type { Catalogue } from "./catalogue.ts";
 import { keyOf, keysOf, type FrameName } from "./frameKey.ts";
 import { ORIGINALS_FOLDER, ORIGINALS_LIST, originalsOf } from "./originals.ts";

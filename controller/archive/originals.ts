@@ -1,6 +1,6 @@
 import { existsSync, readFileSync, readdirSync } from "node:fs";
 import { join } from "node:path";
-import type { FrameFile } from "../../core/night/frameRecord.ts";
+import type { FrameFile } from "../../core/watch/frameRecord.ts";
 
 /** Where cameras' own files lie when the night itself made do with previews, a folder a camera. */
 export const ORIGINALS_FOLDER = "originals";

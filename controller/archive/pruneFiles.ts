@@ -1,7 +1,7 @@
 import { unlink } from "node:fs/promises";
 import { join } from "node:path";
 import { PRUNED_REASON } from "../../core/frames/reconcile.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { archiveError } from "./archiveError.ts";
 import type { Catalogue } from "./catalogue.ts";
 import { keyOf } from "./frameKey.ts";

@@ -8,7 +8,7 @@ import {
   type DiskEntry,
   type ReconciliationStep,
 } from "../../core/frames/reconcile.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { UtcMs } from "../../core/units.ts";
 import { onDisk } from "./archiveError.ts";
 import { Catalogue } from "./catalogue.ts";

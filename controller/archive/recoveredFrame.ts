@@ -1,5 +1,5 @@
 import type { CardEntry } from "../../core/frames/reconcile.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { exposureInFile } from "./exposureInFile.ts";
 import type { KeptFile } from "./frameFiles.ts";
 

@@ -1,8 +1,8 @@
 import type { GuardNotice } from "../../core/api/messages.ts";
 import type { SetChange, SetEdits } from "../../core/frames/frameSets.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
-import type { KitInput } from "../../core/night/kit.ts";
-import type { PlanRequest } from "../../core/night/plan.ts";
+import type { KitInput } from "../../core/plan/kit.ts";
+import type { PlanRequest } from "../../core/plan/plan.ts";
 import type { ToneResponse } from "../../core/photometry/response.ts";
 
 /** The camera's tone curve as the meter knew it when the night ended: `ToneResponse`. */

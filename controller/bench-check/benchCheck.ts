@@ -3,7 +3,7 @@ import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
 import type { CameraControls } from "../cameras/cameraControls.ts";
 import { PtpSession } from "../cameras/ptpSession.ts";
 import type { Transport } from "../cameras/transport.ts";
-import { realMs, type ClockOrigin } from "../clock.ts";
+import { realMs, type ClockOrigin } from "../timing/clock.ts";
 import { CameraLink } from "../shutter/cameraLink.ts";
 import { excessOf, spreadOf, type BenchFigures } from "./benchFigures.ts";
 import { checkPreview } from "./checkPreview.ts";

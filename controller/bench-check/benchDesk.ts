@@ -3,7 +3,7 @@ import type { BenchView } from "../../core/api/benchMessages.ts";
 import { asNightError, NightError } from "../../core/errors.ts";
 import type { UtcMs } from "../../core/units.ts";
 import type { Transport } from "../cameras/transport.ts";
-import type { ClockOrigin } from "../clock.ts";
+import type { ClockOrigin } from "../timing/clock.ts";
 import { benchCheck } from "./benchCheck.ts";
 import type { BenchFigures } from "./benchFigures.ts";
 import { benchRows } from "./benchReport.ts";

@@ -1,6 +1,6 @@
 import { OPERATIONS } from "../../core/ptp/operations.ts";
 import { NightError } from "../../core/errors.ts";
-import { realMs } from "../clock.ts";
+import { realMs } from "../timing/clock.ts";
 import type { CameraLink } from "../shutter/cameraLink.ts";
 import type { PreviewFigures } from "./benchFigures.ts";
 

@@ -1,6 +1,6 @@
 import { asNightError } from "../../core/errors.ts";
 import type { CameraControls, NumberControl } from "../cameras/cameraControls.ts";
-import { realMs } from "../clock.ts";
+import { realMs } from "../timing/clock.ts";
 import type { CameraLink } from "../shutter/cameraLink.ts";
 import type { SettingFigures } from "./benchFigures.ts";
 

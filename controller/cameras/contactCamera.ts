@@ -1,13 +1,13 @@
 import { asNightError, NightError } from "../../core/errors.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
-import { createClock, realMs, type Clock, type ClockOrigin } from "../clock.ts";
+import { createClock, realMs, type Clock, type ClockOrigin } from "../timing/clock.ts";
 import { ContactProcess, type ContactProcessOptions } from "../release/contactProcess.ts";
 import type { FromContact } from "../release/contactMessages.ts";
 import { releaseLabel, type ReleaseTarget } from "../release/releaseTarget.ts";
 import { nightOf, realOf } from "../shutter/nightTime.ts";
 import type { Camera, CameraDescription, CameraEvent, CardFile, ExposureOrder } from "./camera.ts";
-import { FolderFrames, type FolderFramesOptions } from "./folderFrames.ts";
-import type { AwaitedFrame } from "./folderPairing.ts";
+import { FolderFrames, type FolderFramesOptions } from "./folder/frames.ts";
+import type { AwaitedFrame } from "./folder/pairing.ts";
 
 export type ContactCameraOptions = {
   readonly cameraId: string;

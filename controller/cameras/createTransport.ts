@@ -1,8 +1,8 @@
 import { createHash } from "node:crypto";
 import { hostname } from "node:os";
-import { IpTransport } from "./ipTransport.ts";
+import { IpTransport } from "./ip/transport.ts";
 import type { Transport } from "./transport.ts";
-import { UsbTransport } from "./usbTransport.ts";
+import { UsbTransport } from "./usb/transport.ts";
 
 /** Where a camera is reached. */
 export type CameraTarget =

@@ -14,7 +14,7 @@ import type { DataType, PtpValue } from "../../core/ptp/dataTypes.ts";
 import { ALL, nextTransactionId, NO_TRANSACTION, type TransactionId } from "../../core/ptp/ids.ts";
 import { OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
 import { RESPONSES, responseName } from "../../core/ptp/responses.ts";
-import { realMs } from "../clock.ts";
+import { realMs } from "../timing/clock.ts";
 import { CollectedData } from "./collectedData.ts";
 import type { OperationAnswer, Transport } from "./transport.ts";
 

@@ -1,6 +1,6 @@
 import { NightError } from "../../core/errors.ts";
 import { RESPONSES } from "../../core/ptp/responses.ts";
-import { realMs } from "../clock.ts";
+import { realMs } from "../timing/clock.ts";
 import type { OperationAnswer, OperationRequest, TransactionOptions } from "./transport.ts";
 import { calledBack, outOfStep, tooLate } from "./transportErrors.ts";
 

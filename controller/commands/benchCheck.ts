@@ -5,7 +5,7 @@ import { benchReport } from "../bench-check/benchReport.ts";
 import { workingControls } from "../bench-check/workingControls.ts";
 import { writeLocalProfile } from "../bench-check/localProfile.ts";
 import { createTransport } from "../cameras/createTransport.ts";
-import { startOrigin } from "../clock.ts";
+import { startOrigin } from "../timing/clock.ts";
 import { runCommand } from "../commandLine.ts";
 import { cameraTargetOf } from "../config.ts";
 

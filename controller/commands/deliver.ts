@@ -9,7 +9,7 @@ import { nightInfoOf } from "../archive/nightFolder.ts";
 import { runCommand, type CommandDeclaration, type OptionValues } from "../commandLine.ts";
 import { deliverNight } from "../deliver/deliverNight.ts";
 import type { DeliverLine } from "../deliver/deliverProcess.ts";
-import { keepHouse } from "../deliver/keepHouse.ts";
+import { keepHouse } from "../deliver/upkeep.ts";
 import { orderOf } from "../deliver/orderFromOptions.ts";
 
 const OPTIONS = {

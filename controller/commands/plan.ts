@@ -3,9 +3,9 @@ import { join } from "node:path";
 
 import type { PlanQuery } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
-import type { NightPlan } from "../../core/night/plan.ts";
-import type { TonightActivity } from "../../core/night/tonightAurora.ts";
-import type { TonightCloudiness } from "../../core/night/tonightClouds.ts";
+import type { NightPlan } from "../../core/plan/plan.ts";
+import type { TonightActivity } from "../../core/rehearsal/tonightAurora.ts";
+import type { TonightCloudiness } from "../../core/rehearsal/tonightClouds.ts";
 import { runCommand, type OptionValues } from "../commandLine.ts";
 import { commandPlace } from "../planning/commandPlace.ts";
 import { KpFeed } from "../planning/kpFeed.ts";

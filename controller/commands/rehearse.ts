@@ -5,10 +5,10 @@ import {
   DEFAULT_REHEARSAL_TIMING,
   rehearse,
   testFrameExposure,
-} from "../../core/simulation/rehearsal.ts";
-import { parseSkyCsv } from "../../core/simulation/rehearsalCsv.ts";
-import { scoreOf, type RehearsalFrame } from "../../core/simulation/rehearsalScore.ts";
-import type { RehearsalSky } from "../../core/simulation/rehearsalSky.ts";
+} from "../../core/rehearsal/rehearsal.ts";
+import { parseSkyCsv } from "../../core/rehearsal/skyCsv.ts";
+import { scoreOf, type RehearsalFrame } from "../../core/rehearsal/score.ts";
+import type { RehearsalSky } from "../../core/rehearsal/givenSky.ts";
 import { runCommand, type CommandDeclaration, type OptionValues } from "../commandLine.ts";
 
 const defaults = DEFAULT_EXPOSURE_SETTINGS;

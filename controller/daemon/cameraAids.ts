@@ -2,7 +2,7 @@ import { NightError } from "../../core/errors.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import { utcMs } from "../../core/units.ts";
 import { BenchDesk } from "../bench-check/benchDesk.ts";
-import type { Clock } from "../clock.ts";
+import type { Clock } from "../timing/clock.ts";
 import { FocusAid } from "../focus/focusAid.ts";
 import { FramingAid } from "../focus/framingAid.ts";
 import { TrialCamera } from "../focus/trialCamera.ts";

@@ -1,5 +1,5 @@
 import { asNightError } from "../../core/errors.ts";
-import type { VirtualCameraProcess } from "../virtualCameraProcess.ts";
+import type { VirtualCameraProcess } from "../virtual-camera/process.ts";
 
 /** Long enough for whoever watches to see that the camera is gone, real milliseconds. */
 const AGAIN_AFTER_MS = 3000;

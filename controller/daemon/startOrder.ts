@@ -1,11 +1,11 @@
 import type { Framing } from "../../core/frames/keogramAxes.ts";
-import type { StartOrder } from "../../core/night/events.ts";
+import type { StartOrder } from "../../core/watch/events.ts";
 import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../core/night/watchSettings.ts";
 import type { Place } from "../../core/sky/place.ts";
 import { monotonicMs, type MonotonicMs, type UtcMs } from "../../core/units.ts";
-import type { Clock } from "../clock.ts";
+import type { Clock } from "../timing/clock.ts";
 import { exposureSettings, type StartOptions } from "../config.ts";
-import { DEMO_FACING } from "../demoNight.ts";
+import { DEMO_FACING } from "./demoNight.ts";
 import { firstExposure, watchAhead } from "../night/nightSky.ts";
 
 /** Frames of a camera's first night that teach its tone curve: a few minutes of dusk. */

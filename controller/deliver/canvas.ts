@@ -1,5 +1,5 @@
 import sharp, { type Sharp } from "sharp";
-import { encodeExif, withExif } from "../../core/frames/exif.ts";
+import { encodeExif, withExif } from "../../core/metadata/exif.ts";
 import { exifOfWork, xmpOfWork, type WorkContext } from "./frameMetadata.ts";
 
 export type Rgb = readonly [number, number, number];

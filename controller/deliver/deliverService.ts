@@ -8,13 +8,13 @@ import type {
 } from "../../core/api/deliverMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { NO_EDITS, type SetEdits } from "../../core/frames/frameSets.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { CATALOGUE_FILE, Catalogue } from "../archive/catalogue.ts";
 import type { FrameQuery } from "../archive/frameRows.ts";
 import { NIGHTS_FOLDER } from "../archive/nightFolder.ts";
 import { SET_EDITS_KEY } from "../archive/stateKeys.ts";
 import { startDeliverProcess, type DeliverProcess } from "./deliverProcess.ts";
-import { findFrames } from "./keepHouse.ts";
+import { findFrames } from "./upkeep.ts";
 import { keepersOfCatalogue } from "./nightKeepers.ts";
 import { readNight } from "./nightToDeliver.ts";
 

@@ -1,7 +1,7 @@
 import { join } from "node:path";
 import type { DeliverResult, DeliveredFile } from "../../core/api/deliverMessages.ts";
 import { chooseKeepers, type Keeper } from "../../core/frames/keepers.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { writeWhole } from "../archive/frameFiles.ts";
 import { sidecarPath } from "../archive/keptFiles.ts";
 import { isJpegName, originalsOf } from "../archive/originals.ts";

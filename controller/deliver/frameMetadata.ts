@@ -1,7 +1,7 @@
-import type { ExifFields } from "../../core/frames/exif.ts";
-import { encodeXmp, type XmpFields } from "../../core/frames/xmp.ts";
+import type { ExifFields } from "../../core/metadata/exif.ts";
+import { encodeXmp, type XmpFields } from "../../core/metadata/xmp.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { isPlaced } from "../../core/sky/place.ts";
 import { utcMs } from "../../core/units.ts";
 import type { Pick } from "../archive/pickRows.ts";

@@ -1,4 +1,4 @@
-import type { ExifFields } from "../../core/frames/exif.ts";
+import type { ExifFields } from "../../core/metadata/exif.ts";
 import type { FrameMeasure } from "../../core/frames/frameMeasure.ts";
 import type { ToneResponse } from "../../core/photometry/response.ts";
 

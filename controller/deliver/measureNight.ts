@@ -1,6 +1,6 @@
 import { join } from "node:path";
 import type { FrameMeasure } from "../../core/frames/frameMeasure.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { ToneResponse } from "../../core/photometry/response.ts";
 import { NightError } from "../../core/errors.ts";
 import type { Catalogue } from "../archive/catalogue.ts";

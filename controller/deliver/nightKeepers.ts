@@ -1,6 +1,6 @@
 import type { FrameMeasure } from "../../core/frames/frameMeasure.ts";
 import { chooseKeepers, type Keeper, type KeeperCandidate } from "../../core/frames/keepers.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 import { keyOf } from "../archive/frameKey.ts";
 

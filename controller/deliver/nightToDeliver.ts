@@ -4,7 +4,7 @@ import type { DeliverOrder } from "../../core/api/deliverMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { NO_EDITS, cutFrameSets, type FrameSet } from "../../core/frames/frameSets.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
-import type { FrameFile, FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameFile, FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { ToneResponse } from "../../core/photometry/response.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 import { keyOf } from "../archive/frameKey.ts";

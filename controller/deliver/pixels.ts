@@ -1,7 +1,7 @@
 import { readFile } from "node:fs/promises";
 import sharp from "sharp";
 import { NightError } from "../../core/errors.ts";
-import { findLargestJpeg } from "../../core/frames/rawPreview.ts";
+import { findLargestJpeg } from "../../core/metadata/rawPreview.ts";
 
 /** A picture as interleaved 8-bit RGB, upright. */
 export type Picture = {

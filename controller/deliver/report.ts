@@ -6,7 +6,7 @@ import type { DeliverResult } from "../../core/api/deliverMessages.ts";
 import type { Keeper } from "../../core/frames/keepers.ts";
 import { gapsOf, surgesOf } from "../../core/frames/nightStory.ts";
 import { isAway } from "../../core/frames/reconcile.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { isPlaced } from "../../core/sky/place.ts";
 import type { NightInfo } from "../archive/nightInfo.ts";
 import { guardsKey, type KeptState } from "../archive/stateKeys.ts";

@@ -1,5 +1,5 @@
 import { timeMarks } from "../../core/frames/keogramAxes.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 
 type Point = { readonly atMs: number; readonly value: number };
 

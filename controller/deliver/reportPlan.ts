@@ -1,6 +1,6 @@
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
-import { DEFAULT_KIT_INPUT, resolveKit } from "../../core/night/kit.ts";
-import { planNight, type NightPlan } from "../../core/night/plan.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
+import { DEFAULT_KIT_INPUT, resolveKit } from "../../core/plan/kit.ts";
+import { planNight, type NightPlan } from "../../core/plan/plan.ts";
 import { isPlaced } from "../../core/sky/place.ts";
 import { eveningDate } from "../archive/nightFolder.ts";
 import type { NightInfo } from "../archive/nightInfo.ts";

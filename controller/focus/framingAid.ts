@@ -1,7 +1,7 @@
 import { asNightError, NightError } from "../../core/errors.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { FramingOrder, FramingView } from "../../core/api/focusMessages.ts";
-import type { FramingReading } from "../../core/night/framing.ts";
+import type { FramingReading } from "../../core/photometry/framing/framing.ts";
 import type { TrialCamera } from "./trialCamera.ts";
 import { trialSeconds } from "./trialExposure.ts";
 

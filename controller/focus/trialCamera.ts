@@ -2,7 +2,7 @@ import { NightError } from "../../core/errors.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import { monotonicMs } from "../../core/units.ts";
 import type { Camera, CameraDescription, CameraEvent } from "../cameras/camera.ts";
-import type { Clock } from "../clock.ts";
+import type { Clock } from "../timing/clock.ts";
 
 /** A frame taken before the night, for focus or framing; it belongs to no night. */
 export type TrialFrame = { readonly jpeg: Uint8Array; readonly happened: Exposure };

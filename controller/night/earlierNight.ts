@@ -1,7 +1,7 @@
 import { gapsOf, observationsOf, surgesOf } from "../../core/frames/nightStory.ts";
-import type { StartOrder } from "../../core/night/events.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
-import type { GapSpan, SurgeSpan } from "../../core/night/state.ts";
+import type { StartOrder } from "../../core/watch/events.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
+import type { GapSpan, SurgeSpan } from "../../core/watch/state.ts";
 import { monotonicMs, type MonotonicMs, type UtcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 

@@ -1,4 +1,4 @@
-import type { FrameFile, FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameFile, FrameRecord } from "../../core/watch/frameRecord.ts";
 import { planReconciliation } from "../../core/frames/reconcile.ts";
 import { utcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";

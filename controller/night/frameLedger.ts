@@ -1,4 +1,4 @@
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 
 /** More settled rows than this are not held in memory. */

@@ -1,6 +1,6 @@
 import { stopsFromMidGrey, type Exposure } from "../../core/exposure/exposure.ts";
 import type { ExposureSettings } from "../../core/exposure/settings.ts";
-import { watchHours } from "../../core/night/planWatch.ts";
+import { watchHours } from "../../core/plan/watchWindow.ts";
 import type { SkyDirection } from "../../core/sky/angles.ts";
 import { isoOf } from "../../core/sky/calendarDate.ts";
 import { crossingsOf } from "../../core/sky/crossings.ts";

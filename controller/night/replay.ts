@@ -1,8 +1,8 @@
 import type { Exposure } from "../../core/exposure/exposure.ts";
-import type { WatchEvent } from "../../core/night/events.ts";
-import { idleWatch } from "../../core/night/idleWatch.ts";
-import { reduceWatch } from "../../core/night/reduce.ts";
-import type { WatchState } from "../../core/night/state.ts";
+import type { WatchEvent } from "../../core/watch/events.ts";
+import { idleWatch } from "../../core/watch/idleWatch.ts";
+import { reduceWatch } from "../../core/watch/reduce.ts";
+import type { WatchState } from "../../core/watch/state.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 
 /** How one camera's decisions came out when its events were played again. */

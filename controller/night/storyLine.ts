@@ -1,4 +1,4 @@
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 
 /** What a terminal shows without wrapping. */
 const COLUMNS = 100;

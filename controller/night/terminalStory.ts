@@ -1,5 +1,5 @@
 import type { WatchView } from "../../core/api/messages.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { UtcMs } from "../../core/units.ts";
 import { storyLine } from "./storyLine.ts";
 

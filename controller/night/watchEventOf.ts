@@ -1,4 +1,4 @@
-import type { WatchEvent } from "../../core/night/events.ts";
+import type { WatchEvent } from "../../core/watch/events.ts";
 import type { CameraDescription, CameraEvent } from "../cameras/camera.ts";
 
 type Bare<T> = T extends { readonly atMs: unknown } ? Omit<T, "atMs"> : never;

@@ -1,7 +1,7 @@
 import type { WatchPhase, WatchView } from "../../core/api/messages.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
-import { batteryEndMs } from "../../core/night/batteryDrain.ts";
-import type { After, EndedBy, WatchPhaseState, WatchState } from "../../core/night/state.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
+import { batteryEndMs } from "../../core/watch/batteryDrain.ts";
+import type { After, EndedBy, WatchPhaseState, WatchState } from "../../core/watch/state.ts";
 import type { MonotonicMs, UtcMs } from "../../core/units.ts";
 
 /** What the view needs beside the watch's own state. */

@@ -1,7 +1,7 @@
 import sharp from "sharp";
 
 import { NightError } from "../../core/errors.ts";
-import { readFraming, type FramingReading } from "../../core/night/framing.ts";
+import { readFraming, type FramingReading } from "../../core/photometry/framing/framing.ts";
 
 /** Wide enough for a lamp to be more than a star, small enough to be read at once. */
 const WIDTH_PX = 1200;

@@ -1,6 +1,6 @@
 import exifr from "exifr";
 
-import type { FrameKitFacts } from "../../core/night/kitFromCamera.ts";
+import type { FrameKitFacts } from "../../core/plan/kitFromCamera.ts";
 
 /** Exif tags that tell of sensor and lens. Source: Exif 2.32 (CIPA DC-008). */
 const TAGS = [

@@ -1,4 +1,4 @@
-import { DEFAULT_KIT_INPUT } from "../../core/night/kit.ts";
+import { DEFAULT_KIT_INPUT } from "../../core/plan/kit.ts";
 
 /** How the plan is called; one declaration for parser, checks and help. */
 export const PLAN_COMMAND = {

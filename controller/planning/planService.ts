@@ -18,19 +18,15 @@ import {
   type TonightView,
 } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
-import { iCalendarOf } from "../../core/frames/iCalendar.ts";
-import { checklistOf, type Checklist } from "../../core/night/checklist.ts";
-import { DEFAULT_KIT_INPUT, resolveKit, type Kit, type KitInput } from "../../core/night/kit.ts";
-import type { TonightResult } from "../../core/night/tonightResult.ts";
-import type { FramingReading } from "../../core/night/framing.ts";
-import {
-  kitFromCamera,
-  type CameraKitFacts,
-  type ToldKit,
-} from "../../core/night/kitFromCamera.ts";
-import { planNight, type NightPlan, type PlanRequest } from "../../core/night/plan.ts";
-import { planEvents } from "../../core/night/planCalendar.ts";
-import { auroraNowSentence } from "../../core/night/planWords.ts";
+import { iCalendarOf } from "../../core/plan/iCalendar.ts";
+import { checklistOf, type Checklist } from "../../core/plan/checklist.ts";
+import { DEFAULT_KIT_INPUT, resolveKit, type Kit, type KitInput } from "../../core/plan/kit.ts";
+import type { TonightResult } from "../../core/rehearsal/tonightResult.ts";
+import type { FramingReading } from "../../core/photometry/framing/framing.ts";
+import { kitFromCamera, type CameraKitFacts, type ToldKit } from "../../core/plan/kitFromCamera.ts";
+import { planNight, type NightPlan, type PlanRequest } from "../../core/plan/plan.ts";
+import { planEvents } from "../../core/plan/calendar.ts";
+import { auroraNowSentence } from "../../core/plan/words.ts";
 import { auroraView } from "../../core/sky/auroraView.ts";
 import { isoOf } from "../../core/sky/calendarDate.ts";
 import { placeOf } from "../../core/sky/place.ts";

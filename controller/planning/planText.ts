@@ -1,11 +1,11 @@
 import type { PlanAnswer } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
-import { CAUTIONS_DEFER } from "../../core/night/cautions.ts";
+import { CAUTIONS_DEFER } from "../../core/plan/cautions.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
-import type { NightPlan } from "../../core/night/plan.ts";
-import type { AuroraHour } from "../../core/night/planHours.ts";
-import type { PaceBudget } from "../../core/night/planBudget.ts";
-import type { Band, TonightResult } from "../../core/night/tonightResult.ts";
+import type { NightPlan } from "../../core/plan/plan.ts";
+import type { AuroraHour } from "../../core/plan/auroraHours.ts";
+import type { PaceBudget } from "../../core/plan/budget.ts";
+import type { Band, TonightResult } from "../../core/rehearsal/tonightResult.ts";
 import type { AuroraView } from "../../core/sky/auroraView.ts";
 
 /** Width of the text, characters. */

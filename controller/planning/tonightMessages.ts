@@ -1,6 +1,6 @@
-import type { NightPlan } from "../../core/night/plan.ts";
-import type { TonightResult } from "../../core/night/tonightResult.ts";
-import type { TonightWeather } from "../../core/night/tonightSky.ts";
+import type { NightPlan } from "../../core/plan/plan.ts";
+import type { TonightResult } from "../../core/rehearsal/tonightResult.ts";
+import type { TonightWeather } from "../../core/rehearsal/tonightSky.ts";
 
 /** What a rehearsal's thread is started with. */
 export type TonightJob = {

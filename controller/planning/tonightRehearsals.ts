@@ -2,8 +2,8 @@ import type { Worker } from "node:worker_threads";
 
 import type { TonightView } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
-import { watchToRehearse } from "../../core/night/rehearseTonight.ts";
-import type { TonightResult } from "../../core/night/tonightResult.ts";
+import { watchToRehearse } from "../../core/rehearsal/tonight.ts";
+import type { TonightResult } from "../../core/rehearsal/tonightResult.ts";
 import { startWorker } from "../workers/startWorker.ts";
 import type { TonightJob, TonightReport } from "./tonightMessages.ts";
 

@@ -1,6 +1,6 @@
 import { asNightError, NightError } from "../../core/errors.ts";
-import { realMs } from "../clock.ts";
-import { preciseWait } from "../shutter/preciseWait.ts";
+import { realMs } from "../timing/clock.ts";
+import { preciseWait } from "../timing/preciseWait.ts";
 import type { ContactDevice } from "./contactDevice.ts";
 import type { FromContact, ToContact } from "./contactMessages.ts";
 import type { ReleaseTarget } from "./releaseTarget.ts";

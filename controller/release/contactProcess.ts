@@ -1,7 +1,7 @@
 import { fork, type ChildProcess } from "node:child_process";
 import { fileURLToPath } from "node:url";
 import { asNightError, NightError } from "../../core/errors.ts";
-import { realMs } from "../clock.ts";
+import { realMs } from "../timing/clock.ts";
 import type { FromContact, ToContact } from "./contactMessages.ts";
 import { releaseContact } from "./openContact.ts";
 import type { ReleaseTarget } from "./releaseTarget.ts";

@@ -1,6 +1,6 @@
 import { setTimeout as sleep } from "node:timers/promises";
 import { SerialPort } from "serialport";
-import { realMs } from "../clock.ts";
+import { realMs } from "../timing/clock.ts";
 
 /** As much of a serial port as a sensor needs: bytes come, and it may end. */
 export type SensorPort = {

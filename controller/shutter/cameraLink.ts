@@ -17,7 +17,7 @@ import {
 import { resolveCameraProfile, type CameraProfiles } from "../../core/profiles/resolve.ts";
 import { PtpSession } from "../cameras/ptpSession.ts";
 import type { Transport, TransportEvent } from "../cameras/transport.ts";
-import { createClock, type Clock, type ClockOrigin } from "../clock.ts";
+import { createClock, type Clock, type ClockOrigin } from "../timing/clock.ts";
 import {
   isWorthSetting,
   measureClockOffset,

@@ -2,7 +2,7 @@ import { NightError } from "../../core/errors.ts";
 import type { DevicePropDesc } from "../../core/ptp/datasets/devicePropDesc.ts";
 import { dateTimeUtcMs, formatDateTime, parseDateTime } from "../../core/ptp/dateTime.ts";
 import type { PtpSession } from "../cameras/ptpSession.ts";
-import { realMs, type Clock } from "../clock.ts";
+import { realMs, type Clock } from "../timing/clock.ts";
 
 /** That a camera's clock is to be set, and to what. */
 export type ClockSetting = {

@@ -1,6 +1,6 @@
 import { NightError } from "../../core/errors.ts";
 import type { OperationOptions, PtpSession } from "../cameras/ptpSession.ts";
-import { realMs } from "../clock.ts";
+import { realMs } from "../timing/clock.ts";
 import type { LinkPace } from "./linkPace.ts";
 
 /** What an errand needs before it can take its next step; real milliseconds. */

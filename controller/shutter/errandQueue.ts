@@ -1,5 +1,5 @@
 import { asNightError, NightError } from "../../core/errors.ts";
-import { realMs } from "../clock.ts";
+import { realMs } from "../timing/clock.ts";
 import type { Errand, Need } from "./errand.ts";
 
 /** An errand with its place in the queue. */

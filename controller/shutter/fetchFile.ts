@@ -1,6 +1,6 @@
 import { NightError } from "../../core/errors.ts";
-import type { ByteRange } from "../../core/frames/rawPreview.ts";
-import { realMs } from "../clock.ts";
+import type { ByteRange } from "../../core/metadata/rawPreview.ts";
+import { realMs } from "../timing/clock.ts";
 import { whenThereIsRoom, type Errand, type ErrandTools } from "./errand.ts";
 import { SMALL_PIECE_BYTES } from "./linkPace.ts";
 

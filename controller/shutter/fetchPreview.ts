@@ -1,5 +1,9 @@
 import { NightError } from "../../core/errors.ts";
-import { findLargestJpeg, type ByteRange, type FileSearch } from "../../core/frames/rawPreview.ts";
+import {
+  findLargestJpeg,
+  type ByteRange,
+  type FileSearch,
+} from "../../core/metadata/rawPreview.ts";
 import type { ObjectInfo } from "../../core/ptp/datasets/objectInfo.ts";
 import { FORMATS, isImageFormat } from "../../core/ptp/formats.ts";
 import type { PreviewSource } from "../../core/profiles/cameraControls.ts";

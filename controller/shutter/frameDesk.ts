@@ -2,11 +2,11 @@ import type { NightError } from "../../core/errors.ts";
 import type { TransactionId } from "../../core/ptp/ids.ts";
 import type { CameraEvent } from "../cameras/camera.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
-import { realMs, type ClockOrigin } from "../clock.ts";
+import { realMs, type ClockOrigin } from "../timing/clock.ts";
 import type { CameraLink } from "./cameraLink.ts";
 import type { ErrandQueue } from "./errandQueue.ts";
 import { comparisonErrand, frameErrand } from "./errands.ts";
-import { FrameFiles } from "./frameFiles.ts";
+import { FrameFiles } from "./awaitedFiles.ts";
 import { nightOf } from "./nightTime.ts";
 
 /** Which errand goes first; of frames the newest, for the next exposure hangs on it. */

@@ -1,4 +1,4 @@
-import type { ClockOrigin } from "../clock.ts";
+import type { ClockOrigin } from "../timing/clock.ts";
 import type { CameraEvent, CardFile, ExposureOrder, FilePiece } from "../cameras/camera.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";

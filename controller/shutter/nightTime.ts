@@ -1,5 +1,5 @@
 import { monotonicMs, type MonotonicMs } from "../../core/units.ts";
-import type { ClockOrigin } from "../clock.ts";
+import type { ClockOrigin } from "../timing/clock.ts";
 
 /** Real time (as `realMs()` counts) of a moment of the night. */
 export function realOf(nightMs: MonotonicMs, origin: ClockOrigin): number {

@@ -5,7 +5,7 @@ import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { CameraControls, ControlStep } from "../../core/profiles/cameraControls.ts";
 import { isResponse } from "../cameras/ptpSession.ts";
 import type { OperationAnswer } from "../cameras/transport.ts";
-import { realMs } from "../clock.ts";
+import { realMs } from "../timing/clock.ts";
 import type { CameraLink } from "./cameraLink.ts";
 import { runSteps } from "./controlSteps.ts";
 import { chooseExposureMethod, type ExposureMethod } from "./exposureMethod.ts";

@@ -3,7 +3,7 @@ import { type MessagePort, workerData } from "node:worker_threads";
 import { createTransport } from "../cameras/createTransport.ts";
 import { askForPriority } from "../workers/threadPriority.ts";
 import type { FromShutter, ShutterThreadData, ToShutter } from "./messages.ts";
-import { preciseWait } from "./preciseWait.ts";
+import { preciseWait } from "../timing/preciseWait.ts";
 import { ShutterLamp } from "./shutterLamp.ts";
 import { TimingLoop } from "./timingLoop.ts";
 

@@ -5,7 +5,7 @@ import type { CameraEvent, ExposureOrder } from "../cameras/camera.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { OperationAnswer, Transport, TransportEvent } from "../cameras/transport.ts";
-import { realMs, type ClockOrigin } from "../clock.ts";
+import { realMs, type ClockOrigin } from "../timing/clock.ts";
 import { AnswerPace } from "./answerPace.ts";
 import { CameraLink } from "./cameraLink.ts";
 import type { ClockSetting } from "./cameraTime.ts";
@@ -22,7 +22,7 @@ import {
 import { FrameDesk, RANK } from "./frameDesk.ts";
 import type { FromShutter, ToShutter } from "./messages.ts";
 import { nightOf, realOf } from "./nightTime.ts";
-import type { MomentWait } from "./preciseWait.ts";
+import type { MomentWait } from "../timing/preciseWait.ts";
 import { ReadoutPace } from "./readoutPace.ts";
 import type { ShutterLamp } from "./shutterLamp.ts";
 import { ShutterMover } from "./shutterMover.ts";

@@ -1,5 +1,5 @@
 import { utcMs, type MonotonicMs, type UtcMs } from "../../core/units.ts";
-import type { Clock } from "../clock.ts";
+import type { Clock } from "../timing/clock.ts";
 
 /** The camera's own clock: the night's, wrong by an offset that grows. */
 export type CameraClock = {

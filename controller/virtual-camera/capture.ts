@@ -1,7 +1,7 @@
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { TransactionId } from "../../core/ptp/ids.ts";
 import { monotonicMs, type MonotonicMs } from "../../core/units.ts";
-import type { Clock } from "../clock.ts";
+import type { Clock } from "../timing/clock.ts";
 
 /** Frames that may wait to become files while the shutter goes on: the camera's memory. */
 const BUFFERED_FRAMES_MAX = 3;

@@ -1,5 +1,5 @@
 import sharp from "sharp";
-import { encodeExif, withExif } from "../../core/frames/exif.ts";
+import { encodeExif, withExif } from "../../core/metadata/exif.ts";
 import type { CameraIdentity } from "./virtualCamera.ts";
 import {
   THUMBNAIL_HEIGHT_PX,

@@ -1,7 +1,7 @@
 import { readFileSync } from "node:fs";
 import { asNightError, NightError } from "../../core/errors.ts";
 import { createRandom, type Random } from "../../core/random.ts";
-import { createClock } from "../clock.ts";
+import { createClock } from "../timing/clock.ts";
 import { runCommand } from "../commandLine.ts";
 import { askForPriority } from "../workers/threadPriority.ts";
 import { CardFolder } from "./cardFolder.ts";

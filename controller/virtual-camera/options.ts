@@ -3,7 +3,7 @@ import { IP_PORT } from "../../core/ptp/ipPacket.ts";
 import { DEMO_NIGHT, HUT_SEVEN, type SkyStory } from "../../core/simulation/sky.ts";
 import { TONE_CURVES, type ToneCurveName } from "../../core/simulation/render.ts";
 import { utcMs, type UtcMs } from "../../core/units.ts";
-import { startOrigin, type ClockOrigin } from "../clock.ts";
+import { startOrigin, type ClockOrigin } from "../timing/clock.ts";
 import type { OptionValues } from "../commandLine.ts";
 import { DEFAULT_CAMERA_SETTINGS, type CameraSettings } from "./cameraSettings.ts";
 import type { SimulatedView } from "./simulatedView.ts";

@@ -19,7 +19,7 @@ import {
   stillCaptureMode,
 } from "../../core/ptp/properties.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
-import type { Clock } from "../clock.ts";
+import type { Clock } from "../timing/clock.ts";
 import type { CameraClock } from "./cameraClock.ts";
 import type { CameraSettings } from "./cameraSettings.ts";
 

@@ -4,7 +4,7 @@ import type { TransactionId } from "../../core/ptp/ids.ts";
 import { batteryLevel } from "../../core/ptp/properties.ts";
 import type { Random } from "../../core/random.ts";
 import type { MonotonicMs } from "../../core/units.ts";
-import type { Clock } from "../clock.ts";
+import type { Clock } from "../timing/clock.ts";
 import { batteryPercent } from "./battery.ts";
 import { createCameraClock, type CameraClock } from "./cameraClock.ts";
 import type { CameraSettings } from "./cameraSettings.ts";

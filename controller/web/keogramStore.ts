@@ -1,7 +1,7 @@
 import { mkdir, open, readFile, type FileHandle } from "node:fs/promises";
 import { join } from "node:path";
 
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { COLUMN_ROWS, type FrameImages } from "./frameImages.ts";
 
 /** A slot: four bytes that say which file it was made from, then the RGB pixels. */

@@ -4,7 +4,7 @@ import type { Duplex } from "node:stream";
 import { WebSocketServer, type WebSocket } from "ws";
 
 import type { ServerMessage } from "../../core/api/messages.ts";
-import type { NightService } from "./nightService.ts";
+import type { NightService } from "../night/nightService.ts";
 import { refusal } from "./originGuard.ts";
 
 /** Where pages listen. */

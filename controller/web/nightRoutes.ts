@@ -7,11 +7,11 @@ import * as v from "valibot";
 import { curvesOf, nightCurvesSchema } from "../../core/api/nightCurves.ts";
 import { daemonViewSchema, frameRecordSchema, nightSummarySchema } from "../../core/api/schemas.ts";
 import { NightError } from "../../core/errors.ts";
-import { nightLight, nightLightSchema } from "../../core/night/nightLight.ts";
+import { nightLight, nightLightSchema } from "../../core/plan/nightLight.ts";
 import { isPlaced, placeOf } from "../../core/sky/place.ts";
 import { COLUMN_ROWS, type FrameImages } from "./frameImages.ts";
 import type { KeogramStore } from "./keogramStore.ts";
-import type { FrameRange, NightService } from "./nightService.ts";
+import type { FrameRange, NightService } from "../night/nightService.ts";
 import { frameIndexOf, wholeNumber, type Route, type RouteRequest } from "./route.ts";
 
 /** Frames in one answer; a page asks again for more. */

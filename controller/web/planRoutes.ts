@@ -10,14 +10,14 @@ import {
 } from "../../core/api/planMessages.ts";
 import type { WatchView } from "../../core/api/messages.ts";
 import { NightError } from "../../core/errors.ts";
-import { UNKNOWN_CAMERA, type CameraFacts } from "../../core/night/checklist.ts";
+import { UNKNOWN_CAMERA, type CameraFacts } from "../../core/plan/checklist.ts";
 import type { PlanService } from "../planning/planService.ts";
-import type { NightService } from "./nightService.ts";
+import type { NightService } from "../night/nightService.ts";
 import type { Route } from "./route.ts";
 
 const PART = "Before dark";
 
-/** The contract's own fields; the plan carries more, as `core/night/plan.ts` says. */
+/** The contract's own fields; the plan carries more, as `core/plan/plan.ts` says. */
 const time = v.nullable(v.string());
 const planSchema = v.looseObject({
   latitudeDeg: v.number(),

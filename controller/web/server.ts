@@ -9,7 +9,7 @@ import { FrameImages } from "./frameImages.ts";
 import { KeogramStore } from "./keogramStore.ts";
 import { attachLiveSocket } from "./liveSocket.ts";
 import { nightRoutes } from "./nightRoutes.ts";
-import type { NightService } from "./nightService.ts";
+import type { NightService } from "../night/nightService.ts";
 import { openApiDocument } from "./openApi.ts";
 import { refusal } from "./originGuard.ts";
 import { registerRoutes, type Route } from "./route.ts";

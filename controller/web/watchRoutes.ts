@@ -4,7 +4,7 @@ import type { WatchCommand, WatchView } from "../../core/api/messages.ts";
 import { watchViewSchema } from "../../core/api/schemas.ts";
 import { settingsChange, settingsChangeSchema } from "../../core/api/settingsChange.ts";
 import { NightError } from "../../core/errors.ts";
-import type { NightService } from "./nightService.ts";
+import type { NightService } from "../night/nightService.ts";
 import type { Route } from "./route.ts";
 
 const PART = "Watch";

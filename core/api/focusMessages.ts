@@ -1,5 +1,5 @@
 import type { Exposure } from "../exposure/exposure.ts";
-import type { FramingReading } from "../night/framing.ts";
+import type { FramingReading } from "../photometry/framing/framing.ts";
 import type { FocusPoint, FocusVerdict } from "../photometry/focusTrace.ts";
 
 /** How the focus aid stands. */

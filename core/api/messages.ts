@@ -1,5 +1,5 @@
 import type { ExposureSettings } from "../exposure/settings.ts";
-import type { FrameRecord } from "../night/frameRecord.ts";
+import type { FrameRecord } from "../watch/frameRecord.ts";
 import type { UtcMs } from "../units.ts";
 
 /** Something the program watches over, with what it does about it. */

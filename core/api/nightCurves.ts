@@ -1,6 +1,6 @@
 import * as v from "valibot";
 
-import type { FrameRecord } from "../night/frameRecord.ts";
+import type { FrameRecord } from "../watch/frameRecord.ts";
 
 /**
  * A night's frames as columns of numbers: what the night strip draws, in a fraction of the bytes

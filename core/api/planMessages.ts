@@ -1,13 +1,13 @@
 import * as v from "valibot";
 
 import { NightError } from "../errors.ts";
-import type { CameraFacts, Checklist } from "../night/checklist.ts";
-import type { Kit, KitInput } from "../night/kit.ts";
+import type { CameraFacts, Checklist } from "../plan/checklist.ts";
+import type { Kit, KitInput } from "../plan/kit.ts";
 import type { AuroraView } from "../sky/auroraView.ts";
-import type { NightPlan } from "../night/plan.ts";
-import type { TonightActivity } from "../night/tonightAurora.ts";
-import type { TonightCloudiness } from "../night/tonightClouds.ts";
-import type { TonightResult } from "../night/tonightResult.ts";
+import type { NightPlan } from "../plan/plan.ts";
+import type { TonightActivity } from "../rehearsal/tonightAurora.ts";
+import type { TonightCloudiness } from "../rehearsal/tonightClouds.ts";
+import type { TonightResult } from "../rehearsal/tonightResult.ts";
 
 /** What the page asks a plan with. */
 export type PlanQuery = {

@@ -1,7 +1,7 @@
 import * as v from "valibot";
 
 import type { ExposureSettings } from "../exposure/settings.ts";
-import type { FrameRecord } from "../night/frameRecord.ts";
+import type { FrameRecord } from "../watch/frameRecord.ts";
 import type { UtcMs } from "../units.ts";
 import type { DaemonView, NightSummary, ServerMessage, WatchView } from "./messages.ts";
 
@@ -46,7 +46,7 @@ const reading = v.object({
   remarks: v.array(v.string()),
 });
 
-/** One frame. Meaning and units: `core/night/frameRecord.ts`. */
+/** One frame. Meaning and units: `core/watch/frameRecord.ts`. */
 export const frameRecordSchema: v.GenericSchema<FrameRecord> = v.object({
   frameIndex: count,
   cameraId: v.string(),

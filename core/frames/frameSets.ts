@@ -1,4 +1,4 @@
-import type { FrameRecord } from "../night/frameRecord.ts";
+import type { FrameRecord } from "../watch/frameRecord.ts";
 
 /** Why a frame set begins where it does. */
 export type CutReason = "first" | "pace" | "framing" | "focus" | "camera" | "gap" | "byHand";

@@ -1,8 +1,8 @@
 import { observeActivity, startSurgeWatch } from "../activity/surge.ts";
 import type { FrameObservation } from "../exposure/observation.ts";
 import type { GapNotice, SurgeNotice } from "../api/messages.ts";
-import type { FrameRecord } from "../night/frameRecord.ts";
-import { observationOf } from "../night/ledger.ts";
+import type { FrameRecord } from "../watch/frameRecord.ts";
+import { observationOf } from "../watch/ledger.ts";
 import { monotonicMs, utcMs, type MonotonicMs, type UtcMs } from "../units.ts";
 
 /** What the frames' readings told, as the watch saw them; frames without a reading told nothing. */

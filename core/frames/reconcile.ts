@@ -1,4 +1,4 @@
-import type { FrameRecord } from "../night/frameRecord.ts";
+import type { FrameRecord } from "../watch/frameRecord.ts";
 import { utcMs, type UtcMs } from "../units.ts";
 import { alignByTime } from "./alignByTime.ts";
 import { captureDateMs } from "./captureDate.ts";

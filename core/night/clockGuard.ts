@@ -1,6 +1,6 @@
 import type { MonotonicMs } from "../units.ts";
-import { clearGuard, raiseGuard } from "./guardNotice.ts";
-import type { WatchState } from "./state.ts";
+import { clearGuard, raiseGuard } from "../watch/guardNotice.ts";
+import type { WatchState } from "../watch/state.ts";
 
 /** A clock that is off by more than this misplaces frames among others. Common practice, no source. */
 const CLOCK_OFFSET_MAX_MS = 2_000;

@@ -1,5 +1,5 @@
 import type { ExposureSettings } from "../exposure/settings.ts";
-import { DEFAULT_KIT_INPUT, type KitInput } from "./kit.ts";
+import { DEFAULT_KIT_INPUT, type KitInput } from "../plan/kit.ts";
 
 /**
  * The kit that a watch was set to, for a night that was started without a plan: lens, pixel pitch

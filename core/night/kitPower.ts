@@ -1,4 +1,4 @@
-import type { Kit } from "./kit.ts";
+import type { Kit } from "../plan/kit.ts";
 
 /**
  * Share of a lithium-ion battery's energy that is left in the cold. Common practice, no source;

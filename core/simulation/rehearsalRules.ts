@@ -5,9 +5,9 @@ import { levelOf, type FrameObservation } from "../exposure/observation.ts";
 import type { ExposureSettings } from "../exposure/settings.ts";
 import type { Random } from "../random.ts";
 import type { CurtainMotion } from "../photometry/reading.ts";
-import { judgeFrame, type RehearsalFrame } from "./rehearsalScore.ts";
-import type { SkyReader, RehearsalSky } from "./rehearsalSky.ts";
-import { readSky } from "./rehearsalSky.ts";
+import { judgeFrame, type RehearsalFrame } from "../rehearsal/score.ts";
+import type { SkyReader, RehearsalSky } from "../rehearsal/givenSky.ts";
+import { readSky } from "../rehearsal/givenSky.ts";
 import { monotonicMs } from "../units.ts";
 
 /** Cadence of the simulated camera, and how well it meters. */

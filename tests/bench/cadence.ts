@@ -3,7 +3,7 @@ import { availableParallelism, loadavg, tmpdir } from "node:os";
 import { join } from "node:path";
 import { Catalogue } from "../../controller/archive/catalogue.ts";
 import { DEFAULT_CAMERA_SETTINGS } from "../../controller/virtual-camera/cameraSettings.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { startProgram } from "../support/program.ts";
 import type { BenchRow } from "./benchRow.ts";
 

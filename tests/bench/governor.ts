@@ -3,8 +3,8 @@ import { pathToFileURL } from "node:url";
 import { runCommand } from "../../controller/commandLine.ts";
 import { governExposure, observeFrame, startGovernor } from "../../core/exposure/governor.ts";
 import { DEFAULT_EXPOSURE_SETTINGS } from "../../core/exposure/settings.ts";
-import { rehearse, testFrameExposure } from "../../core/simulation/rehearsal.ts";
-import { makeSky } from "../../core/simulation/skySuite.ts";
+import { rehearse, testFrameExposure } from "../../core/rehearsal/rehearsal.ts";
+import { makeSky } from "../support/skySuite.ts";
 import { monotonicMs } from "../../core/units.ts";
 import {
   compareSuite,
@@ -171,7 +171,7 @@ export function tableText(): string {
     "# The governor against its rivals",
     "",
     "Made by `node --import tsx tests/bench/governor.ts --write`; every sky comes from seeds " +
-      "(core/simulation/skySuite.ts), every frame from a rehearsal at its default cadence.",
+      "(tests/support/skySuite.ts), every frame from a rehearsal at its default cadence.",
     "RMS error in stops over the reachable frames; steps: RMS change of time × ISO from frame to frame.",
     "",
     ...tableLines("Seeds of the table", compareSuite(TABLE_SEED)),

@@ -11,7 +11,7 @@ import type { FocusView, FramingView } from "../../core/api/focusMessages.ts";
 import type { HouseJob, HouseOrder } from "../../core/api/houseMessages.ts";
 import { PlanService } from "../../controller/planning/planService.ts";
 import { deliverRoutes } from "../../controller/web/deliverRoutes.ts";
-import { houseRoutes } from "../../controller/web/houseRoutes.ts";
+import { houseRoutes } from "../../controller/web/fileRoutes.ts";
 import { planRoutes } from "../../controller/web/planRoutes.ts";
 import type { Route } from "../../controller/web/route.ts";
 import { startWebServer, type WebServer } from "../../controller/web/server.ts";

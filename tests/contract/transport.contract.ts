@@ -1,6 +1,6 @@
 import { afterEach, describe, expect, it } from "vitest";
 import type { TransactionOptions, TransportEvent } from "../../controller/cameras/transport.ts";
-import { realMs } from "../../controller/clock.ts";
+import { realMs } from "../../controller/timing/clock.ts";
 import type { NightError } from "../../core/errors.ts";
 import type { TransportKind, TransportRig } from "../support/fakePeer.ts";
 

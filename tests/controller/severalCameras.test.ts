@@ -8,7 +8,7 @@ import { Catalogue } from "../../controller/archive/catalogue.ts";
 import { listNights, NIGHTS_FOLDER } from "../../controller/archive/nightFolder.ts";
 import { parseCommandLine } from "../../controller/commandLine.ts";
 import { START_COMMAND } from "../../controller/config.ts";
-import { startDaemon, type Daemon } from "../../controller/daemon.ts";
+import { startDaemon, type Daemon } from "../../controller/daemon/daemon.ts";
 import { exposureOfImage } from "../../controller/metering/exposureOfImage.ts";
 import { FakeIpCamera } from "../support/fakeIpCamera.ts";
 import { temporaryFolder } from "../support/temporaryFolder.ts";

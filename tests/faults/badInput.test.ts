@@ -6,7 +6,7 @@ import SqliteDatabase from "better-sqlite3";
 import { afterEach, beforeEach, describe, expect, it } from "vitest";
 import { Catalogue } from "../../controller/archive/catalogue.ts";
 import { createNightFolder } from "../../controller/archive/nightFolder.ts";
-import { DEMO_NIGHT } from "../../controller/demoNight.ts";
+import { DEMO_NIGHT } from "../../controller/daemon/demoNight.ts";
 import { startProgram, type Program } from "../support/program.ts";
 
 /** What a person may do wrong, or meet, at the start: one clear sentence each, never a stack trace. */

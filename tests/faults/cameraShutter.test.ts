@@ -1,7 +1,7 @@
 import { MessageChannel, type Worker } from "node:worker_threads";
 import { afterEach, describe, expect, it } from "vitest";
 import { STANDARD_CONTROLS } from "../../controller/cameras/cameraControls.ts";
-import { openPtpCamera } from "../../controller/cameras/ptpCamera.ts";
+import { openPtpCamera } from "../../controller/shutter/ptpCamera.ts";
 import type { Camera } from "../../controller/cameras/camera.ts";
 import type { FromShutter } from "../../controller/shutter/messages.ts";
 import { ShutterLamp } from "../../controller/shutter/shutterLamp.ts";

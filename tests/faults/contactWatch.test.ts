@@ -2,7 +2,7 @@ import { readdirSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, describe, expect, it, onTestFinished } from "vitest";
 import { Catalogue } from "../../controller/archive/catalogue.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { startBodyOnContact } from "../support/bodyOnContact.ts";
 import { contactMovements } from "../support/fileRelease.ts";
 import { startProgram, type Program } from "../support/program.ts";

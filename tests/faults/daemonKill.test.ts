@@ -4,8 +4,8 @@ import { join } from "node:path";
 import { afterEach, beforeEach, describe, expect, it } from "vitest";
 import { Catalogue } from "../../controller/archive/catalogue.ts";
 import type { Camera, CardFile } from "../../controller/cameras/camera.ts";
-import { openPtpCamera } from "../../controller/cameras/ptpCamera.ts";
-import { startOrigin } from "../../controller/clock.ts";
+import { openPtpCamera } from "../../controller/shutter/ptpCamera.ts";
+import { startOrigin } from "../../controller/timing/clock.ts";
 import { utcMs } from "../../core/units.ts";
 import { startProgram, type Program } from "../support/program.ts";
 

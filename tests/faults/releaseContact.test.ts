@@ -1,6 +1,6 @@
 import { join } from "node:path";
 import { describe, expect, it } from "vitest";
-import { realMs } from "../../controller/clock.ts";
+import { realMs } from "../../controller/timing/clock.ts";
 import type { FromContact } from "../../controller/release/contactMessages.ts";
 import { ContactProcess } from "../../controller/release/contactProcess.ts";
 import { contactMovements, fileRelease } from "../support/fileRelease.ts";

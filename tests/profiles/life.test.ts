@@ -1,5 +1,5 @@
 import { afterEach, describe, expect, it } from "vitest";
-import { openPtpCamera } from "../../controller/cameras/ptpCamera.ts";
+import { openPtpCamera } from "../../controller/shutter/ptpCamera.ts";
 import { readProfiles } from "../../controller/profiles/readProfiles.ts";
 import { OPERATIONS } from "../../core/ptp/operations.ts";
 import { RESPONSES } from "../../core/ptp/responses.ts";

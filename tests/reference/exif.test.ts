@@ -5,7 +5,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import sharp from "sharp";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import { encodeExif, withExif, type ExifFields } from "../../core/frames/exif.ts";
+import { encodeExif, withExif, type ExifFields } from "../../core/metadata/exif.ts";
 import { utcMs } from "../../core/units.ts";
 import { hasTool } from "../support/hasTool.ts";
 

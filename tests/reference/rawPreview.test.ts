@@ -4,7 +4,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import sharp from "sharp";
 import { afterEach, beforeEach, describe, expect, it } from "vitest";
-import { findLargestJpeg, type EmbeddedJpeg } from "../../core/frames/rawPreview.ts";
+import { findLargestJpeg, type EmbeddedJpeg } from "../../core/metadata/rawPreview.ts";
 import { hasTool } from "../support/hasTool.ts";
 
 // An independent tool (exiftool) lays out the directories; an independent library makes the pictures.

@@ -5,7 +5,7 @@ import { readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import sharp from "sharp";
 import { expect, it } from "vitest";
-import { findLargestJpeg } from "../../core/frames/rawPreview.ts";
+import { findLargestJpeg } from "../../core/metadata/rawPreview.ts";
 import { hasTool } from "../support/hasTool.ts";
 import { temporaryFolder } from "../support/temporaryFolder.ts";
 

@@ -6,7 +6,7 @@
  */
 import { describe, expect, it } from "vitest";
 import { drawStars } from "../../core/simulation/starField.ts";
-import { starScene, SCENE_START_UTC_MS } from "../../core/simulation/scenes.ts";
+import { starScene, SCENE_START_UTC_MS } from "../support/scenes.ts";
 import { viewOf } from "../../core/simulation/view.ts";
 import { FULL_FRAME_SENSOR } from "../../core/simulation/render.ts";
 import { channelOf, makeFramePicture } from "../support/renderedFrame.ts";

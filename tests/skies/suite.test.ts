@@ -1,8 +1,8 @@
 import { describe, expect, it } from "vitest";
 import { stopsFromMidGrey } from "../../core/exposure/exposure.ts";
 import { DEFAULT_EXPOSURE_SETTINGS } from "../../core/exposure/settings.ts";
-import { readSky } from "../../core/simulation/rehearsalSky.ts";
-import { makeSky, SKY_KINDS } from "../../core/simulation/skySuite.ts";
+import { readSky } from "../../core/rehearsal/givenSky.ts";
+import { makeSky, SKY_KINDS } from "../support/skySuite.ts";
 import {
   DEFAULT_CONDITIONS,
   framesUnder,

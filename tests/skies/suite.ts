@@ -5,8 +5,8 @@ import {
   DEFAULT_REHEARSAL_TIMING,
   rehearse,
   testFrameExposure,
-} from "../../core/simulation/rehearsal.ts";
-import type { LightMeterSimulation } from "../../core/simulation/rehearsalLight.ts";
+} from "../../core/rehearsal/rehearsal.ts";
+import type { LightMeterSimulation } from "../../core/rehearsal/lightMeterSimulation.ts";
 import {
   oracleRule,
   persistenceRule,
@@ -16,9 +16,9 @@ import {
   type RehearsalTiming,
   type RuleContext,
 } from "../../core/simulation/rehearsalRules.ts";
-import { scoreOf, type RehearsalFrame } from "../../core/simulation/rehearsalScore.ts";
-import { readSky, type RehearsalSky } from "../../core/simulation/rehearsalSky.ts";
-import { makeSky, type SkyKind } from "../../core/simulation/skySuite.ts";
+import { scoreOf, type RehearsalFrame } from "../../core/rehearsal/score.ts";
+import { readSky, type RehearsalSky } from "../../core/rehearsal/givenSky.ts";
+import { makeSky, type SkyKind } from "../support/skySuite.ts";
 
 /** One row of the suite: a kind of sky, drawn from several seeds, scored together. */
 export type SuiteSky = {

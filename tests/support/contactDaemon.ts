@@ -1,7 +1,7 @@
 // The daemon, but for its page, with a release contact that is a log; see `fileContactMain.ts`.
 import { runCommand } from "../../controller/commandLine.ts";
 import { START_COMMAND } from "../../controller/config.ts";
-import { startDaemon } from "../../controller/daemon.ts";
+import { startDaemon } from "../../controller/daemon/daemon.ts";
 
 const contact = {
   main: new URL("./fileContactMain.ts", import.meta.url),

@@ -1,6 +1,6 @@
 // A process that closes a release contact and then does as it is told: hang, or wait to be killed.
 import { ContactProcess } from "../../controller/release/contactProcess.ts";
-import { realMs } from "../../controller/clock.ts";
+import { realMs } from "../../controller/timing/clock.ts";
 import { fileRelease } from "./fileRelease.ts";
 
 const [log, holdMs, mishap] = process.argv.slice(2);

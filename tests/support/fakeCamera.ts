@@ -5,7 +5,7 @@ import type {
   CardFile,
   ExposureOrder,
 } from "../../controller/cameras/camera.ts";
-import type { Clock } from "../../controller/clock.ts";
+import type { Clock } from "../../controller/timing/clock.ts";
 import { NightError } from "../../core/errors.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import { monotonicMs, type MonotonicMs } from "../../core/units.ts";

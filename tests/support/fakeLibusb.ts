@@ -7,7 +7,7 @@ import {
   type LibusbEndpoint,
   type LibusbInterface,
   type LibusbTransfer,
-} from "../../controller/cameras/libusbDevice.ts";
+} from "../../controller/cameras/usb/libusbDevice.ts";
 import { ENDPOINTS, type StillImageFunction, type TransferEnd } from "./usbFunction.ts";
 
 const STATUS_OF: Record<Exclude<TransferEnd, "done">, number> = {

@@ -10,10 +10,10 @@ import type {
   WatchView,
 } from "../../core/api/messages.ts";
 import { NightError } from "../../core/errors.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { utcMs, type UtcMs } from "../../core/units.ts";
 import { makeFrame, makeView, makeWatch, NIGHT_ID } from "./madeUpNight.ts";
-import type { NightService } from "../../controller/web/nightService.ts";
+import type { NightService } from "../../controller/night/nightService.ts";
 
 /** A night service that lives in memory and does what it is told; every change is pushed. */
 export type FakeNight = NightService & {

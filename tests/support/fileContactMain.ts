@@ -1,7 +1,7 @@
 // A contact owner whose device is a log of one line a movement, for tests that kill processes.
 import { appendFileSync } from "node:fs";
 import { ownContact } from "../../controller/release/ownContact.ts";
-import { realMs } from "../../controller/clock.ts";
+import { realMs } from "../../controller/timing/clock.ts";
 
 ownContact(async (target) => {
   const log = target.kind === "serial" ? target.path : "";

@@ -1,4 +1,4 @@
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { Reading } from "../../core/photometry/reading.ts";
 import { utcMs } from "../../core/units.ts";
 

@@ -6,7 +6,7 @@ import { Catalogue } from "../../controller/archive/catalogue.ts";
 import { frameFileName, keepFrameFile } from "../../controller/archive/frameFiles.ts";
 import { recoverNight, markRunning } from "../../controller/archive/recover.ts";
 import type { CardEntry } from "../../core/frames/reconcile.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { monotonicMs, utcMs } from "../../core/units.ts";
 import { makeFrame, makeReading } from "./frameRecords.ts";
 

@@ -1,7 +1,7 @@
 import { existsSync } from "node:fs";
 import { join } from "node:path";
 
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { utcMs } from "../../core/units.ts";
 import { writePicture, type FakeNight } from "./fakeNight.ts";
 import { makeFrame, NIGHT_START } from "./madeUpNight.ts";

@@ -1,6 +1,6 @@
 import type { DaemonView, NightSummary, WatchView } from "../../core/api/messages.ts";
 import { DEFAULT_EXPOSURE_SETTINGS } from "../../core/exposure/settings.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { utcMs } from "../../core/units.ts";
 
 /** When the made-up night begins. */

@@ -1,4 +1,4 @@
-import type { Clock } from "../../controller/clock.ts";
+import type { Clock } from "../../controller/timing/clock.ts";
 import { monotonicMs, utcMs, type MonotonicMs } from "../../core/units.ts";
 
 type Sleeper = {

@@ -1,6 +1,6 @@
 // A program that takes one frame and then comes to grief, for the tests of what becomes of the shutter.
-import { openPtpCamera } from "../../controller/cameras/ptpCamera.ts";
-import type { ClockOrigin } from "../../controller/clock.ts";
+import { openPtpCamera } from "../../controller/shutter/ptpCamera.ts";
+import type { ClockOrigin } from "../../controller/timing/clock.ts";
 import { monotonicMs } from "../../core/units.ts";
 
 /** What happens while the shutter is open. */

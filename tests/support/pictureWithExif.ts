@@ -1,5 +1,5 @@
 import sharp from "sharp";
-import { encodeExif, withExif } from "../../core/frames/exif.ts";
+import { encodeExif, withExif } from "../../core/metadata/exif.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import { utcMs } from "../../core/units.ts";
 import { NIGHT_START_UTC_MS } from "./frameRecords.ts";

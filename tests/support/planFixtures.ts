@@ -1,5 +1,5 @@
-import { DEFAULT_KIT_INPUT, resolveKit, type Kit, type KitInput } from "../../core/night/kit.ts";
-import { planNight, type NightPlan, type PlanRequest } from "../../core/night/plan.ts";
+import { DEFAULT_KIT_INPUT, resolveKit, type Kit, type KitInput } from "../../core/plan/kit.ts";
+import { planNight, type NightPlan, type PlanRequest } from "../../core/plan/plan.ts";
 
 export function kitWith(changes: Partial<KitInput> = {}): Kit {
   return resolveKit({ ...DEFAULT_KIT_INPUT, ...changes });

@@ -6,7 +6,7 @@ import {
   type RenderOptions,
 } from "../../core/simulation/render.ts";
 import { createRandom } from "../../core/random.ts";
-import { SCENE_START_UTC_MS, uniformScene } from "../../core/simulation/scenes.ts";
+import { SCENE_START_UTC_MS, uniformScene } from "./scenes.ts";
 
 /** Renders with full defaults: a small picture of a grey sky through a lens without vignetting. */
 export function makeFramePicture(options: Partial<RenderOptions> = {}): RenderedFrame {

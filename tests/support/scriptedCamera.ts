@@ -1,8 +1,8 @@
 import { STANDARD_CONTROLS, type CameraControls } from "../../controller/cameras/cameraControls.ts";
 import { createTransport } from "../../controller/cameras/createTransport.ts";
-import { startOrigin } from "../../controller/clock.ts";
+import { startOrigin } from "../../controller/timing/clock.ts";
 import type { FromShutter } from "../../controller/shutter/messages.ts";
-import { plainTimerWait } from "../../controller/shutter/preciseWait.ts";
+import { plainTimerWait } from "../../controller/timing/preciseWait.ts";
 import { ShutterLamp } from "../../controller/shutter/shutterLamp.ts";
 import { TimingLoop } from "../../controller/shutter/timingLoop.ts";
 import type { CameraEvent } from "../../controller/cameras/camera.ts";

@@ -1,6 +1,6 @@
 // A serial adapter on USB whose control lines are written down: what a release cable would feel.
 // Source: USB CDC PSTN 1.2 §5.3.2 (capabilities) and §6.3 (requests).
-import { realMs } from "../../controller/clock.ts";
+import { realMs } from "../../controller/timing/clock.ts";
 import {
   endpointDescriptor,
   InPipe,

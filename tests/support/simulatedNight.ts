@@ -1,14 +1,14 @@
 import sharp from "sharp";
 import { Catalogue } from "../../controller/archive/catalogue.ts";
 import { createNightFolder } from "../../controller/archive/nightFolder.ts";
-import { DEMO_FACING, DEMO_NIGHT } from "../../controller/demoNight.ts";
+import { DEMO_FACING, DEMO_NIGHT } from "../../controller/daemon/demoNight.ts";
 import { SILENT_LOG } from "../../controller/log.ts";
 import { FrameMeter } from "../../controller/night/frameMeter.ts";
 import { firstExposure, watchAhead } from "../../controller/night/nightSky.ts";
 import { WatchRunner } from "../../controller/night/watchRunner.ts";
 import { DEFAULT_EXPOSURE_SETTINGS, type ExposureSettings } from "../../core/exposure/settings.ts";
-import type { FrameRecord } from "../../core/night/frameRecord.ts";
-import type { WatchState } from "../../core/night/state.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
+import type { WatchState } from "../../core/watch/state.ts";
 import { DEFAULT_WATCH_SETTINGS } from "../../core/night/watchSettings.ts";
 import { createRandom } from "../../core/random.ts";
 import {

@@ -1,4 +1,4 @@
-import { createClock, startOrigin, type Clock } from "../../controller/clock.ts";
+import { createClock, startOrigin, type Clock } from "../../controller/timing/clock.ts";
 import { CardFolder } from "../../controller/virtual-camera/cardFolder.ts";
 import {
   DEFAULT_CAMERA_SETTINGS,

@@ -1,9 +1,9 @@
 import type { Exposure } from "../../core/exposure/exposure.ts";
-import type { WatchEffect } from "../../core/night/effects.ts";
-import type { WatchEvent } from "../../core/night/events.ts";
-import { idleWatch } from "../../core/night/idleWatch.ts";
-import { reduceWatch } from "../../core/night/reduce.ts";
-import type { WatchState } from "../../core/night/state.ts";
+import type { WatchEffect } from "../../core/watch/effects.ts";
+import type { WatchEvent } from "../../core/watch/events.ts";
+import { idleWatch } from "../../core/watch/idleWatch.ts";
+import { reduceWatch } from "../../core/watch/reduce.ts";
+import type { WatchState } from "../../core/watch/state.ts";
 import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../core/night/watchSettings.ts";
 import type { Reading } from "../../core/photometry/reading.ts";
 import { monotonicMs } from "../../core/units.ts";

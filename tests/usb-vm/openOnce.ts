@@ -1,5 +1,5 @@
 // Opens the named camera as whoever runs this, and prints how that went.
-import { UsbTransport } from "../../controller/cameras/usbTransport.ts";
+import { UsbTransport } from "../../controller/cameras/usb/transport.ts";
 import { asNightError } from "../../core/errors.ts";
 
 const transport = new UsbTransport({ which: process.argv[2] ?? null });

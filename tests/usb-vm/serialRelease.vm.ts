@@ -1,6 +1,6 @@
 // A release contact on a serial adapter, as this kernel's own driver works its lines.
 import { afterAll, beforeAll, describe, expect, it, onTestFinished } from "vitest";
-import { realMs } from "../../controller/clock.ts";
+import { realMs } from "../../controller/timing/clock.ts";
 import { ContactProcess } from "../../controller/release/contactProcess.ts";
 import type { FromContact } from "../../controller/release/contactMessages.ts";
 import type { LineMovement } from "../support/serialAdapter.ts";

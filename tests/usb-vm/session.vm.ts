@@ -2,9 +2,9 @@
 import { spawnSync } from "node:child_process";
 import { statSync } from "node:fs";
 import { afterAll, beforeAll, describe, expect, it } from "vitest";
-import { listLibusbDevices } from "../../controller/cameras/libusbDevice.ts";
+import { listLibusbDevices } from "../../controller/cameras/usb/libusbDevice.ts";
 import { PtpSession } from "../../controller/cameras/ptpSession.ts";
-import { findUsbCameras, readSerial } from "../../controller/cameras/usbCameras.ts";
+import { findUsbCameras, readSerial } from "../../controller/cameras/usb/findCameras.ts";
 import { EVENTS } from "../../core/ptp/events.ts";
 import { createMailbox } from "../support/fakePeer.ts";
 import { Bus, openWhenThere } from "./bus.ts";

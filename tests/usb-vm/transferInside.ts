@@ -1,11 +1,11 @@
 // Runs inside the small machine: the largest file of its independent camera, by session and by bare
 // bulk reads of the same bytes through the same pipe. Prints one line of JSON.
-import { listLibusbDevices } from "../../controller/cameras/libusbDevice.ts";
+import { listLibusbDevices } from "../../controller/cameras/usb/libusbDevice.ts";
 import { PtpSession } from "../../controller/cameras/ptpSession.ts";
-import { chooseUsbCamera } from "../../controller/cameras/usbCameras.ts";
-import { UsbContainers } from "../../controller/cameras/usbContainers.ts";
-import { UsbLink } from "../../controller/cameras/usbLink.ts";
-import { UsbTransport } from "../../controller/cameras/usbTransport.ts";
+import { chooseUsbCamera } from "../../controller/cameras/usb/findCameras.ts";
+import { UsbContainers } from "../../controller/cameras/usb/containers.ts";
+import { UsbLink } from "../../controller/cameras/usb/link.ts";
+import { UsbTransport } from "../../controller/cameras/usb/transport.ts";
 import { decodeHandles } from "../../core/ptp/datasets/handles.ts";
 import { objectInfo } from "../../core/ptp/datasets/objectInfo.ts";
 import { FORMATS } from "../../core/ptp/formats.ts";

@@ -7,7 +7,7 @@ import { writeLocalProfile } from "../../../controller/bench-check/localProfile.
 import { workingControls } from "../../../controller/bench-check/workingControls.ts";
 import { STANDARD_CONTROLS } from "../../../controller/cameras/cameraControls.ts";
 import { createTransport } from "../../../controller/cameras/createTransport.ts";
-import { openPtpCamera } from "../../../controller/cameras/ptpCamera.ts";
+import { openPtpCamera } from "../../../controller/shutter/ptpCamera.ts";
 import { readProfiles } from "../../../controller/profiles/readProfiles.ts";
 import { resolveCameraProfile } from "../../../core/profiles/resolve.ts";
 import { utcMs } from "../../../core/units.ts";

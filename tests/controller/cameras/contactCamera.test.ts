@@ -3,7 +3,7 @@ import { join } from "node:path";
 import { afterEach, describe, expect, it } from "vitest";
 import type { Camera } from "../../../controller/cameras/camera.ts";
 import { openContactCamera } from "../../../controller/cameras/contactCamera.ts";
-import { createClock, startOrigin } from "../../../controller/clock.ts";
+import { createClock, startOrigin } from "../../../controller/timing/clock.ts";
 import { utcMs } from "../../../core/units.ts";
 import type { Exposure } from "../../../core/exposure/exposure.ts";
 import { keepDiary, orderFrame } from "../../support/cameraDiary.ts";

@@ -7,7 +7,7 @@ import { describe, expect, it, onTestFinished } from "vitest";
 
 import { parseCommandLine } from "../../../controller/commandLine.ts";
 import { PLAN_COMMAND } from "../../../controller/planning/planCommand.ts";
-import type { NightPlan } from "../../../core/night/plan.ts";
+import type { NightPlan } from "../../../core/plan/plan.ts";
 import { checksumOf } from "../../../core/sensors/nmea.ts";
 import { openPseudoTerminal } from "../../support/pseudoTerminal.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";

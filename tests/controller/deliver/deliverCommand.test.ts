@@ -4,7 +4,7 @@ import { join } from "node:path";
 import { fileURLToPath } from "node:url";
 import { describe, expect, it } from "vitest";
 import type { WorkProgress } from "../../../core/api/workProgress.ts";
-import { keepHouse } from "../../../controller/deliver/keepHouse.ts";
+import { keepHouse } from "../../../controller/deliver/upkeep.ts";
 import { renderNight } from "../../support/renderedNight.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 

@@ -1,7 +1,7 @@
 import { describe, expect, test } from "vitest";
 
-import { DEFAULT_KIT_INPUT, resolveKit } from "../../../core/night/kit.ts";
-import { planNight } from "../../../core/night/plan.ts";
+import { DEFAULT_KIT_INPUT, resolveKit } from "../../../core/plan/kit.ts";
+import { planNight } from "../../../core/plan/plan.ts";
 import { sunPosition } from "../../../core/sky/ephemeris.ts";
 import { utcMs, type UtcMs } from "../../../core/units.ts";
 import { watchAhead } from "../../../controller/night/nightSky.ts";

@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { storyLine } from "../../../controller/night/storyLine.ts";
-import type { FrameRecord } from "../../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../../core/watch/frameRecord.ts";
 import { utcMs } from "../../../core/units.ts";
 import { aReading } from "../../support/watchFixtures.ts";
 

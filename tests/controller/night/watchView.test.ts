@@ -1,6 +1,6 @@
 import { expect, it, test } from "vitest";
 import { viewOf } from "../../../controller/night/watchView.ts";
-import type { WatchState } from "../../../core/night/state.ts";
+import type { WatchState } from "../../../core/watch/state.ts";
 import { monotonicMs, utcMs } from "../../../core/units.ts";
 import { at, connectedCamera, exposing, play, started } from "../../support/watchFixtures.ts";
 

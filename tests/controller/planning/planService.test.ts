@@ -5,7 +5,7 @@ import { join } from "node:path";
 import sharp from "sharp";
 import { describe, expect, it, onTestFinished } from "vitest";
 
-import { UNKNOWN_CAMERA } from "../../../core/night/checklist.ts";
+import { UNKNOWN_CAMERA } from "../../../core/plan/checklist.ts";
 import { PlanService } from "../../../controller/planning/planService.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 

@@ -1,5 +1,5 @@
 import { afterEach, describe, expect, it } from "vitest";
-import { openPtpCamera } from "../../../controller/cameras/ptpCamera.ts";
+import { openPtpCamera } from "../../../controller/shutter/ptpCamera.ts";
 import type { Camera } from "../../../controller/cameras/camera.ts";
 import type { ClockSetting } from "../../../controller/shutter/cameraTime.ts";
 import { keepDiary } from "../../support/cameraDiary.ts";

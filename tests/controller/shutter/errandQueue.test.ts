@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { realMs } from "../../../controller/clock.ts";
+import { realMs } from "../../../controller/timing/clock.ts";
 import type { Errand, Need } from "../../../controller/shutter/errand.ts";
 import { ErrandQueue } from "../../../controller/shutter/errandQueue.ts";
 import { NightError } from "../../../core/errors.ts";

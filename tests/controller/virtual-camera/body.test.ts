@@ -1,5 +1,5 @@
 import { describe, expect, test } from "vitest";
-import { createClock } from "../../../controller/clock.ts";
+import { createClock } from "../../../controller/timing/clock.ts";
 import { batteryPercent } from "../../../controller/virtual-camera/battery.ts";
 import { createCameraClock } from "../../../controller/virtual-camera/cameraClock.ts";
 import { Store } from "../../../controller/virtual-camera/store.ts";

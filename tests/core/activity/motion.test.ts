@@ -3,7 +3,7 @@ import { meterFrame, startMeter } from "../../../core/photometry/meter.ts";
 import type { CurtainMotion } from "../../../core/photometry/reading.ts";
 import { createRandom } from "../../../core/random.ts";
 import { FULL_FRAME_SENSOR, renderFrame, TONE_CURVES } from "../../../core/simulation/render.ts";
-import { driftingCurtainScene, SCENE_START_UTC_MS } from "../../../core/simulation/scenes.ts";
+import { driftingCurtainScene, SCENE_START_UTC_MS } from "../../support/scenes.ts";
 import { monotonicMs, utcMs } from "../../../core/units.ts";
 import {
   paintedSky,

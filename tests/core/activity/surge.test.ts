@@ -3,8 +3,8 @@ import { observeActivity, startSurgeWatch } from "../../../core/activity/surge.t
 import { luminanceCdM2Of, stopsFromMidGrey } from "../../../core/exposure/exposure.ts";
 import type { FrameObservation } from "../../../core/exposure/observation.ts";
 import { createRandom } from "../../../core/random.ts";
-import { makeSky, type SkyKind } from "../../../core/simulation/skySuite.ts";
-import { readSky } from "../../../core/simulation/rehearsalSky.ts";
+import { makeSky, type SkyKind } from "../../support/skySuite.ts";
+import { readSky } from "../../../core/rehearsal/givenSky.ts";
 import { monotonicMs } from "../../../core/units.ts";
 
 const exposure = { exposureSeconds: 10, iso: 1600, fNumber: 2.8 };

@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { NO_EDITS, cutFrameSets } from "../../../core/frames/frameSets.ts";
-import type { FrameRecord } from "../../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../../core/watch/frameRecord.ts";
 import { utcMs } from "../../../core/units.ts";
 import { NIGHT_START_UTC_MS, makeFrame } from "../../support/frameRecords.ts";
 

@@ -7,7 +7,7 @@ import {
   type ReconciliationInput,
   type ReconciliationStep,
 } from "../../../core/frames/reconcile.ts";
-import type { FrameRecord } from "../../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../../core/watch/frameRecord.ts";
 import { utcMs } from "../../../core/units.ts";
 import { NIGHT_START_UTC_MS, makeFrame } from "../../support/frameRecords.ts";
 

@@ -4,7 +4,7 @@ import { encodeSrgb, linearOfCode } from "../../../core/photometry/srgb.ts";
 import { findStars, type StarField } from "../../../core/photometry/starWidth.ts";
 import { createRandom } from "../../../core/random.ts";
 import { FULL_FRAME_SENSOR, renderFrame, TONE_CURVES } from "../../../core/simulation/render.ts";
-import { SCENE_START_UTC_MS, starScene } from "../../../core/simulation/scenes.ts";
+import { SCENE_START_UTC_MS, starScene } from "../../support/scenes.ts";
 
 const TABLE = lightTable(startToneResponse());
 const WIDTH = 420;

@@ -10,7 +10,7 @@ import {
   SCENE_START_UTC_MS,
   starScene,
   uniformScene,
-} from "../../../core/simulation/scenes.ts";
+} from "../../support/scenes.ts";
 import { channelGrain, linearPerCdM2 } from "../../../core/simulation/sensor.ts";
 import {
   createSky,

@@ -9,11 +9,7 @@ import {
   skyLuminanceCdM2,
   type SkyStory,
 } from "../../../core/simulation/sky.ts";
-import {
-  driftingCurtainScene,
-  SCENE_START_UTC_MS,
-  uniformScene,
-} from "../../../core/simulation/scenes.ts";
+import { driftingCurtainScene, SCENE_START_UTC_MS, uniformScene } from "../../support/scenes.ts";
 import { moonPosition, sunPosition } from "../../../core/sky/ephemeris.ts";
 import type { UtcMs } from "../../../core/units.ts";
 

@@ -1,7 +1,7 @@
 import { cleanup, fireEvent, render, screen, within } from "@testing-library/svelte";
 import { afterEach, expect, test, vi } from "vitest";
 
-import type { TonightResult } from "../../../core/night/tonightResult.ts";
+import type { TonightResult } from "../../../core/rehearsal/tonightResult.ts";
 import { utcMs } from "../../../core/units.ts";
 import FrameDetails from "../../../ui/lib/components/FrameDetails.svelte";
 import Histogram from "../../../ui/lib/components/Histogram.svelte";

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import type { NightLight } from "../../../core/night/nightLight.ts";
+import type { NightLight } from "../../../core/plan/nightLight.ts";
 import { clockTime } from "../../../ui/lib/format/time.ts";
 import { lightWords } from "../../../ui/lib/strip/lightWords.ts";
 

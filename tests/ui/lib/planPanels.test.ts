@@ -1,7 +1,7 @@
 import { cleanup, render, screen, within } from "@testing-library/svelte";
 import { afterEach, expect, test, vi } from "vitest";
 
-import { checklistOf, UNKNOWN_CAMERA } from "../../../core/night/checklist.ts";
+import { checklistOf, UNKNOWN_CAMERA } from "../../../core/plan/checklist.ts";
 import AuroraByHour from "../../../ui/lib/plan/AuroraByHour.svelte";
 import AuroraByKp from "../../../ui/lib/plan/AuroraByKp.svelte";
 import ChecklistPanel from "../../../ui/lib/plan/ChecklistPanel.svelte";

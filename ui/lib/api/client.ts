@@ -1,9 +1,9 @@
 import type { WatchView } from "../../../core/api/messages.ts";
 import type { NightCurves } from "../../../core/api/nightCurves.ts";
-import type { NightLight } from "../../../core/night/nightLight.ts";
+import type { NightLight } from "../../../core/plan/nightLight.ts";
 import type { ExposureSettings } from "../../../core/exposure/settings.ts";
-import type { FrameRecord } from "../../../core/night/frameRecord.ts";
-import { words } from "../words/words.ts";
+import type { FrameRecord } from "../../../core/watch/frameRecord.ts";
+import { words } from "../../../core/words/words.ts";
 
 /** A refusal of the daemon, or its silence, as one sentence that can be shown. */
 export class ApiError extends Error {

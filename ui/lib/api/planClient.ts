@@ -8,9 +8,9 @@ import type {
   TonightQuery,
   TonightView,
 } from "../../../core/api/planMessages.ts";
-import type { Checklist, ChecklistNeeds } from "../../../core/night/checklist.ts";
-import type { KitInput } from "../../../core/night/kit.ts";
-import type { ToldKit } from "../../../core/night/kitFromCamera.ts";
+import type { Checklist, ChecklistNeeds } from "../../../core/plan/checklist.ts";
+import type { KitInput } from "../../../core/plan/kit.ts";
+import type { ToldKit } from "../../../core/plan/kitFromCamera.ts";
 import { ApiError, ask, tell } from "./client.ts";
 
 export function fetchPlan(query: PlanQuery): Promise<PlanAnswer> {

@@ -1,4 +1,4 @@
-import { words } from "../words/words.ts";
+import { words } from "../../../core/words/words.ts";
 import { ApiError } from "./client.ts";
 
 /** What went wrong with a request, as one sentence that can be shown. */

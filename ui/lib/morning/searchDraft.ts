@@ -1,5 +1,5 @@
 import type { FrameSearch } from "../../../core/api/houseMessages.ts";
-import { morningWords } from "../words/morningWords.ts";
+import { morningWords } from "../../../core/words/morningWords.ts";
 
 /** A search as it stands in the fields: texts, whatever was typed. */
 export type SearchDraft = {

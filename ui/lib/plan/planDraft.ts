@@ -1,7 +1,7 @@
 import type { PlanQuery } from "../../../core/api/planMessages.ts";
-import { resolveKit, type Kit, type KitInput, type SensorClass } from "../../../core/night/kit.ts";
-import type { ToldKit } from "../../../core/night/kitFromCamera.ts";
-import { planWords } from "../words/planWords.ts";
+import { resolveKit, type Kit, type KitInput, type SensorClass } from "../../../core/plan/kit.ts";
+import type { ToldKit } from "../../../core/plan/kitFromCamera.ts";
+import { planWords } from "../../../core/words/planWords.ts";
 
 /** A plan's query as it stands in the fields: texts, whatever the photographer has typed. */
 export type PlanDraft = {

@@ -1,5 +1,5 @@
 import type { WatchView } from "../../../core/api/messages.ts";
-import { words } from "../words/words.ts";
+import { words } from "../../../core/words/words.ts";
 
 /** A camera as the chooser shows it. */
 export type CameraChoice = {

@@ -21,7 +21,7 @@ import {
   type KitDraft,
   type PlanDraft,
 } from "../plan/planDraft.ts";
-import { planWords } from "../words/planWords.ts";
+import { planWords } from "../../../core/words/planWords.ts";
 import { store, stored } from "./stored.ts";
 
 const DRAFT_KEY = "nattvakt.plan";

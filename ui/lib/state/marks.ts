@@ -1,7 +1,7 @@
 import type { WatchView } from "../../../core/api/messages.ts";
 import { stops } from "../format/figures.ts";
 import { stretch } from "../format/time.ts";
-import { words } from "../words/words.ts";
+import { words } from "../../../core/words/words.ts";
 
 /** A surge, a gap or a guard, as the strip marks it and the list beside it tells it. */
 export type NightMark = {

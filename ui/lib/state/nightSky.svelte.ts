@@ -1,5 +1,5 @@
 import type { NightSummary } from "../../../core/api/messages.ts";
-import type { NightLight } from "../../../core/night/nightLight.ts";
+import type { NightLight } from "../../../core/plan/nightLight.ts";
 import { fetchLight } from "../api/client.ts";
 
 /** Twilight, darkness and Moon over the night that is looked at. */

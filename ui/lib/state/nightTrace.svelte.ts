@@ -1,5 +1,5 @@
 import type { NightCurves } from "../../../core/api/nightCurves.ts";
-import type { FrameRecord } from "../../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../../core/watch/frameRecord.ts";
 import type { CameraNight } from "../api/client.ts";
 import { merged, pointOf, pointsOf, type TracePoint } from "./tracePoint.ts";
 

@@ -1,5 +1,5 @@
 import type { PlanQuery, TonightView } from "../../../core/api/planMessages.ts";
-import type { TonightWeather } from "../../../core/night/tonightSky.ts";
+import type { TonightWeather } from "../../../core/rehearsal/tonightSky.ts";
 import * as api from "../api/planClient.ts";
 import { sentenceOf } from "../api/sentence.ts";
 

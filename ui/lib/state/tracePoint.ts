@@ -1,5 +1,5 @@
 import type { NightCurves } from "../../../core/api/nightCurves.ts";
-import type { FrameRecord } from "../../../core/night/frameRecord.ts";
+import type { FrameRecord } from "../../../core/watch/frameRecord.ts";
 
 /** One frame as the night strip draws it. */
 export type TracePoint = {

@@ -1,4 +1,4 @@
-import type { NightLight } from "../../../core/night/nightLight.ts";
+import type { NightLight } from "../../../core/plan/nightLight.ts";
 import { clockTime } from "../format/time.ts";
 import type { KeogramTiles } from "../state/keogramTiles.svelte.ts";
 import type { NightMark } from "../state/marks.ts";

@@ -1,8 +1,8 @@
-import type { NightLight } from "../../../core/night/nightLight.ts";
+import type { NightLight } from "../../../core/plan/nightLight.ts";
 import { LIGHTS } from "../../../core/sky/light.ts";
 import { percent } from "../format/figures.ts";
 import { clockTime } from "../format/time.ts";
-import { words } from "../words/words.ts";
+import { words } from "../../../core/words/words.ts";
 
 type Stretch = { readonly startUtcMs: number; readonly endUtcMs: number };
 

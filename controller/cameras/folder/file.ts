@@ -1,0 +1,122 @@
+import { open, type FileHandle } from "node:fs/promises";
+import exifr from "exifr";
+import {
+  findLargestJpeg,
+  type ByteRange,
+  type FileSearch,
+} from "../../../core/metadata/rawPreview.ts";
+import type { FileTimes } from "./pairing.ts";
+
+/** A whole picture file, and what of it is kept and metered. */
+export type FolderPicture = FileTimes & {
+  readonly jpeg: Uint8Array;
+  /** False when `jpeg` is a preview out of a raw file. */
+  readonly isOriginal: boolean;
+};
+
+/** Bytes at the end in which a JPEG's end marker is looked for; some writers pad with zeros. */
+const TAIL_BYTES = 512;
+
+/**
+ * Reads a picture file if it is whole: a JPEG with its end marker, or a raw file of TIFF structure
+ * whose largest preview has one.
+ *
+ * @returns "unfinished" while something is missing, "other" for what is no picture.
+ */
+export async function readPicture(path: string): Promise<FolderPicture | "unfinished" | "other"> {
+  const file = await open(path, "r");
+  try {
+    const { size } = await file.stat();
+    const head = await readAt(file, { offset: 0, bytes: Math.min(4, size) });
+    if (head.length < 4) return "unfinished";
+    if (head[0] === 0xff && head[1] === 0xd8) return await readJpeg(file, size);
+    return isTiff(head) ? await readRaw(file, size) : "other";
+  } finally {
+    await file.close();
+  }
+}
+
+async function readJpeg(file: FileHandle, size: number): Promise<FolderPicture | "unfinished"> {
+  const range = { offset: 0, bytes: size };
+  if (!(await endsAsJpeg(file, range))) return "unfinished";
+  const jpeg = await readAt(file, range);
+  return { jpeg, isOriginal: true, ...(await timesOf(jpeg)) };
+}
+
+/** Exif fits into one segment of a JPEG, and lies at its front. */
+const JPEG_HEAD_BYTES = 128 * 1024;
+
+/** What a JPEG says of its time; null while it is not whole. */
+export async function readJpegTimes(path: string): Promise<FileTimes | null> {
+  const file = await open(path, "r");
+  try {
+    const { size } = await file.stat();
+    if (!(await endsAsJpeg(file, { offset: 0, bytes: size }))) return null;
+    return await timesOf(await readAt(file, { offset: 0, bytes: Math.min(JPEG_HEAD_BYTES, size) }));
+  } finally {
+    await file.close();
+  }
+}
+
+/** Exif lies at the front of raw files of TIFF structure; the sensor's data is not needed for it. */
+const RAW_HEAD_BYTES = 1024 * 1024;
+
+async function readRaw(file: FileHandle, size: number): Promise<FolderPicture | "unfinished"> {
+  const range = await answerSearch(file, findLargestJpeg(size));
+  if (range === null || !(await endsAsJpeg(file, range))) return "unfinished";
+  const jpeg = await readAt(file, range);
+  const head = await readAt(file, { offset: 0, bytes: Math.min(RAW_HEAD_BYTES, size) });
+  return { jpeg, isOriginal: false, ...(await timesOf(head)) };
+}
+
+function isTiff(head: Uint8Array): boolean {
+  const [a, b] = head;
+  return (a === 0x49 && b === 0x49) || (a === 0x4d && b === 0x4d);
+}
+
+async function endsAsJpeg(file: FileHandle, range: ByteRange): Promise<boolean> {
+  const bytes = Math.min(TAIL_BYTES, range.bytes);
+  const tail = await readAt(file, { offset: range.offset + range.bytes - bytes, bytes });
+  let end = tail.length;
+  while (end > 2 && tail[end - 1] === 0) end -= 1;
+  return tail[end - 2] === 0xff && tail[end - 1] === 0xd9;
+}
+
+async function answerSearch<T>(file: FileHandle, search: FileSearch<T>): Promise<T> {
+  let step: IteratorResult<ByteRange, T> = search.next();
+  while (!step.done) step = search.next(await readAt(file, step.value));
+  return step.value;
+}
+
+async function readAt(file: FileHandle, range: ByteRange): Promise<Uint8Array> {
+  const buffer = new Uint8Array(range.bytes);
+  const { bytesRead } = await file.read(buffer, 0, range.bytes, range.offset);
+  return bytesRead < range.bytes ? buffer.subarray(0, bytesRead) : buffer;
+}
+
+/** Capture date and exposure from the file's Exif; a file without stays without. */
+async function timesOf(bytes: Uint8Array): Promise<FileTimes> {
+  try {
+    const tags = (await exifr.parse(Buffer.from(bytes.buffer, bytes.byteOffset, bytes.length), {
+      pick: ["DateTimeOriginal", "SubSecTimeOriginal", "ExposureTime"],
+      reviveValues: false,
+    })) as Record<string, unknown> | undefined;
+    const exposure = tags?.["ExposureTime"];
+    return {
+      captureMs: captureMsOf(tags?.["DateTimeOriginal"], tags?.["SubSecTimeOriginal"]),
+      exposureSeconds: typeof exposure === "number" && exposure > 0 ? exposure : null,
+    };
+  } catch {
+    // Exif that cannot be read is as good as none: the order of arrival tells.
+    return { captureMs: null, exposureSeconds: null };
+  }
+}
+
+function captureMsOf(date: unknown, subSeconds: unknown): number | null {
+  const match = /^(\d{4}):(\d\d):(\d\d) (\d\d):(\d\d):(\d\d)/.exec(String(date ?? ""));
+  if (!match) return null;
+  const [year, month, day, hour, minute, second] = match.slice(1).map(Number);
+  const wholeMs = Date.UTC(year!, month! - 1, day, hour, minute, second);
+  const fraction = /^\d+/.exec(String(subSeconds ?? "").trim())?.[0];
+  return wholeMs + (fraction === undefined ? 0 : Math.round(Number(`0.${fraction}`) * 1000));
+}

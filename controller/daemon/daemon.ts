@@ -1,0 +1,179 @@
+import type { Server } from "node:http";
+import { resolve } from "node:path";
+import { utcMs, type MonotonicMs } from "../../core/units.ts";
+import { holdDataFolder } from "../archive/holdDataFolder.ts";
+import { createClock, startOrigin } from "../timing/clock.ts";
+import { cameraTargets, type CameraTarget, type StartOptions } from "../config.ts";
+import { claimFromAids, endAids, openAids } from "./cameraAids.ts";
+import { CameraDesk, cameraIdsOf, type CameraDeskParts } from "./cameraDesk.ts";
+import { NightPlace } from "./nightPlace.ts";
+import { nightLines, openNight, type OpenNight } from "./openNight.ts";
+import { OpenedParts } from "./openedParts.ts";
+import { openRelease } from "./openRelease.ts";
+import { openSensors, placedBySensor } from "./openSensors.ts";
+import { packageVersion } from "./packageVersion.ts";
+import { servePage } from "./servePage.ts";
+import { framingOf, startOrderNow } from "./startOrder.ts";
+import { openLog } from "../log.ts";
+import { NightHost } from "../night/nightHost.ts";
+import { readProfiles } from "../profiles/readProfiles.ts";
+import type { ChosenRelease } from "../release/parseRelease.ts";
+import type { SensorDesk } from "../sensors/sensorDesk.ts";
+import { openDoor } from "../web/server.ts";
+
+/** The running program. */
+export type Daemon = {
+  /** Where the page is. */
+  readonly address: string;
+  /** Resolves when every watch has ended by itself. */
+  readonly finished: Promise<void>;
+  /** Ends everything in order. */
+  readonly stop: () => Promise<void>;
+  /** Ends everything now; the open shutter is closed all the same. */
+  readonly abandon: () => Promise<void>;
+};
+
+/**
+ * Builds the program from its parts and sets the watch going: the one place that makes real
+ * cameras, clocks, files and servers.
+ *
+ * @param print  Takes one line for the terminal.
+ * @param devices  Stand in for hardware, in tests.
+ * @throws NightError with one sentence for whatever stands in the way.
+ */
+export async function startDaemon(
+  asked: StartOptions,
+  print: (line: string) => void,
+  devices: Pick<CameraDeskParts, "contact"> = {},
+): Promise<Daemon> {
+  const targets = cameraTargets(asked);
+  const dataDir = resolve(asked.data);
+  const opened = new OpenedParts();
+  try {
+    // Another one that runs already is found out before anything else is touched.
+    const door = opened.add(await openDoor(asked.port), (one) => one.close());
+    opened.add(holdDataFolder(dataDir), (letGo) => letGo());
+    const profiles = readProfiles(dataDir);
+    const release = await openRelease(targets, profiles.releases, print);
+    const sensors = opened.add(openSensors(asked, profiles.sensors, print), (one) => one.close());
+    const options = await placedBySensor(asked, sensors, print);
+    return await startOn({ ...devices, targets, release, sensors, door, opened }, options, print);
+  } catch (thrown) {
+    await opened.close();
+    throw thrown;
+  }
+}
+
+/** What there is to watch with. */
+type Equipment = Pick<CameraDeskParts, "contact"> & {
+  readonly targets: readonly CameraTarget[];
+  readonly release: ChosenRelease | null;
+  readonly sensors: SensorDesk;
+  /** Where the page will be. */
+  readonly door: Server;
+  readonly opened: OpenedParts;
+};
+
+type WatchingParts = {
+  readonly cameras: CameraDesk;
+  readonly host: NightHost;
+  readonly sensors: SensorDesk;
+  readonly print: (line: string) => void;
+};
+
+async function startOn(
+  equipment: Equipment,
+  options: StartOptions,
+  print: (line: string) => void,
+): Promise<Daemon> {
+  const { targets, sensors, door, opened } = equipment;
+  const dataDir = resolve(options.data);
+  const isDemo = targets.some((target) => target.kind === "virtual");
+  const cameraIds = cameraIdsOf(targets);
+
+  const night = targets.length === 0 ? null : await openNight(options, isDemo, cameraIds, print);
+  const clock = createClock(
+    night?.origin ?? startOrigin({ rate: 1, startUtcMs: utcMs(Date.now()) }),
+  );
+  const { log } = opened.add(openLog(dataDir), (one) => one.close());
+
+  const desk = new CameraDesk({ ...equipment, options, origin: clock.origin, print });
+  const cameras = opened.add(desk, (one) => one.close());
+  const nightPlace = new NightPlace(options, night);
+  const startOrder = () => startOrderNow(options, clock, nightPlace.place);
+  const aids = openAids({ cameras, clock, dataDir, skyExposure: () => startOrder().first });
+  const host = new NightHost({
+    version: packageVersion(),
+    dataDir,
+    clock,
+    log,
+    catalogue: night?.catalogue ?? null,
+    cameraIds,
+    openCamera: (cameraId, { nightDir }) =>
+      cameras.openForWatch(cameraId, nightDir, { log, print }),
+    framing: framingOf(options, isDemo),
+    claimCamera: () => claimFromAids(aids),
+    startOrder,
+    runningOrder: night?.order ?? null,
+    print,
+  });
+  hearSensors(sensors, { host, nightPlace, dawnMs: () => startOrder().settings.dawnMs, print });
+
+  const { "kp-feed": kpFeedUrl } = options;
+  const sensedPlace = () => sensors.place;
+  const page = opened.add(
+    await servePage({ door, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log }),
+    (one) => one.close(),
+  );
+  print(`The page: ${page.address}`);
+
+  const shutDown = async (endWatches: () => Promise<void>): Promise<void> => {
+    await endAids(aids);
+    await endWatches();
+    await opened.close();
+  };
+  try {
+    if (night) await watch(night, { cameras, host, sensors, print });
+  } catch (thrown) {
+    await shutDown(() => host.abandon());
+    throw thrown;
+  }
+  return {
+    address: page.address,
+    finished: host.finished,
+    stop: () => shutDown(() => host.stop()),
+    abandon: () => shutDown(() => host.abandon()),
+  };
+}
+
+/** Hands on what the sensors say; a receiver's first fix may move the night and its dawn. */
+function hearSensors(
+  sensors: SensorDesk,
+  told: {
+    readonly host: NightHost;
+    readonly nightPlace: NightPlace;
+    readonly dawnMs: () => MonotonicMs | null;
+    readonly print: (line: string) => void;
+  },
+): void {
+  const { host, nightPlace, dawnMs, print } = told;
+  sensors.onEvent((event) => {
+    host.sense(event);
+    if (event.kind !== "place" || !nightPlace.learn(event)) return;
+    print("The GNSS receiver has told the night's place.");
+    host.placeFound(dawnMs());
+  });
+}
+
+/** Sets every camera's watch going. */
+async function watch(
+  night: OpenNight,
+  { cameras, host, sensors, print }: WatchingParts,
+): Promise<void> {
+  if (night.order.isDemo) await cameras.startVirtual(night);
+  for (const line of nightLines(night)) print(line);
+  host.startAll();
+  // What a receiver said while the night was being prepared belongs to the night, too.
+  const { laptopLessGnssMs } = sensors;
+  if (laptopLessGnssMs !== null) host.sense({ kind: "clock", laptopLessGnssMs });
+}

@@ -1,0 +1,89 @@
+import type { ErrorCode } from "../errors.ts";
+import type { Exposure } from "../exposure/exposure.ts";
+import type { ExposureSettings } from "../exposure/settings.ts";
+import type { FrameObservation } from "../exposure/governor.ts";
+import type { Reading } from "../photometry/reading.ts";
+import type { MonotonicMs } from "../units.ts";
+import type { GapSpan, SurgeSpan } from "./state.ts";
+import type { WatchSettings } from "../night/watchSettings.ts";
+
+/**
+ * Everything that can happen to a watch. `atMs` is when it happened on the night's clock; the
+ * list of a night's events, fed through the reducer, gives every decision again.
+ */
+export type WatchEvent = { readonly atMs: MonotonicMs } & (
+  | {
+      /** The photographer, or a restart after a break, sets the watch going. */
+      readonly kind: "started";
+      readonly settings: WatchSettings;
+      /** Exposure of the first frame, from the plan's sky; null: the governor's own guess. */
+      readonly first: Exposure | null;
+      /** Index of the first frame to take: above 0 after a break. */
+      readonly nextFrameIndex: number;
+      /** What the frames before a break said, oldest first. */
+      readonly history: readonly FrameObservation[];
+      /** Surges and gaps of the night before this watch; left out: there were none. */
+      readonly earlier?: {
+        readonly surges: readonly SurgeSpan[];
+        readonly gaps: readonly GapSpan[];
+      };
+    }
+  | { readonly kind: "paused" }
+  | { readonly kind: "resumed" }
+  | { readonly kind: "stopped" }
+  | { readonly kind: "settingsChanged"; readonly exposure: Partial<ExposureSettings> }
+  /** The time that a `wake` effect asked for has come. */
+  | { readonly kind: "woke" }
+  | {
+      readonly kind: "cameraConnected";
+      readonly isoLadder: readonly number[];
+      /** ISO that stands on the camera and cannot be set from here; left out or null: it can be. */
+      readonly fixedIso?: number | null;
+      readonly fNumber: number | null;
+      readonly program: "manual" | "other" | "unknown";
+      readonly canTakeFrames: boolean;
+      /** Camera clock less ours, milliseconds; left out or null: not readable. */
+      readonly clockOffsetMs?: number | null;
+      /** An earlier night has taught the meter this camera's tone curve. */
+      readonly isToneCurveKnown: boolean;
+    }
+  | { readonly kind: "shutterOpened"; readonly frameIndex: number }
+  | { readonly kind: "shutterClosed"; readonly frameIndex: number; readonly happened: Exposure }
+  | { readonly kind: "cameraReady" }
+  | { readonly kind: "frameArrived"; readonly frameIndex: number }
+  | { readonly kind: "frameMissing"; readonly frameIndex: number; readonly why: string }
+  | { readonly kind: "frameKept"; readonly frameIndex: number }
+  /** The disk refused a file, or a row (then `frameIndex` is null). */
+  | { readonly kind: "keepFailed"; readonly frameIndex: number | null; readonly sentence: string }
+  | { readonly kind: "readingArrived"; readonly frameIndex: number; readonly reading: Reading }
+  | { readonly kind: "readingFailed"; readonly frameIndex: number; readonly sentence: string }
+  | {
+      readonly kind: "statusRead";
+      readonly batteryPercent: number | null;
+      readonly freeBytes: number | null;
+      readonly freeFrames: number | null;
+    }
+  | { readonly kind: "lightSampled"; readonly value: number }
+  /** What the climate sensor beside the camera says; humidity is relative, over water. */
+  | {
+      readonly kind: "climateRead";
+      readonly temperatureC: number;
+      readonly humidityPercent: number | null;
+    }
+  /** A GNSS receiver was heard: our clock less its, milliseconds. */
+  | { readonly kind: "clockCompared"; readonly oursLessGnssMs: number }
+  /** The night's place became known while it ran, and with it when it ends. */
+  | { readonly kind: "placeFound"; readonly dawnMs: MonotonicMs | null }
+  | {
+      readonly kind: "cameraFailed";
+      readonly code: ErrorCode;
+      readonly sentence: string;
+      readonly frameIndex: number | null;
+      /** True when the link is lost and only `connectCamera` brings it back. */
+      readonly gone: boolean;
+    }
+  | { readonly kind: "cameraClosed" }
+);
+
+/** Payload of the `started` event without its time, as the composition root builds it. */
+export type StartOrder = Omit<Extract<WatchEvent, { kind: "started" }>, "atMs" | "kind">;

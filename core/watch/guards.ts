@@ -1,0 +1,108 @@
+import type { Reading } from "../photometry/reading.ts";
+import type { MonotonicMs } from "../units.ts";
+import { guardDew } from "./environmentGuards.ts";
+import { clearGuard, raiseGuard } from "./guardNotice.ts";
+import type { EndedBy, StarTrack, WatchState } from "./state.ts";
+
+/** Stars this much wider than at their best, frame after frame, are a lens going soft. Common practice, no source. */
+const STAR_WIDTH_RATIO_MAX = 1.35;
+/** With dew or frost the stars also fade; fewer than this share of them left tells it from focus. */
+const STAR_COUNT_RATIO_DEW = 0.6;
+/** So many frames in a row before a guard is raised, so that a passing cloud raises none. */
+const WORSE_FRAME_COUNT = 6;
+const STAR_COUNT_MIN = 12;
+
+/** Says what has to be set by hand on a camera whose ISO cannot be set from here. */
+export function guardFromFixedIso(
+  state: WatchState,
+  fixedIso: number | null,
+  atMs: MonotonicMs,
+): WatchState {
+  if (fixedIso === null) return state;
+  return raiseGuard(state, atMs, {
+    guard: "camera",
+    level: "note",
+    sentence: `ISO cannot be set from here: set ISO ${fixedIso} on the camera by hand and leave it there. The exposure is governed by time alone.`,
+  });
+}
+
+/** Battery and card against their limits. */
+export function guardsFromStatus(state: WatchState, atMs: MonotonicMs): WatchState {
+  return guardCard(guardBattery(state, atMs), atMs);
+}
+
+function guardBattery(state: WatchState, atMs: MonotonicMs): WatchState {
+  const percent = state.batteryPercent;
+  const { batteryWarningPercent, batteryStopPercent } = state.settings;
+  if (percent === null || percent > batteryWarningPercent) return clearGuard(state, "battery");
+  return raiseGuard(state, atMs, {
+    guard: "battery",
+    level: percent <= batteryStopPercent ? "stop" : "warning",
+    sentence: `Camera battery at ${Math.round(percent)} %. The watch ends in order at ${batteryStopPercent} %; a warm spare gives you the rest of the night.`,
+  });
+}
+
+function guardCard(state: WatchState, atMs: MonotonicMs): WatchState {
+  const frames = state.freeFrames;
+  if (frames === null || frames > state.settings.cardWarningFrames) {
+    return state.guards.some((guard) => guard.guard === "storage" && guard.level === "warning")
+      ? clearGuard(state, "storage")
+      : state;
+  }
+  return raiseGuard(state, atMs, {
+    guard: "storage",
+    level: frames <= 0 ? "stop" : "warning",
+    sentence:
+      frames <= 0
+        ? "The card is full. Everything taken is kept; put in another card and start again."
+        : `Room for ${frames} more frames on the card. The watch ends when it is full; have another card ready.`,
+  });
+}
+
+/** The reason for ending now, if there is one. */
+export function endReason(state: WatchState, atMs: MonotonicMs): EndedBy | null {
+  const { untilMs, dawnMs, frameCountMax, batteryStopPercent } = state.settings;
+  if (untilMs !== null && atMs >= untilMs) return "time";
+  if (dawnMs !== null && atMs >= dawnMs) return "dawn";
+  if (frameCountMax !== null && state.takenCount >= frameCountMax) return "frames";
+  if (state.batteryPercent !== null && state.batteryPercent <= batteryStopPercent) return "battery";
+  if (state.freeFrames !== null && state.freeFrames <= 0) return "card";
+  return null;
+}
+
+/**
+ * Watches the stars' width and number for a lens that goes soft: wider and fewer is dew or frost,
+ * wider alone is the focus ring.
+ */
+export function guardFromStars(state: WatchState, reading: Reading, atMs: MonotonicMs): WatchState {
+  const { starWidthPx, starCount } = reading;
+  if (starWidthPx === null || starCount < STAR_COUNT_MIN) return state;
+  const { bestWidthPx, bestCount, worseCount } = state.stars;
+  // The best is a slow minimum, so that one lucky frame does not set it.
+  const best =
+    bestWidthPx === null
+      ? starWidthPx
+      : bestWidthPx + (starWidthPx < bestWidthPx ? 0.2 : 0.002) * (starWidthPx - bestWidthPx);
+  const isWorse = bestWidthPx !== null && starWidthPx > STAR_WIDTH_RATIO_MAX * bestWidthPx;
+  const stars: StarTrack = {
+    bestWidthPx: isWorse ? bestWidthPx : best,
+    bestCount: isWorse ? bestCount : Math.max(bestCount * 0.995, starCount),
+    worseCount: isWorse ? worseCount + 1 : 0,
+  };
+  const next = { ...state, stars };
+  if (stars.worseCount < WORSE_FRAME_COUNT) {
+    if (stars.worseCount > 0) return next;
+    const isDewy = next.guards.some(({ guard, level }) => guard === "dew" && level === "warning");
+    const clear = clearGuard(isDewy ? clearGuard(next, "dew") : next, "focus");
+    return guardDew(clear, atMs);
+  }
+  const isDew = starCount < STAR_COUNT_RATIO_DEW * bestCount;
+  const width = `${starWidthPx.toFixed(1)} px against ${(bestWidthPx ?? starWidthPx).toFixed(1)} px`;
+  return raiseGuard(next, atMs, {
+    guard: isDew ? "dew" : "focus",
+    level: "warning",
+    sentence: isDew
+      ? `Stars are wider (${width}) and fading: dew or frost on the lens. Frames go on; warm the lens, do not wipe ice.`
+      : `Stars are wider (${width}): the focus has moved. Frames go on; refocus on a bright star and tape the ring.`,
+  });
+}

@@ -1,0 +1,36 @@
+import { startSurgeWatch } from "../activity/surge.ts";
+import { startGovernor } from "../exposure/governor.ts";
+import type { WatchState } from "./state.ts";
+import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../night/watchSettings.ts";
+
+/** A watch that has not begun. */
+export function idleWatch(settings: WatchSettings = DEFAULT_WATCH_SETTINGS): WatchState {
+  return {
+    phase: { kind: "idle" },
+    settings,
+    governor: startGovernor(null),
+    surge: startSurgeWatch(),
+    stars: { bestWidthPx: null, bestCount: 0, worseCount: 0 },
+    nextFrameIndex: 0,
+    takenCount: 0,
+    taken: [],
+    unkeptCount: 0,
+    lastOpenedMs: null,
+    lastClosedMs: null,
+    readingDelaysMs: [],
+    pace: "full",
+    probesLeft: settings.probeCountMax,
+    quietSinceMs: null,
+    batteryPercent: null,
+    batteryFalls: [],
+    freeBytes: null,
+    freeFrames: null,
+    climate: null,
+    clocks: { cameraLessOursMs: null, oursLessGnssMs: null },
+    statusAskedMs: null,
+    guards: [],
+    surges: [],
+    gaps: [],
+    ignored: null,
+  };
+}

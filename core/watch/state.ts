@@ -1,0 +1,135 @@
+import type { GuardNotice } from "../api/messages.ts";
+import type { SurgeState } from "../activity/surge.ts";
+import type { Exposure } from "../exposure/exposure.ts";
+import type { GovernorState } from "../exposure/governor.ts";
+import type { MonotonicMs } from "../units.ts";
+import type { BatteryFall } from "./batteryDrain.ts";
+import type { WatchSettings } from "../night/watchSettings.ts";
+
+/** What ended a watch. */
+export type EndedBy = "time" | "frames" | "dawn" | "battery" | "card" | "hand";
+
+/** What the watch goes to once the open shutter has closed. */
+export type After = "next" | "paused" | EndedBy;
+
+/**
+ * Where the watch stands. The shutter can be open only in `ordered`, `exposing` and `closing`;
+ * each of them carries the deadline by which it must have closed.
+ */
+export type WatchPhaseState =
+  | { readonly kind: "idle" }
+  | { readonly kind: "connecting"; readonly attemptCount: number; readonly deadlineMs: MonotonicMs }
+  | { readonly kind: "waiting"; readonly startMs: MonotonicMs }
+  | { readonly kind: "between"; readonly notBeforeMs: MonotonicMs }
+  | {
+      readonly kind: "ordered";
+      readonly frameIndex: number;
+      readonly exposure: Exposure;
+      readonly deadlineMs: MonotonicMs;
+      readonly after: After;
+    }
+  | {
+      readonly kind: "exposing";
+      readonly frameIndex: number;
+      readonly exposure: Exposure;
+      readonly openedMs: MonotonicMs;
+      readonly deadlineMs: MonotonicMs;
+      readonly after: After;
+    }
+  | {
+      readonly kind: "closing";
+      readonly frameIndex: number;
+      readonly openedMs: MonotonicMs;
+      readonly deadlineMs: MonotonicMs;
+      readonly after: After;
+    }
+  | { readonly kind: "readingOut"; readonly deadlineMs: MonotonicMs; readonly after: After }
+  | { readonly kind: "paused" }
+  | {
+      readonly kind: "recovering";
+      readonly attemptCount: number;
+      readonly retryMs: MonotonicMs;
+      readonly sentence: string;
+    }
+  /** Over; the last frames may still be on their way until `closeMs`. */
+  | { readonly kind: "ending"; readonly by: EndedBy; readonly closeMs: MonotonicMs }
+  | { readonly kind: "finished"; readonly by: EndedBy };
+
+/** A frame whose shutter has closed and whose reading has not come yet. */
+export type TakenFrame = {
+  readonly frameIndex: number;
+  readonly openedMs: MonotonicMs;
+  readonly happened: Exposure;
+};
+
+/** A guard as the reducer knows it, on the night's clock. */
+export type GuardState = Pick<GuardNotice, "guard" | "level" | "sentence"> & {
+  readonly sinceMs: MonotonicMs;
+};
+
+/** A surge of the night; `endMs` null: it is still on. */
+export type SurgeSpan = {
+  readonly startMs: MonotonicMs;
+  readonly endMs: MonotonicMs | null;
+  readonly riseStops: number;
+};
+
+/** A time without frames, and why; `endMs` null: it is still open. */
+export type GapSpan = {
+  readonly startMs: MonotonicMs;
+  readonly endMs: MonotonicMs | null;
+  readonly why: string;
+};
+
+/** Width and number of the stars when the night was at its sharpest, and how they stand now. */
+export type StarTrack = {
+  readonly bestWidthPx: number | null;
+  readonly bestCount: number;
+  /** Frames in a row in which the stars were wider and fewer. */
+  readonly worseCount: number;
+};
+
+/** All that one watch knows; plain data. */
+export type WatchState = {
+  readonly phase: WatchPhaseState;
+  readonly settings: WatchSettings;
+  readonly governor: GovernorState;
+  readonly surge: SurgeState;
+  readonly stars: StarTrack;
+  readonly nextFrameIndex: number;
+  /** Frames whose shutter closed in this watch. */
+  readonly takenCount: number;
+  readonly taken: readonly TakenFrame[];
+  /** Frames not yet kept on disk. */
+  readonly unkeptCount: number;
+  readonly lastOpenedMs: MonotonicMs | null;
+  readonly lastClosedMs: MonotonicMs | null;
+  /** How long after closing the latest readings came, newest last. */
+  readonly readingDelaysMs: readonly number[];
+  readonly pace: "full" | "sentinel";
+  /** Frames that are still to vary the exposure for the tone curve. */
+  readonly probesLeft: number;
+  /** Since when nothing has happened in the sky. */
+  readonly quietSinceMs: MonotonicMs | null;
+  readonly batteryPercent: number | null;
+  /** When the battery went down of late, oldest first. */
+  readonly batteryFalls: readonly BatteryFall[];
+  readonly freeBytes: number | null;
+  readonly freeFrames: number | null;
+  /** What the climate sensor last said; null: there is none. */
+  readonly climate: {
+    readonly temperatureC: number;
+    readonly humidityPercent: number | null;
+  } | null;
+  /** Clocks against each other, milliseconds; null: not compared. */
+  readonly clocks: {
+    readonly cameraLessOursMs: number | null;
+    readonly oursLessGnssMs: number | null;
+  };
+  readonly statusAskedMs: MonotonicMs | null;
+  readonly guards: readonly GuardState[];
+  readonly surges: readonly SurgeSpan[];
+  readonly gaps: readonly GapSpan[];
+  /** Why the last event changed nothing, for the log. */
+  readonly ignored: string | null;
+};
