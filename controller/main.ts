@@ -1,14 +1,24 @@
 import { runCommand } from "./commandLine.ts";
-import { START_COMMAND } from "./config.ts";
+import { START_COMMAND, type StartOptions } from "./config.ts";
 import { startDaemon } from "./daemon/daemon.ts";
 import { checkStart } from "./daemon/checkStart.ts";
-import { buildPageIfStale } from "./pageBuild.ts";
+import { isPageStale } from "./pageBuild.ts";
+import { startPageBuild, type PageBuild } from "./pageBuildProcess.ts";
 
 await runCommand(START_COMMAND, async (options) => {
   // What is wrong with the call is said before anything takes time.
   await checkStart(options);
-  await buildPageIfStale();
-  const daemon = await startDaemon(options, (line) => process.stdout.write(`${line}\n`));
+  const page = isPageStale() ? startPageBuild(print) : null;
+  if (page) print("The page is being built beside the watch; this takes a few seconds.");
+  try {
+    await watch(options, page);
+  } finally {
+    page?.stop();
+  }
+});
+
+async function watch(options: StartOptions, page: PageBuild | null): Promise<void> {
+  const daemon = await startDaemon(options, print, page ? { pageState: page.state } : {});
   await new Promise<void>((resolve, reject) => {
     let isStopping = false;
     const end = (): void => {
@@ -17,7 +27,7 @@ await runCommand(START_COMMAND, async (options) => {
     };
     const asked = (): void => {
       if (isStopping) return void daemon.abandon().then(() => process.exit(1), reject);
-      process.stdout.write("Ending in order; the open frame is kept. Once more to end at once.\n");
+      print("Ending in order; the open frame is kept. Once more to end at once.");
       end();
     };
     process.on("SIGINT", asked);
@@ -25,4 +35,8 @@ await runCommand(START_COMMAND, async (options) => {
     // Asked for a number of frames, the program is done when they are; else the page stays up.
     if (options.frames !== null) void daemon.finished.then(() => isStopping || end());
   });
-});
+}
+
+function print(line: string): void {
+  process.stdout.write(`${line}\n`);
+}

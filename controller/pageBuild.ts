@@ -6,31 +6,47 @@ const UI = fileURLToPath(new URL("../ui/", import.meta.url));
 /** The page shows types and pure functions of the core, so a change there makes it stale too. */
 const CORE = fileURLToPath(new URL("../core/", import.meta.url));
 const DIST = "dist";
+const BUILT = join(UI, DIST, "index.html");
+/** Where it is built before it is moved into its place, one folder a process. */
+const ASIDE = join(UI, `../node_modules/.page-${process.pid}`);
+
+/** Whether the page has not been built, or a source is newer than what was built. */
+export function isPageStale(): boolean {
+  const builtMs = existsSync(BUILT) ? statSync(BUILT).mtimeMs : 0;
+  return Math.max(newestMs(UI), newestMs(CORE)) > builtMs;
+}
+
+/** Builds the page here and now, for whoever can do nothing without it. */
+export async function buildPageIfStale(): Promise<void> {
+  if (!isPageStale()) return;
+  process.stdout.write("Building the page once; this takes a few seconds.\n");
+  await buildPage();
+}
 
 /**
- * Builds the page when it has not been built, or when a source is newer than what was built. Two
- * that build at once do not meet: each builds aside, and moves the whole page into its place.
+ * Builds the page. Two that build at once do not meet: each builds aside, and moves the whole page
+ * into its place.
  */
-export async function buildPageIfStale(): Promise<void> {
-  const built = join(UI, DIST, "index.html");
-  const builtMs = existsSync(built) ? statSync(built).mtimeMs : 0;
-  if (Math.max(newestMs(UI), newestMs(CORE)) <= builtMs) return;
-  process.stdout.write("Building the page once; this takes a few seconds.\n");
+export async function buildPage(): Promise<void> {
   const { build } = await import("vite");
-  const aside = join(UI, `../node_modules/.page-${process.pid}`);
   await build({
     configFile: join(UI, "vite.config.ts"),
     logLevel: "error",
-    build: { outDir: aside, emptyOutDir: true },
+    build: { outDir: ASIDE, emptyOutDir: true },
   });
   rmSync(join(UI, DIST), { recursive: true, force: true });
   try {
-    renameSync(aside, join(UI, DIST));
+    renameSync(ASIDE, join(UI, DIST));
   } catch (thrown) {
     // Somebody else's page has just been moved there; it is as fresh as ours.
-    rmSync(aside, { recursive: true, force: true });
-    if (!existsSync(built)) throw thrown;
+    dropHalfBuiltPage();
+    if (!existsSync(BUILT)) throw thrown;
   }
+}
+
+/** Leaves nothing behind of a build that is given up. */
+export function dropHalfBuiltPage(): void {
+  rmSync(ASIDE, { recursive: true, force: true });
 }
 
 function newestMs(folder: string): number {

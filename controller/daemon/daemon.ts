@@ -16,6 +16,7 @@ import { servePage } from "./servePage.ts";
 import { framingOf, startOrderNow } from "./startOrder.ts";
 import { openLog } from "../log.ts";
 import { NightHost } from "../night/nightHost.ts";
+import type { PageState } from "../pageBuildProcess.ts";
 import { readProfiles } from "../profiles/readProfiles.ts";
 import type { ChosenRelease } from "../release/parseRelease.ts";
 import type { SensorDesk } from "../sensors/sensorDesk.ts";
@@ -33,18 +34,22 @@ export type Daemon = {
   readonly abandon: () => Promise<void>;
 };
 
+/** What stands in for hardware, in tests, and how far the page is. */
+export type DaemonParts = Pick<CameraDeskParts, "contact"> & {
+  readonly pageState?: () => PageState;
+};
+
 /**
  * Builds the program from its parts and sets the watch going: the one place that makes real
  * cameras, clocks, files and servers.
  *
  * @param print  Takes one line for the terminal.
- * @param devices  Stand in for hardware, in tests.
  * @throws NightError with one sentence for whatever stands in the way.
  */
 export async function startDaemon(
   asked: StartOptions,
   print: (line: string) => void,
-  devices: Pick<CameraDeskParts, "contact"> = {},
+  parts: DaemonParts = {},
 ): Promise<Daemon> {
   const targets = cameraTargets(asked);
   const dataDir = resolve(asked.data);
@@ -57,7 +62,7 @@ export async function startDaemon(
     const release = await openRelease(targets, profiles.releases, print);
     const sensors = opened.add(openSensors(asked, profiles.sensors, print), (one) => one.close());
     const options = await placedBySensor(asked, sensors, print);
-    return await startOn({ ...devices, targets, release, sensors, door, opened }, options, print);
+    return await startOn({ ...parts, targets, release, sensors, door, opened }, options, print);
   } catch (thrown) {
     await opened.close();
     throw thrown;
@@ -65,7 +70,7 @@ export async function startDaemon(
 }
 
 /** What there is to watch with. */
-type Equipment = Pick<CameraDeskParts, "contact"> & {
+type Equipment = DaemonParts & {
   readonly targets: readonly CameraTarget[];
   readonly release: ChosenRelease | null;
   readonly sensors: SensorDesk;
@@ -121,8 +126,9 @@ async function startOn(
 
   const { "kp-feed": kpFeedUrl } = options;
   const sensedPlace = () => sensors.place;
+  const { pageState = () => "ready" as const } = equipment;
   const page = opened.add(
-    await servePage({ door, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log }),
+    await servePage({ door, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log, pageState }),
     (one) => one.close(),
   );
   print(`The page: ${page.address}`);

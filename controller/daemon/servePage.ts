@@ -7,6 +7,7 @@ import { DeliverService } from "../deliver/deliverService.ts";
 import { HouseWork } from "../deliver/upkeepJobs.ts";
 import type { Log } from "../log.ts";
 import type { NightHost } from "../night/nightHost.ts";
+import type { PageState } from "../pageBuildProcess.ts";
 import { PlanService } from "../planning/planService.ts";
 import type { SensedPlace } from "../sensors/sensorDesk.ts";
 import { benchRoutes } from "../web/benchRoutes.ts";
@@ -31,8 +32,10 @@ export async function servePage(options: {
   /** Where a GNSS receiver stands; null: not known. */
   readonly sensedPlace: () => SensedPlace | null;
   readonly log: Log;
+  /** How far the page is. */
+  readonly pageState: () => PageState;
 }): Promise<Pick<WebServer, "address" | "close">> {
-  const { door, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log } = options;
+  const { door, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log, pageState } = options;
   const claim = (cameraId: string): void => {
     claimFromWatch(host, cameraId);
     claimFromAids(aids);
@@ -49,6 +52,7 @@ export async function servePage(options: {
     port: door,
     service: host,
     uiDir: UI_DIR,
+    pageState,
     cacheDir: join(dataDir, "cache"),
     extraRoutes: [
       ...planRoutes(plans, host, (cameraId) => aids.framing.pictureOf(cameraId)),

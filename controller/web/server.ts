@@ -11,8 +11,10 @@ import { attachLiveSocket } from "./liveSocket.ts";
 import { nightRoutes } from "./nightRoutes.ts";
 import type { NightService } from "../night/nightService.ts";
 import { openApiDocument } from "./openApi.ts";
+import type { PageState } from "../pageBuildProcess.ts";
 import { refusal } from "./originGuard.ts";
 import { registerRoutes, type Route } from "./route.ts";
+import { sendWaitingPage } from "./waitingPage.ts";
 import { watchRoutes } from "./watchRoutes.ts";
 
 /** A body beyond this is no setting of ours. */
@@ -27,6 +29,8 @@ export type WebServerOptions = {
   readonly service: NightService;
   /** Folder of the built page; when it is not there, the API works and says so. */
   readonly uiDir: string;
+  /** How far the page is; left out: it is built, or never will be. */
+  readonly pageState?: () => PageState;
   /** Folder for what can be made again, such as keogram slices; null: memory only. */
   readonly cacheDir?: string | null;
   /** Routes of the other parts of the program: plan, checklist, deliver. */
@@ -60,7 +64,8 @@ export async function openDoor(port: number): Promise<Server> {
 }
 
 /** Whoever comes while the program is still being put together may try again. */
-function notYet(_request: IncomingMessage, response: ServerResponse): void {
+function notYet({ url }: IncomingMessage, response: ServerResponse): void {
+  if (url === "/") return sendWaitingPage(response, "Nattvakt is starting.");
   response.writeHead(503, { "retry-after": "1" }).end("Nattvakt is starting.\n");
 }
 
@@ -123,11 +128,19 @@ function furnish(
       new NightError("web.not_found", `The API has no ${request.method} ${request.originalUrl}.`),
     );
   });
-  servePage(app, options.uiDir);
+  servePage(app, options);
   app.use(errorAnswer(options.log));
 }
 
-function servePage(app: Express, uiDir: string): void {
+function servePage(app: Express, { uiDir, pageState }: WebServerOptions): void {
+  // An older page may lie there; it knows another API, and would not ask again by itself.
+  app.get("/", (_request, response, next) => {
+    if (pageState?.() !== "building") return next();
+    sendWaitingPage(
+      response,
+      "The page is being built for the first time; the watch does not wait for it. It opens here in a few seconds.",
+    );
+  });
   // Names of built scripts and styles carry their content's hash; the page itself does not.
   app.use("/assets", express.static(`${uiDir}/assets`, { immutable: true, maxAge: "365d" }));
   app.use(express.static(uiDir, { cacheControl: false, index: "index.html" }));

@@ -1,6 +1,7 @@
-import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { createHash } from "node:crypto";
+import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from "node:fs";
 import { request as httpRequest } from "node:http";
-import { connect } from "node:net";
+import { connect, type AddressInfo } from "node:net";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 
@@ -12,15 +13,18 @@ import { WebSocket } from "ws";
 import type { ServerMessage } from "../../../core/api/messages.ts";
 import { serverMessageSchema } from "../../../core/api/schemas.ts";
 import { COLUMN_ROWS } from "../../../controller/web/frameImages.ts";
-import { startWebServer, type WebServer } from "../../../controller/web/server.ts";
+import type { PageState } from "../../../controller/pageBuildProcess.ts";
+import { openDoor, startWebServer, type WebServer } from "../../../controller/web/server.ts";
 import { createFakeNight, writePicture, type FakeNight } from "../../support/fakeNight.ts";
 import { NIGHT_ID } from "../../support/madeUpNight.ts";
 
 let dir: string;
 let night: FakeNight;
 let server: WebServer;
+let pageState: PageState;
 
 beforeEach(async () => {
+  pageState = "ready";
   dir = mkdtempSync(join(tmpdir(), "nattvakt-web-"));
   night = createFakeNight({ framesDir: join(dir, "frames") });
   server = await startWebServer({
@@ -28,6 +32,7 @@ beforeEach(async () => {
     service: night,
     uiDir: join(dir, "ui"),
     cacheDir: join(dir, "cache"),
+    pageState: () => pageState,
   });
 });
 
@@ -65,6 +70,51 @@ test("answers on loopback, and says its own port as the Host", async () => {
   expect(await response.json()).toMatchObject({ version: "0.1.0", rate: 10 });
   for (const host of ["localhost", "127.0.0.1", "[::1]"]) {
     expect((await rawStatus({ host: `${host}:${server.port}` })).status).toBe(200);
+  }
+});
+
+test("answers with a dark page that asks again by itself while the page is being built", async () => {
+  mkdirSync(join(dir, "ui"));
+  writeFileSync(join(dir, "ui", "index.html"), "<title>an older page</title>");
+  pageState = "building";
+  const waiting = await call("/");
+  expect(waiting.status).toBe(503);
+  expect(waiting.headers.get("content-type")).toBe("text/html; charset=utf-8");
+  const html = await waiting.text();
+  expect(html).toContain("The page is being built");
+  expect(html).toContain('<meta http-equiv="refresh" content="2">');
+  // Its one style is dark, and the policy lets exactly that one through.
+  const style = /<style>([^<]*)<\/style>/.exec(html)![1]!;
+  expect(style).toContain("background:#000;color:#f00");
+  const hash = createHash("sha256").update(style).digest("base64");
+  expect(waiting.headers.get("content-security-policy")).toContain(`style-src 'sha256-${hash}'`);
+  expect((await call("/api/state")).status).toBe(200);
+
+  pageState = "ready";
+  const there = await call("/");
+  expect(there.status).toBe(200);
+  expect(await there.text()).toContain("an older page");
+});
+
+test("serves the older page where a newer one could not be built", async () => {
+  mkdirSync(join(dir, "ui"));
+  writeFileSync(join(dir, "ui", "index.html"), "<title>an older page</title>");
+  pageState = "failed";
+  expect(await (await call("/")).text()).toContain("an older page");
+});
+
+test("answers with a dark page before there is a night to show", async () => {
+  const door = await openDoor(0);
+  try {
+    const { port } = door.address() as AddressInfo;
+    const waiting = await fetch(`http://127.0.0.1:${port}/`);
+    expect(waiting.status).toBe(503);
+    expect(await waiting.text()).toContain("Nattvakt is starting.");
+    expect(waiting.headers.get("content-security-policy")).toContain("default-src 'none'");
+    const other = await fetch(`http://127.0.0.1:${port}/api/state`);
+    expect(await other.text()).toBe("Nattvakt is starting.\n");
+  } finally {
+    door.close();
   }
 });
 
