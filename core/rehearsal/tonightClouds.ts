@@ -1,7 +1,8 @@
 import type { Random } from "../random.ts";
 import { cloudLit, cloudTransmission, type CloudLayer } from "../simulation/clouds.ts";
 import { noiseLine } from "../simulation/noise.ts";
-import { directionAt, viewOf, type Direction } from "../simulation/view.ts";
+import type { Direction } from "../sky/direction.ts";
+import { directionAt, viewOf } from "../simulation/view.ts";
 import type { NightPlan } from "../plan/plan.ts";
 
 /** How cloudy the simulated nights are; within a choice every night is another one. */

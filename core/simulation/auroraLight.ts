@@ -14,7 +14,7 @@ import {
   type SeenCells,
 } from "./lineOfSight.ts";
 import { addPatches, type Patches } from "./patches.ts";
-import type { Direction } from "./view.ts";
+import type { Direction } from "../sky/direction.ts";
 
 /** The aurora of a night. */
 export type Aurora = {

@@ -1,4 +1,4 @@
-import { MakeTime, Observer, Rotation_EQJ_GAL, Rotation_EQJ_HOR } from "astronomy-engine";
+import { Rotation_EQJ_GAL } from "astronomy-engine";
 
 import { moonLight, moonPosition, sunPosition, type BodyPosition } from "../sky/ephemeris.ts";
 import { luminanceCdM2OfMag } from "../sky/luminance.ts";
@@ -8,7 +8,8 @@ import { twilightFlux, twilightZenithMag } from "../sky/twilight.ts";
 import type { UtcMs } from "../units.ts";
 import { seenHue, type Rgb } from "./colour.ts";
 import { fractalNoise } from "./noise.ts";
-import { directionOf, dot, type Direction } from "./view.ts";
+import { directionOf, dot, type Direction, type Rotation } from "../sky/direction.ts";
+import { starRotation } from "../sky/starRotation.ts";
 
 /** Glow of a distant settlement on the horizon. */
 export type TownGlow = {
@@ -30,9 +31,6 @@ export type ClearSky = {
   readonly town: TownGlow | null;
 };
 
-/** Rotation from the equator of J2000 to east, north and up, row by row. */
-export type Rotation = readonly [Direction, Direction, Direction];
-
 /** Sun, Moon and the turn of the sky at one moment. */
 export type SkyMoment = {
   readonly utcMs: UtcMs;
@@ -46,9 +44,6 @@ export type SkyMoment = {
 };
 
 type PlaceOnEarth = { readonly latitudeDeg: number; readonly longitudeDeg: number };
-
-/** Days of 2000-01-01T12:00 since 1970, in milliseconds. By definition of J2000 (UT). */
-const J2000_UTC_MS = 946_728_000_000;
 
 /** Sun, Moon and stars over a place. Source: astronomy-engine; positions without refraction. */
 export function skyMoment(place: PlaceOnEarth, utcMs: UtcMs): SkyMoment {
@@ -68,19 +63,6 @@ export function skyMoment(place: PlaceOnEarth, utcMs: UtcMs): SkyMoment {
     stars,
     galaxy: [axis(0), axis(1), axis(2)],
   };
-}
-
-/** The turn of the stars alone; precession and nutation are in it. Source: astronomy-engine. */
-export function starRotation(place: PlaceOnEarth, utcMs: UtcMs): Rotation {
-  const time = MakeTime((utcMs - J2000_UTC_MS) / 86_400_000);
-  const { rot } = Rotation_EQJ_HOR(time, new Observer(place.latitudeDeg, place.longitudeDeg, 0));
-  // Its horizon axes are north, west and up.
-  const row = (index: number, sign: number): Direction => [
-    sign * rot[0]![index]!,
-    sign * rot[1]![index]!,
-    sign * rot[2]![index]!,
-  ];
-  return [row(1, -1), row(0, 1), row(2, 1)];
 }
 
 /** Colours of the parts at equal luminance, white balance for the night. Common practice, no source. */

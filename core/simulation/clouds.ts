@@ -1,6 +1,6 @@
 import { EARTH_RADIUS_KM } from "../sky/auroraGeometry.ts";
 import { fractalNoise } from "./noise.ts";
-import type { Direction } from "./view.ts";
+import type { Direction } from "../sky/direction.ts";
 
 /** A layer of cloud that the wind carries; how much of it there is comes from the night's course. */
 export type CloudLayer = {

@@ -1,5 +1,5 @@
 import { RAD_PER_DEG } from "../sky/angles.ts";
-import { directionOf, dot, type Direction } from "./view.ts";
+import { directionOf, dot, type Direction } from "../sky/direction.ts";
 
 /**
  * A map of the sky in the coordinates of the magnetic field, in which a curtain is cheap to draw.

@@ -1,6 +1,7 @@
 import { RAD_PER_DEG, turnBetweenDeg } from "../sky/angles.ts";
 import type { Foreground, HutWindow } from "./foreground.ts";
-import { directionAt, type Direction, type View } from "./view.ts";
+import { type Direction } from "../sky/direction.ts";
+import { directionAt, type View } from "./view.ts";
 
 /** Colour of lamplight at night's white balance. Common practice, no source. */
 export const LAMP_HUE = [1.5, 0.9, 0.28] as const;

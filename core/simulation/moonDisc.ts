@@ -2,8 +2,9 @@ import { RAD_PER_DEG } from "../sky/angles.ts";
 import type { SkyMoment } from "./clearSky.ts";
 import type { SimulatedSky } from "./simulatedSky.ts";
 import type { PixelSink } from "./starField.ts";
-import { airmass } from "./stars.ts";
-import { directionOf, dot, pointOf, type Direction, type View } from "./view.ts";
+import { airmass } from "../sky/airmass.ts";
+import { directionOf, dot, type Direction } from "../sky/direction.ts";
+import { pointOf, type View } from "./view.ts";
 
 /** The Moon's radius as seen from here, degrees. */
 const MOON_RADIUS_DEG = 0.26;

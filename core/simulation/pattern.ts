@@ -1,6 +1,6 @@
 import { NOISE_LINE_COUNT, noiseAt } from "./noise.ts";
 import type { Rgb } from "./colour.ts";
-import { dot, type Direction } from "./view.ts";
+import { dot, type Direction } from "../sky/direction.ts";
 
 /**
  * Upright rays that drift at a known speed, for tests of whoever measures motion: brightness

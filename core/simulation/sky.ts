@@ -12,8 +12,8 @@ import { noiseLine } from "./noise.ts";
 import { createPatches } from "./patches.ts";
 import type { SimulatedSky, SkyPlace } from "./simulatedSky.ts";
 import { framedSky, lightToward } from "./skyLight.ts";
-import { catalogueStars } from "./stars.ts";
-import { directionOf } from "./view.ts";
+import { catalogueSkyStars } from "./stars.ts";
+import { directionOf } from "../sky/direction.ts";
 
 export type { SkyStory } from "./auroraCourse.ts";
 export type { SimulatedSky, SkyPlace } from "./simulatedSky.ts";
@@ -81,7 +81,7 @@ export function createSky(options: {
       },
     },
     even: null,
-    stars: catalogueStars(),
+    stars: catalogueSkyStars(),
     aurora: createAurora({ seed, place, startUtcMs, durationSeconds, story }),
     clouds: {
       heightKm: 4,

@@ -15,7 +15,8 @@ import { cloudLit, cloudTransmission } from "./clouds.ts";
 import { silhouetteDeg, waterMirror, type Foreground } from "./foreground.ts";
 import { patternShare } from "./pattern.ts";
 import type { SimulatedSky } from "./simulatedSky.ts";
-import { directionAt, directionOf, dot, viewOf, type Direction, type View } from "./view.ts";
+import { directionOf, dot, type Direction } from "../sky/direction.ts";
+import { directionAt, viewOf, type View } from "./view.ts";
 
 /**
  * Points of the sky on a regular grid over a picture, and everything about them that does not

@@ -1,10 +1,12 @@
-import { starRotation, type Rotation } from "./clearSky.ts";
+import { starRotation } from "../sky/starRotation.ts";
 import { cloudTransmission } from "./clouds.ts";
-import { airmass, type SkyStar } from "./stars.ts";
+import { airmass } from "../sky/airmass.ts";
+import type { SkyStar } from "./stars.ts";
 import type { UtcMs } from "../units.ts";
 import type { SimulatedSky } from "./simulatedSky.ts";
 import { cloudCover } from "./skyLight.ts";
-import { dot, pointOf, type Direction, type View } from "./view.ts";
+import { dot, rotated, type Direction, type Rotation } from "../sky/direction.ts";
+import { pointOf, type View } from "./view.ts";
 
 /** Receives light at a pixel: what the filters see, as luminance in cd/m². */
 export type PixelSink = (pixel: number, red: number, green: number, blue: number) => void;
@@ -106,10 +108,6 @@ function drawTrail(trail: Trail, star: SkyStar, start: Direction, total: number)
     }
     from = to;
   }
-}
-
-function rotated(rotation: Rotation, star: Direction): Direction {
-  return [dot(rotation[0], star), dot(rotation[1], star), dot(rotation[2], star)];
 }
 
 /** Full width at half maximum of a Gaussian over its standard deviation: 2 √(2 ln 2). */

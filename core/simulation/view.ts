@@ -1,22 +1,4 @@
-import { RAD_PER_DEG } from "../sky/angles.ts";
-
-/** A direction from the place: a unit vector to the east, the north and up. */
-export type Direction = readonly [east: number, north: number, up: number];
-
-/** The unit vector of an azimuth (from north through east) and an altitude, degrees. */
-export function directionOf(azimuthDeg: number, altitudeDeg: number): Direction {
-  const across = Math.cos(altitudeDeg * RAD_PER_DEG);
-  return [
-    across * Math.sin(azimuthDeg * RAD_PER_DEG),
-    across * Math.cos(azimuthDeg * RAD_PER_DEG),
-    Math.sin(altitudeDeg * RAD_PER_DEG),
-  ];
-}
-
-/** Inner product of two directions: the cosine of the angle between them. */
-export function dot(a: Direction, b: Direction): number {
-  return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
-}
+import { directionOf, dot, type Direction } from "../sky/direction.ts";
 
 /** How a rectilinear lens on a level tripod lays the sky onto a picture. */
 export type View = {

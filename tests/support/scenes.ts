@@ -5,8 +5,8 @@ import { noiseLine } from "../../core/simulation/noise.ts";
 import type { SimulatedSky, SkyPlace } from "../../core/simulation/simulatedSky.ts";
 import { starOf, type SkyStar } from "../../core/simulation/stars.ts";
 import { SEEN_PER_KILORAYLEIGH } from "../../core/simulation/colour.ts";
-import { starRotation } from "../../core/simulation/clearSky.ts";
-import { directionOf, dot, type Direction } from "../../core/simulation/view.ts";
+import { starRotation } from "../../core/sky/starRotation.ts";
+import { directionOf, dot, type Direction } from "../../core/sky/direction.ts";
 
 /**
  * Skies of which everything is known, for tests of what measures pictures; the renderer makes no

@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { clearSkyLight, skyMoment, type ClearSky } from "../../../core/simulation/clearSky.ts";
 import { noiseLine } from "../../../core/simulation/noise.ts";
-import { directionOf, dot, type Direction } from "../../../core/simulation/view.ts";
+import { directionOf, dot, type Direction } from "../../../core/sky/direction.ts";
 import type { UtcMs } from "../../../core/units.ts";
 
 const PLACE = { latitudeDeg: 68.9, longitudeDeg: 27 };

@@ -17,7 +17,7 @@ import {
   sumAlongLines,
   type FeetCopies,
 } from "../../../core/simulation/lineOfSight.ts";
-import { directionOf, type Direction } from "../../../core/simulation/view.ts";
+import { directionOf, type Direction } from "../../../core/sky/direction.ts";
 
 const NORTHWARD = Array.from({ length: 61 * 60 }, (_, index) =>
   directionOf((index % 61) - 30, 2 + Math.floor(index / 61)),

@@ -1,5 +1,6 @@
 import { describe, expect, it } from "vitest";
-import { airmass, catalogueStars, type SkyStar } from "../../../core/simulation/stars.ts";
+import { airmass } from "../../../core/sky/airmass.ts";
+import { catalogueSkyStars, type SkyStar } from "../../../core/simulation/stars.ts";
 
 /** Right ascension, declination (J2000, degrees) and magnitude of a unit vector with its light. */
 function numbersOf(star: SkyStar): { ra: number; dec: number; magnitude: number } {
@@ -12,7 +13,7 @@ function numbersOf(star: SkyStar): { ra: number; dec: number; magnitude: number 
 }
 
 describe("catalogue stars", () => {
-  const stars = catalogueStars();
+  const stars = catalogueSkyStars();
   const numbers = stars.map(numbersOf);
   const near = (ra: number, dec: number) =>
     numbers.find(

@@ -2,7 +2,8 @@ import { describe, expect, it } from "vitest";
 import { cloudTransmission, type CloudLayer } from "../../../core/simulation/clouds.ts";
 import { silhouetteDeg, spruceShore, waterMirror } from "../../../core/simulation/foreground.ts";
 import { grainTable, noiseAt, noiseLine } from "../../../core/simulation/noise.ts";
-import { directionAt, directionOf, dot, pointOf, viewOf } from "../../../core/simulation/view.ts";
+import { directionOf, dot } from "../../../core/sky/direction.ts";
+import { directionAt, pointOf, viewOf } from "../../../core/simulation/view.ts";
 
 const VIEW = viewOf({
   centre: { azimuthDeg: 345, altitudeDeg: 27 },
