@@ -1,5 +1,5 @@
 import { existsSync } from "node:fs";
-import { copyFile, mkdir, open, rename } from "node:fs/promises";
+import { copyFile, mkdir } from "node:fs/promises";
 import { basename, dirname, join } from "node:path";
 import { NightError } from "../../core/errors.ts";
 import type { FrameSet } from "../../core/frames/frameSets.ts";
@@ -8,7 +8,7 @@ import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { archiveError } from "./archiveError.ts";
 import { CATALOGUE_FILE, Catalogue } from "./catalogue.ts";
 import { keyOf, keysOf } from "./frameKey.ts";
-import { PART_ENDING } from "./frameFiles.ts";
+import { PART_ENDING, renameDurably } from "../durableWrite.ts";
 import { keptFiles, listsOf, sidecarPath, type FileWork } from "./keptFiles.ts";
 import { NIGHT_FILE } from "./nightFolder.ts";
 import { sha256OfFile } from "./verifyNight.ts";
@@ -119,14 +119,13 @@ async function copyVerified(
   await mkdir(dirname(target), { recursive: true });
   const part = `${target}${PART_ENDING}`;
   await copyFile(join(from, path), part);
-  await flush(part);
   if ((await sha256OfFile(part)) !== sha256) {
     throw new NightError(
       "archive.corrupt",
       `The copy of ${path} reads back wrong; the disk at ${to} cannot be trusted.`,
     );
   }
-  await rename(part, target);
+  await renameDurably(part, target);
   return null;
 }
 
@@ -134,13 +133,4 @@ async function copyVerified(
 async function copyUnlisted(from: string, to: string, path: string): Promise<void> {
   const sha256 = await sha256OfFile(join(from, path));
   if (sha256 !== null) await copyVerified(from, to, path, sha256);
-}
-
-async function flush(path: string): Promise<void> {
-  const file = await open(path, "r+");
-  try {
-    await file.sync();
-  } finally {
-    await file.close();
-  }
 }

@@ -1,14 +1,13 @@
 import { createHash } from "node:crypto";
-import { open, mkdir, readFile, rename, stat, unlink } from "node:fs/promises";
+import { mkdir, readFile, rename, stat } from "node:fs/promises";
 import { basename, dirname, extname, join } from "node:path";
 import { NightError } from "../../core/errors.ts";
+import { flushFolder, writeDurably } from "../durableWrite.ts";
 import { archiveError } from "./archiveError.ts";
 
 export const FRAMES_FOLDER = "frames";
 /** Where files go that are doubted: never deleted, never in the way. */
 export const ASIDE_FOLDER = "frames/aside";
-/** Ending of a file that is still being written. */
-export const PART_ENDING = ".part";
 
 /** A file that is whole and flushed. */
 export type KeptFile = {
@@ -63,26 +62,11 @@ export async function keepFrameFile(
       await setAside(nightDir, path);
     }
     if (name.includes("/")) await mkdir(dirname(target), { recursive: true });
-    await writeWhole(target, bytes);
+    await writeDurably(target, bytes);
     return { path, bytes: bytes.byteLength, sha256 };
   } catch (thrown) {
     throw archiveError(thrown, target);
   }
-}
-
-/** Writes a file so that it is either whole under its name or not there at all. */
-export async function writeWhole(target: string, bytes: Uint8Array | string): Promise<void> {
-  const part = `${target}${PART_ENDING}`;
-  try {
-    await writeFlushed(part, bytes);
-    await rename(part, target);
-  } catch (thrown) {
-    await unlink(part).catch(() => {
-      // There may be no part yet; what went wrong is thrown below.
-    });
-    throw thrown;
-  }
-  await flushFolder(dirname(target));
 }
 
 /** Moves a doubted file into `frames/aside/`, under a name that is free. */
@@ -98,30 +82,6 @@ export async function setAside(nightDir: string, path: string): Promise<string> 
     return aside;
   }
   throw new NightError("archive.read_only", `There is no free name in ${folder}; empty it.`);
-}
-
-async function writeFlushed(path: string, bytes: Uint8Array | string): Promise<void> {
-  const file = await open(path, "w");
-  try {
-    await file.writeFile(bytes);
-    await file.sync();
-  } finally {
-    await file.close();
-  }
-}
-
-/** A rename lasts only once its folder is flushed; some systems cannot flush one, and need not. */
-async function flushFolder(path: string): Promise<void> {
-  const folder = await open(path, "r").catch(() => null);
-  if (folder === null) return;
-  try {
-    await folder.sync();
-  } catch (thrown) {
-    const code = thrown instanceof Error && "code" in thrown ? thrown.code : "";
-    if (code !== "EINVAL" && code !== "EPERM" && code !== "EISDIR") throw thrown;
-  } finally {
-    await folder.close();
-  }
 }
 
 async function readIfThere(path: string): Promise<Uint8Array | null> {

@@ -1,10 +1,11 @@
-import { mkdirSync, renameSync, writeFileSync } from "node:fs";
+import { mkdirSync } from "node:fs";
 import { join } from "node:path";
 import { NightError } from "../../core/errors.ts";
 import { eventName } from "../../core/ptp/events.ts";
 import { parseCameraProfile } from "../../core/profiles/parse.ts";
 import type { CameraProfile } from "../../core/profiles/cameraProfile.ts";
 import type { UtcMs } from "../../core/units.ts";
+import { writeDurablySync } from "../durableWrite.ts";
 import { OWN_FOLDER } from "../profiles/readProfiles.ts";
 import { batteryFrames, errorsOf, spreadOf, type BenchFigures } from "./benchFigures.ts";
 
@@ -39,8 +40,7 @@ export function writeLocalProfile(
   parseCameraProfile(profile, file);
   try {
     mkdirSync(folder, { recursive: true });
-    writeFileSync(`${file}.part`, `${JSON.stringify(profile, null, 2)}\n`);
-    renameSync(`${file}.part`, file);
+    writeDurablySync(file, `${JSON.stringify(profile, null, 2)}\n`);
   } catch (thrown) {
     throw new NightError(
       "archive.read_only",

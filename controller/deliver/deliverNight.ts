@@ -10,7 +10,7 @@ import { NightError } from "../../core/errors.ts";
 import { deflicker } from "../../core/frames/deflicker.ts";
 import { archiveError } from "../archive/archiveError.ts";
 import { Catalogue } from "../archive/catalogue.ts";
-import { writeWhole } from "../archive/frameFiles.ts";
+import { writeDurably } from "../durableWrite.ts";
 import { keyOf } from "../archive/frameKey.ts";
 import { clearSet, deliverSet, type ReadySet } from "./deliverSet.ts";
 import { UNITS, unitsOf, type DeliveryProgress, type DeliveryStep } from "./deliveryUnits.ts";
@@ -62,7 +62,7 @@ async function makeTarget(outDir: string): Promise<void> {
   try {
     await mkdir(outDir, { recursive: true });
     const probe = join(outDir, ".probe");
-    await writeWhole(probe, "");
+    await writeDurably(probe, "");
     await rm(probe, { force: true });
   } catch (thrown) {
     throw archiveError(thrown, outDir);

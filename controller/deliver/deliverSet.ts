@@ -4,7 +4,7 @@ import { join, relative } from "node:path";
 import type { DeliverOrder, DeliveredFile } from "../../core/api/deliverMessages.ts";
 import type { FrameCorrection } from "../../core/frames/deflicker.ts";
 import { archiveError } from "../archive/archiveError.ts";
-import { writeWhole } from "../archive/frameFiles.ts";
+import { writeDurably } from "../durableWrite.ts";
 import { encodeJpeg } from "./canvas.ts";
 import { UNITS, type DeliveryProgress } from "./deliveryUnits.ts";
 import { contextsOf, exifOf, filmTags, xmpOf, type WorkContext } from "./frameMetadata.ts";
@@ -219,7 +219,7 @@ async function makeStarTrail(delivery: SetDelivery, ready: ReadySet): Promise<De
   const path = `star-trail-${ready.slug}.jpg`;
   const label = `star trail of ${ready.set.name}`;
   const bytes = await encodeJpeg(whole!, workContext(delivery, ready, label), 95);
-  await writeWhole(join(delivery.outDir, path), bytes);
+  await writeDurably(join(delivery.outDir, path), bytes);
   const frameCount = ready.frames.length;
   const at = { stage: "starTrail", label, doneCount: frameCount, totalCount: frameCount } as const;
   delivery.progress.step(at, frameCount * UNITS.extra);

@@ -2,7 +2,7 @@ import { join } from "node:path";
 import type { DeliverResult, DeliveredFile } from "../../core/api/deliverMessages.ts";
 import { chooseKeepers, type Keeper } from "../../core/frames/keepers.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
-import { writeWhole } from "../archive/frameFiles.ts";
+import { writeDurably } from "../durableWrite.ts";
 import { sidecarPath } from "../archive/keptFiles.ts";
 import { isJpegName, originalsOf } from "../archive/originals.ts";
 import { keyOf } from "../archive/frameKey.ts";
@@ -56,7 +56,7 @@ export async function makeKeogram(works: WorksInput): Promise<DeliveredFile[]> {
     const framing = framingOf(night.catalogue, cameraId);
     const first = frames[0]!.frame;
     const bytes = await encodePng(canvas, { info: night.info, framing, label, first });
-    await writeWhole(join(outDir, path), bytes);
+    await writeDurably(join(outDir, path), bytes);
     const frameCount = frames.length;
     files.push({ kind: "keogram", label, path, bytes: bytes.byteLength, frameCount });
   }
@@ -82,7 +82,7 @@ export async function makeContactSheet(works: WorksInput): Promise<DeliveredFile
   const first = frames[0]!;
   const bytes = await encodeJpeg(canvas, { info: works.night.info, framing: null, label, first });
   const path = "contact-sheet.jpg";
-  await writeWhole(join(works.outDir, path), bytes);
+  await writeDurably(join(works.outDir, path), bytes);
   const frameCount = frames.length;
   return [{ kind: "contactSheet", label, path, bytes: bytes.byteLength, frameCount }];
 }
@@ -103,7 +103,7 @@ export async function makeReport(
 ): Promise<DeliveredFile[]> {
   const path = "report.html";
   const html = await writeReport({ ...works, keepers: keepersOf(works), result });
-  await writeWhole(join(works.outDir, path), html);
+  await writeDurably(join(works.outDir, path), html);
   const bytes = new TextEncoder().encode(html).byteLength;
   const frameCount = works.ready.reduce((sum, { frames }) => sum + frames.length, 0);
   return [{ kind: "report", label: "report of the night", path, bytes, frameCount }];
@@ -124,7 +124,7 @@ export async function writeSidecars(works: WorksInput, besideJpegs: boolean): Pr
       const wanted = [...paths].filter((path) => besideJpegs || !isJpegName(path));
       if (wanted.length === 0) continue;
       const xmp = xmpOf(frame, contextOf(frame, set.name, corrections[n]!.totalStops));
-      for (const path of wanted) await writeWhole(join(nightDir, sidecarPath(path)), xmp);
+      for (const path of wanted) await writeDurably(join(nightDir, sidecarPath(path)), xmp);
     }
   }
 }

@@ -1,5 +1,5 @@
 /** A worker thread that measures and renders frames, one after another. */
-import { readFile, rename, writeFile } from "node:fs/promises";
+import { readFile } from "node:fs/promises";
 import { parentPort } from "node:worker_threads";
 import sharp from "sharp";
 import { asNightError } from "../../core/errors.ts";
@@ -8,6 +8,7 @@ import { measurePixels } from "../../core/frames/frameMeasure.ts";
 import { gainTable } from "../../core/frames/gainTable.ts";
 import { withTiffExif } from "../../core/metadata/tiffExif.ts";
 import { sha256Of } from "../archive/frameFiles.ts";
+import { writeDurably } from "../durableWrite.ts";
 import { applyGain8, applyGain16 } from "./applyGain.ts";
 import type { FrameAnswer, FrameTask, TrailPart } from "./frameTasks.ts";
 import { middleColumn } from "./middleColumn.ts";
@@ -81,8 +82,7 @@ async function render(task: Extract<FrameTask, { kind: "render" }>): Promise<Fra
       ? await encodeTiff16(picture, table, task)
       : await encodeJpeg(picture, table, task);
   // Whole or not there: a delivery that is broken off goes on from the frames that are whole.
-  await writeFile(`${task.outPath}.part`, bytes);
-  await rename(`${task.outPath}.part`, task.outPath);
+  await writeDurably(task.outPath, bytes);
   return { kind: "rendered", bytes: bytes.byteLength };
 }
 

@@ -2,7 +2,8 @@ import { existsSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import type { DeliverOrder } from "../../core/api/deliverMessages.ts";
 import { NightError } from "../../core/errors.ts";
-import { sha256Of, writeWhole } from "../archive/frameFiles.ts";
+import { sha256Of } from "../archive/frameFiles.ts";
+import { writeDurably } from "../durableWrite.ts";
 import type { ReadySet } from "./deliverSet.ts";
 
 /** Remembers what a delivery was of, so that a broken-off one can go on. */
@@ -57,7 +58,7 @@ function fingerprintOf(order: DeliverOrder, sets: readonly ReadySet[]): string {
 }
 
 async function writeManifest(outDir: string, manifest: Manifest): Promise<void> {
-  await writeWhole(join(outDir, MANIFEST_FILE), `${JSON.stringify(manifest, null, 2)}\n`);
+  await writeDurably(join(outDir, MANIFEST_FILE), `${JSON.stringify(manifest, null, 2)}\n`);
 }
 
 function readManifest(outDir: string): Manifest | null {

@@ -1,10 +1,11 @@
 import { spawn, spawnSync, type ChildProcess } from "node:child_process";
-import { rename, rm, stat } from "node:fs/promises";
+import { rm, stat } from "node:fs/promises";
 import { createRequire } from "node:module";
 import { createInterface } from "node:readline";
 import type { VideoKind } from "../../core/api/deliverMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { archiveError } from "../archive/archiveError.ts";
+import { PART_ENDING, renameDurably } from "../durableWrite.ts";
 
 /**
  * The video encoder is a program of its own, ffmpeg, run as a process: the system's where there is
@@ -113,7 +114,7 @@ export class VideoEncoder {
   /** @param onEncoded  Hears how many pictures are in the film by now; never fewer than before. */
   constructor(order: VideoOrder, onEncoded: (frameCount: number) => void) {
     this.#outPath = order.outPath;
-    this.#partPath = `${order.outPath}.part`;
+    this.#partPath = `${order.outPath}${PART_ENDING}`;
     const usesPipe = order.source === "pipe";
     this.#process = spawn(
       order.encoderPath,
@@ -166,7 +167,7 @@ export class VideoEncoder {
       await rm(this.#partPath, { force: true });
       throw thrown;
     }
-    await rename(this.#partPath, this.#outPath);
+    await renameDurably(this.#partPath, this.#outPath);
     return (await stat(this.#outPath)).size;
   }
 

@@ -1,7 +1,8 @@
-import { mkdirSync, readFileSync, renameSync, writeFileSync } from "node:fs";
+import { mkdirSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import { startToneResponse, type ToneResponse } from "../../core/photometry/response.ts";
 import type { CameraDescription } from "../cameras/camera.ts";
+import { writeDurablySync } from "../durableWrite.ts";
 
 /** Keeps what was learned of each camera's tone curve for its next night, in `DATA/cameras/`. */
 export class ResponseStore {
@@ -24,9 +25,7 @@ export class ResponseStore {
 
   save(camera: CameraDescription, response: ToneResponse): void {
     mkdirSync(this.#folder, { recursive: true });
-    const path = this.#path(camera);
-    writeFileSync(`${path}.part`, `${JSON.stringify(response)}\n`);
-    renameSync(`${path}.part`, path);
+    writeDurablySync(this.#path(camera), `${JSON.stringify(response)}\n`);
   }
 
   #path(camera: CameraDescription): string {

@@ -1,10 +1,11 @@
-import { mkdirSync, readFileSync, renameSync, writeFileSync } from "node:fs";
+import { mkdirSync, readFileSync } from "node:fs";
 import { dirname } from "node:path";
 
 import type { KpFeedView } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { isoOf } from "../../core/sky/calendarDate.ts";
 import { newestKp, type KpObservation } from "../../core/sky/kpFeed.ts";
+import { writeDurablySync } from "../durableWrite.ts";
 
 /** A value older than this is called stale: Kp speaks for three hours. */
 const STALE_MS = 6 * 3_600_000;
@@ -151,8 +152,7 @@ function readKept(path: string, url: string): KpObservation | null {
 function writeKept(path: string, kept: KpObservation & { readonly url: string }): void {
   try {
     mkdirSync(dirname(path), { recursive: true });
-    writeFileSync(`${path}.new`, `${JSON.stringify(kept)}\n`);
-    renameSync(`${path}.new`, path);
+    writeDurablySync(path, `${JSON.stringify(kept)}\n`);
   } catch {
     // A data folder that cannot be written is told where it matters, not here.
   }

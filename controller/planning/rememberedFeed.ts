@@ -1,5 +1,6 @@
-import { mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from "node:fs";
+import { mkdirSync, readFileSync, rmSync } from "node:fs";
 import { join } from "node:path";
+import { writeDurablySync } from "../durableWrite.ts";
 
 const FILE = "kpFeed.json";
 
@@ -19,6 +20,5 @@ export function rememberFeed(dataFolder: string, url: string | null): void {
   const path = join(dataFolder, FILE);
   if (url === null) return rmSync(path, { force: true });
   mkdirSync(dataFolder, { recursive: true });
-  writeFileSync(`${path}.new`, `${JSON.stringify({ url })}\n`);
-  renameSync(`${path}.new`, path);
+  writeDurablySync(path, `${JSON.stringify({ url })}\n`);
 }

@@ -1,7 +1,8 @@
-import { mkdirSync, readFileSync, renameSync, writeFileSync } from "node:fs";
+import { mkdirSync, readFileSync } from "node:fs";
 import { dirname } from "node:path";
 
 import { NightError } from "../../core/errors.ts";
+import { writeDurablySync } from "../durableWrite.ts";
 
 /** A list of named things, remembered in one JSON file of the data folder. */
 export class RememberedFile<T extends { readonly name: string }> {
@@ -55,13 +56,10 @@ export class RememberedFile<T extends { readonly name: string }> {
     return true;
   }
 
-  /** Written aside and renamed, so that the list is whole whatever happens. */
   #write(entries: readonly T[]): void {
     try {
       mkdirSync(dirname(this.#path), { recursive: true });
-      const aside = `${this.#path}.new`;
-      writeFileSync(aside, `${JSON.stringify(entries, null, 2)}\n`);
-      renameSync(aside, this.#path);
+      writeDurablySync(this.#path, `${JSON.stringify(entries, null, 2)}\n`);
     } catch (thrown) {
       const why = thrown instanceof Error ? thrown.message : String(thrown);
       throw new NightError(

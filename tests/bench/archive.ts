@@ -2,7 +2,7 @@ import { mkdirSync, mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { Catalogue } from "../../controller/archive/catalogue.ts";
-import { writeWhole } from "../../controller/archive/frameFiles.ts";
+import { writeDurably } from "../../controller/durableWrite.ts";
 import { recoverNight } from "../../controller/archive/recover.ts";
 import { cutFrameSets } from "../../core/frames/frameSets.ts";
 import type { CardEntry } from "../../core/frames/reconcile.ts";
@@ -185,7 +185,7 @@ async function largeRecoveryRow(folder: string): Promise<BenchRow> {
   mkdirSync(bareDir);
   const bare = await secondsOf(async () => {
     for (let n = 1; n <= MISSING_FILES; n += 1)
-      await writeWhole(join(bareDir, `${n}.jpg`), bytesOf(n));
+      await writeDurably(join(bareDir, `${n}.jpg`), bytesOf(n));
   });
   return row({
     ...{ name: `fetching and writing down ${MISSING_FILES} frames that were all missing` },

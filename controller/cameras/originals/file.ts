@@ -1,10 +1,10 @@
 import { createHash } from "node:crypto";
 import { createReadStream, mkdirSync } from "node:fs";
-import { appendFile, open, rename, stat } from "node:fs/promises";
+import { appendFile, open, stat } from "node:fs/promises";
 import { dirname } from "node:path";
 import { pipeline } from "node:stream/promises";
 import { NightError } from "../../../core/errors.ts";
-import { PART_ENDING } from "../../archive/frameFiles.ts";
+import { PART_ENDING, renameDurably } from "../../durableWrite.ts";
 import type { FilePiece } from "../camera.ts";
 
 /** What is lost at most when the program is killed; the timing thread cuts it further. */
@@ -48,7 +48,7 @@ export async function fetchOriginal(
   }
   await prove(part, file, have);
   const sha256 = await sha256OfFile(part);
-  await rename(part, target);
+  await renameDurably(part, target);
   return { bytes: have, sha256 };
 }
 

@@ -1,7 +1,7 @@
 import { mkdirSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import { asNightError } from "../../../core/errors.ts";
-import { writeWhole } from "../../archive/frameFiles.ts";
+import { writeDurably } from "../../durableWrite.ts";
 import { ORIGINALS_LIST, type ListedOriginal } from "../../archive/originals.ts";
 import type { Log } from "../../log.ts";
 import type { KeptOriginal } from "./file.ts";
@@ -56,7 +56,7 @@ export class OriginalsList {
   async write(): Promise<void> {
     try {
       mkdirSync(this.#folder, { recursive: true });
-      await writeWhole(join(this.#folder, ORIGINALS_LIST), JSON.stringify(this.#lists, null, 2));
+      await writeDurably(join(this.#folder, ORIGINALS_LIST), JSON.stringify(this.#lists, null, 2));
     } catch (thrown) {
       // The originals are on the card all the same; the night does not stop for a list of them.
       this.#log.warn("original.list_not_written", { why: asNightError(thrown).message });

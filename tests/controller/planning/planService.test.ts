@@ -138,7 +138,7 @@ describe("the plan service", () => {
   it("says which file it could not write", () => {
     const folder = temporaryFolder();
     // A folder in the way of the new file.
-    mkdirSync(join(folder, "kits.json.new"));
+    mkdirSync(join(folder, "kits.json.part"));
     expect(() => serviceIn(folder).putKit(KIT)).toThrow(/Cannot write .*kits\.json/);
   });
 
