@@ -11,8 +11,8 @@ import { NIGHT_START_UTC_MS, makeFrame } from "../support/frameRecords.ts";
 import { killNight } from "../support/killNight.ts";
 import type { BenchRow } from "./benchRow.ts";
 
-/** Kills of the full check; fewer for a quick look: `NATTVAKT_KILLS=20`. */
-const KILLS = Number(process.env.NATTVAKT_KILLS ?? 500);
+/** Enough for the slowest of a handful; hundreds are `npm run campaign -- kills`. */
+const KILLS = 40;
 const SMALL_NIGHT = 1000;
 const LARGE_NIGHT = 10_000;
 /** What a page may take before it counts as a delay; common practice, no source. */

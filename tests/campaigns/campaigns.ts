@@ -1,0 +1,7 @@
+import type { Campaign } from "./campaign.ts";
+
+/** Every campaign by the name that the command takes; loaded only when it is run. */
+export const CAMPAIGNS: Readonly<Record<string, () => Promise<Campaign>>> = {
+  kills: async () => (await import("./kills.ts")).KILLS,
+  inputs: async () => (await import("./inputs.ts")).INPUTS,
+};
