@@ -1,4 +1,5 @@
 import { NightError, type ErrorCode } from "../../core/errors.ts";
+import { sqliteCodeOf } from "./sqliteFile.ts";
 
 /** Codes of the file system and of SQLite, and what each means to the night. */
 const MEANING: Readonly<Record<string, { code: ErrorCode; sentence: (path: string) => string }>> =
@@ -48,10 +49,8 @@ const MEANING: Readonly<Record<string, { code: ErrorCode; sentence: (path: strin
 /** A failure of the disk or of SQLite as one clear sentence; anything else is passed through. */
 export function archiveError(thrown: unknown, path: string): unknown {
   if (thrown instanceof NightError || !(thrown instanceof Error)) return thrown;
-  const code = "code" in thrown ? String(thrown.code) : "";
-  // SQLite's extended codes carry the plain one as a prefix, as in SQLITE_READONLY_DIRECTORY.
-  const plain = code.startsWith("SQLITE_") ? code.split("_").slice(0, 2).join("_") : code;
-  const meaning = MEANING[code] ?? MEANING[plain];
+  const code = sqliteCodeOf(thrown) ?? ("code" in thrown ? String(thrown.code) : "");
+  const meaning = MEANING[code];
   if (meaning === undefined) return thrown;
   return new NightError(meaning.code, meaning.sentence(path), { path, code }, { cause: thrown });
 }

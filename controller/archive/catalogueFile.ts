@@ -1,39 +1,22 @@
-import { existsSync, readFileSync, statSync } from "node:fs";
-import SqliteDatabase, { type Database } from "better-sqlite3";
+import { existsSync, statSync } from "node:fs";
 import { NightError } from "../../core/errors.ts";
 import { archiveError, onDisk } from "./archiveError.ts";
 import { APPLICATION_ID, SCHEMA_VERSION, migrate, schemaVersionOf } from "./schema.ts";
+import { SqliteFile } from "./sqliteFile.ts";
+
+/** A commit or a checkpoint of another connection is over in less, also on a slow card. */
+const BUSY_TIMEOUT_MS = 5000;
 
 /** Makes the file of a new night. */
-export function createFile(path: string): Database {
-  return onDisk(path, () => {
-    const database = new SqliteDatabase(path);
-    prepareForWriting(database);
-    migrate(database);
-    return database;
-  });
+export function createFile(path: string): SqliteFile {
+  return onDisk(path, () =>
+    prepared(SqliteFile.open(path, "create", BUSY_TIMEOUT_MS), prepareForWriting),
+  );
 }
 
 /** Opens to write, migrating an older one. */
-export function openForWriting(path: string): Database {
-  return onDisk(path, () => {
-    const database = new SqliteDatabase(path, { fileMustExist: true });
-    try {
-      refuseWhatWeCannotRead(database, path);
-      prepareForWriting(database);
-      migrate(database);
-      return database;
-    } catch (thrown) {
-      database.close();
-      throw thrown;
-    }
-  });
-}
-
-function prepareForWriting(database: Database): void {
-  database.pragma("journal_mode = WAL");
-  database.pragma("synchronous = NORMAL");
-  database.pragma("busy_timeout = 5000");
+export function openForWriting(path: string): SqliteFile {
+  return onDisk(path, () => prepared(openSound(path, "write"), prepareForWriting));
 }
 
 /**
@@ -42,50 +25,62 @@ function prepareForWriting(database: Database): void {
  * SQLite wants to lay its shared-memory file beside a WAL database even to read it; on a disk that
  * refuses that, and for a catalogue that still needs migrating, a copy in memory is read instead.
  */
-export function openForReading(path: string): Database {
+export function openForReading(path: string): SqliteFile {
   try {
-    const database = new SqliteDatabase(path, { readonly: true, fileMustExist: true });
-    try {
-      refuseWhatWeCannotRead(database, path);
-      if (schemaVersionOf(database) === SCHEMA_VERSION) return database;
-      const copy = new SqliteDatabase(database.serialize());
-      database.close();
-      migrate(copy);
-      return copy;
-    } catch (thrown) {
-      database.close();
-      throw thrown;
-    }
+    const file = openSound(path, "read");
+    return schemaVersionOf(file) === SCHEMA_VERSION ? file : copied(file);
   } catch (thrown) {
     const error = archiveError(thrown, path);
     if (!(error instanceof NightError) || error.code !== "archive.read_only") throw error;
-    return onDisk(path, () => openCopy(path));
+    refuseUnfolded(path);
+    return onDisk(path, () => copied(openSound(path, "frozen")));
   }
 }
 
-function openCopy(path: string): Database {
+function openSound(path: string, access: "write" | "read" | "frozen"): SqliteFile {
+  return prepared(SqliteFile.open(path, access, BUSY_TIMEOUT_MS), (file) => {
+    refuseWhatWeCannotRead(file, path);
+  });
+}
+
+/** In memory and up to date; the file itself is closed. */
+function copied(file: SqliteFile): SqliteFile {
+  try {
+    return prepared(file.copyInMemory(), migrate);
+  } finally {
+    file.close();
+  }
+}
+
+/** The file after a step, which closes it when it fails. */
+function prepared(file: SqliteFile, step: (file: SqliteFile) => void): SqliteFile {
+  try {
+    step(file);
+    return file;
+  } catch (thrown) {
+    file.close();
+    throw thrown;
+  }
+}
+
+function prepareForWriting(file: SqliteFile): void {
+  file.setPragma("journal_mode", "WAL");
+  file.setPragma("synchronous", "NORMAL");
+  migrate(file);
+}
+
+function refuseUnfolded(path: string): void {
   const logPath = `${path}-wal`;
-  if (existsSync(logPath) && statSync(logPath).size > 0) {
-    throw new NightError(
-      "archive.read_only",
-      `The night in ${path} was not closed and its disk cannot be written; copy the folder to a disk that can be, and open it there.`,
-      { path },
-    );
-  }
-  const bytes = readFileSync(path);
-  // Bytes 18 and 19 of the header: 2 asks for a WAL, which memory cannot have; 1 is without.
-  // Source: SQLite, "Database File Format", section 1.3.
-  bytes[18] = 1;
-  bytes[19] = 1;
-  const database = new SqliteDatabase(bytes);
-  refuseWhatWeCannotRead(database, path);
-  migrate(database);
-  return database;
+  if (!existsSync(logPath) || statSync(logPath).size === 0) return;
+  throw new NightError(
+    "archive.read_only",
+    `The night in ${path} was not closed and its disk cannot be written; copy the folder to a disk that can be, and open it there.`,
+    { path },
+  );
 }
-
-function refuseWhatWeCannotRead(database: Database, path: string): void {
-  const version = schemaVersionOf(database);
-  const applicationId = database.pragma("application_id", { simple: true }) as number;
+function refuseWhatWeCannotRead(file: SqliteFile, path: string): void {
+  const version = schemaVersionOf(file);
+  const applicationId = file.pragma("application_id");
   if (version === 0 || applicationId !== APPLICATION_ID) {
     throw new NightError("archive.corrupt", `${path} is not a night's catalogue.`, { path });
   }

@@ -1,8 +1,8 @@
 import { mkdirSync } from "node:fs";
 import { join } from "node:path";
-import SqliteDatabase from "better-sqlite3";
 import { NightError } from "../../core/errors.ts";
-import { archiveError, onDisk } from "./archiveError.ts";
+import { archiveError } from "./archiveError.ts";
+import { SqliteFile, sqliteCodeOf } from "./sqliteFile.ts";
 
 const HOLD_FILE = "held.sqlite";
 
@@ -16,13 +16,19 @@ const HOLD_FILE = "held.sqlite";
  */
 export function holdDataFolder(dataDir: string): () => void {
   makeFolder(dataDir);
-  const path = join(dataDir, HOLD_FILE);
-  const database = onDisk(path, () => new SqliteDatabase(path, { timeout: 0 }));
+  const file = lockedFile(join(dataDir, HOLD_FILE), dataDir);
+  return () => file.close();
+}
+
+function lockedFile(path: string, dataDir: string): SqliteFile {
+  let file: SqliteFile | null = null;
   try {
-    database.exec("BEGIN EXCLUSIVE");
+    file = SqliteFile.open(path, "create");
+    file.exec("BEGIN EXCLUSIVE");
+    return file;
   } catch (thrown) {
-    database.close();
-    if ((thrown as { code?: unknown }).code !== "SQLITE_BUSY") throw archiveError(thrown, path);
+    file?.close();
+    if (sqliteCodeOf(thrown) !== "SQLITE_BUSY") throw archiveError(thrown, path);
     throw new NightError(
       "archive.in_use",
       `Another Nattvakt keeps its nights in ${dataDir}; end that one, or choose another folder with --data.`,
@@ -30,7 +36,6 @@ export function holdDataFolder(dataDir: string): () => void {
       { cause: thrown },
     );
   }
-  return () => database.close();
 }
 
 function makeFolder(dataDir: string): void {

@@ -60,6 +60,13 @@ describe("the house", () => {
     expect(wrong).toEqual([]);
   });
 
+  it("tells only the archive which SQLite there is", () => {
+    const knowing = sources.filter(({ imports }) =>
+      imports.some(({ target }) => /(^|\/|:)(better-)?sqlite3?$/.test(target)),
+    );
+    expect(knowing.map(({ file }) => file)).toEqual(["controller/archive/sqliteFile.ts"]);
+  });
+
   it("lets no device know the night", () => {
     const devices = /^controller\/(cameras|release|sensors|shutter|archive)\//;
     const wrong = sources.flatMap(({ file, imports }) =>

@@ -2,10 +2,10 @@ import { mkdirSync, mkdtempSync, readdirSync, rmSync, symlinkSync, writeFileSync
 import { createServer, type Server } from "node:net";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import SqliteDatabase from "better-sqlite3";
 import { afterEach, beforeEach, describe, expect, it } from "vitest";
 import { Catalogue } from "../../controller/archive/catalogue.ts";
 import { createNightFolder } from "../../controller/archive/nightFolder.ts";
+import { SqliteFile } from "../../controller/archive/sqliteFile.ts";
 import { DEMO_NIGHT } from "../../controller/daemon/demoNight.ts";
 import { startProgram, type Program } from "../support/program.ts";
 
@@ -157,15 +157,15 @@ describe("starting with something wrong", () => {
     const nightDir = createNightFolder(folder, DEMO_NIGHT);
     Catalogue.create(nightDir, DEMO_NIGHT).close();
     const path = join(nightDir, "catalogue.sqlite");
-    const database = new SqliteDatabase(path);
-    database.pragma("user_version = 999");
+    const database = SqliteFile.open(path, "write");
+    database.setPragma("user_version", 999);
     database.close();
     const program = run("controller/commands/replay.ts", nightDir);
     expect(await program.ended).toBe(1);
     expect(errorLines(program)).toHaveLength(1);
     expect(program.printed()).toMatch(/newer/);
-    const after = new SqliteDatabase(path, { readonly: true });
-    expect(after.pragma("user_version", { simple: true })).toBe(999);
+    const after = SqliteFile.open(path, "read");
+    expect(after.pragma("user_version")).toBe(999);
     after.close();
   });
 });

@@ -1,10 +1,10 @@
 import { copyFileSync, mkdirSync, readdirSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
-import SqliteDatabase from "better-sqlite3";
 import { describe, expect, it, onTestFinished } from "vitest";
 import { CATALOGUE_FILE, Catalogue } from "../../../controller/archive/catalogue.ts";
 import type { NightInfo } from "../../../controller/archive/nightInfo.ts";
 import { SCHEMA_VERSION } from "../../../controller/archive/schema.ts";
+import { SqliteFile } from "../../../controller/archive/sqliteFile.ts";
 import { monotonicMs, utcMs } from "../../../core/units.ts";
 import { NIGHT_START_UTC_MS, makeFrame, makeReading } from "../../support/frameRecords.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
@@ -124,8 +124,8 @@ describe("opening a catalogue", () => {
   it("refuses one of a newer version in one sentence and leaves it untouched", () => {
     const nightDir = temporaryFolder();
     Catalogue.create(nightDir, NIGHT).close();
-    const raw = new SqliteDatabase(join(nightDir, CATALOGUE_FILE));
-    raw.pragma(`user_version = ${SCHEMA_VERSION + 1}`);
+    const raw = SqliteFile.open(join(nightDir, CATALOGUE_FILE), "write");
+    raw.setPragma("user_version", SCHEMA_VERSION + 1);
     raw.close();
     for (const readOnly of [false, true]) {
       expect(() => Catalogue.open(nightDir, { readOnly })).toThrow(
@@ -135,8 +135,8 @@ describe("opening a catalogue", () => {
         }),
       );
     }
-    const after = new SqliteDatabase(join(nightDir, CATALOGUE_FILE));
-    expect(after.pragma("user_version", { simple: true })).toBe(SCHEMA_VERSION + 1);
+    const after = SqliteFile.open(join(nightDir, CATALOGUE_FILE), "write");
+    expect(after.pragma("user_version")).toBe(SCHEMA_VERSION + 1);
     after.close();
   });
 
@@ -150,8 +150,8 @@ describe("opening a catalogue", () => {
       expect.objectContaining({ code: "archive.corrupt" }),
     );
     const foreignDir = temporaryFolder();
-    const foreign = new SqliteDatabase(join(foreignDir, CATALOGUE_FILE));
-    foreign.exec("CREATE TABLE cakes (name TEXT)");
+    const foreign = SqliteFile.open(join(foreignDir, CATALOGUE_FILE), "create");
+    foreign.exec("CREATE TABLE night.cakes (name TEXT)");
     foreign.close();
     expect(() => Catalogue.open(foreignDir, { readOnly: true })).toThrow(
       expect.objectContaining({ code: "archive.corrupt" }),
@@ -169,9 +169,9 @@ describe("opening a catalogue", () => {
     const first = Catalogue.create(nightDir, NIGHT);
     first.putFrame(makeFrame({ frameIndex: 1 }));
     first.close();
-    const raw = new SqliteDatabase(join(nightDir, CATALOGUE_FILE));
+    const raw = SqliteFile.open(join(nightDir, CATALOGUE_FILE), "write");
     raw.exec(
-      "DROP TABLE sky_columns; DROP TABLE measures; DROP TABLE slices; DROP TABLE picks; PRAGMA user_version = 1",
+      "DROP TABLE sky_columns; DROP TABLE measures; DROP TABLE slices; DROP TABLE picks; PRAGMA night.user_version = 1",
     );
     raw.close();
     const reader = Catalogue.open(nightDir, { readOnly: true });

@@ -89,7 +89,11 @@ describe("frame files", () => {
     });
     const readOnly = Object.assign(new Error("open"), { code: "EROFS" });
     expect(archiveError(readOnly, "D")).toMatchObject({ code: "archive.read_only" });
-    const extended = Object.assign(new Error("x"), { code: "SQLITE_READONLY_DIRECTORY" });
+    const extended = Object.assign(new Error("x"), {
+      code: "ERR_SQLITE_ERROR",
+      // SQLITE_READONLY_DIRECTORY. Source: sqlite.org/rescode.html.
+      errcode: 1544,
+    });
     expect(archiveError(extended, "D")).toMatchObject({ code: "archive.read_only" });
   });
 
