@@ -33,7 +33,7 @@ describe("starting with something wrong", () => {
     return program
       .printed()
       .split("\n")
-      .filter((line) => line !== "" && !/^(Building the page|The page:)/.test(line));
+      .filter((line) => line !== "" && !/^The page( is being built|:)/.test(line));
   }
 
   it.each([
