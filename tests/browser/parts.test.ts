@@ -3,20 +3,15 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 
 import type { Browser, Page } from "playwright-core";
-import * as v from "valibot";
 import { afterAll, afterEach, beforeAll, beforeEach, expect, test } from "vitest";
 
-import type { BenchView } from "../../core/api/benchMessages.ts";
-import type { FocusView, FramingView } from "../../core/api/focusMessages.ts";
-import type { HouseJob, HouseOrder } from "../../core/api/houseMessages.ts";
 import { PlanService } from "../../controller/planning/planService.ts";
 import { deliverRoutes } from "../../controller/web/deliverRoutes.ts";
-import { houseRoutes } from "../../controller/web/fileRoutes.ts";
 import { planRoutes } from "../../controller/web/planRoutes.ts";
-import type { Route } from "../../controller/web/route.ts";
 import { startWebServer, type WebServer } from "../../controller/web/server.ts";
 import { copyOfBuiltPage } from "../support/builtPage.ts";
 import { launchChromium } from "../support/chromium.ts";
+import { createFakeAids, type FakeAids } from "../support/fakeAids.ts";
 import { createFakeDeliveries, type FakeDeliveries } from "../support/fakeDeliveries.ts";
 import { createFakeNight, type FakeNight } from "../support/fakeNight.ts";
 import { fillNight } from "../support/livelyNight.ts";
@@ -38,10 +33,7 @@ let dir: string;
 let night: FakeNight;
 let plans: PlanService;
 let deliveries: FakeDeliveries;
-let focus: FocusView;
-let framing: FramingView;
-let houseOrders: HouseOrder[];
-let bench: BenchView;
+let aids: FakeAids;
 let server: WebServer;
 let page: Page;
 let problems: string[];
@@ -68,20 +60,12 @@ beforeEach(async () => {
     sensedPlace: () => ({ latitudeDeg: 64.123456, longitudeDeg: 20.5, elevationM: 119.7 }),
   });
   deliveries = createFakeDeliveries(night);
-  focus = { kind: "off" };
-  framing = { kind: "none" };
-  bench = { kind: "none" };
+  aids = createFakeAids(night);
   server = await startWebServer({
     port: 0,
     service: night,
     uiDir,
-    extraRoutes: [
-      ...planRoutes(plans, night),
-      ...deliverRoutes(deliveries),
-      ...fakeFocusRoutes(),
-      ...fakeBenchRoutes(),
-      ...fakeHouse(),
-    ],
+    extraRoutes: [...planRoutes(plans, night), ...deliverRoutes(deliveries), ...aids.routes],
   });
 });
 
@@ -90,93 +74,6 @@ afterEach(async () => {
   await server.close();
   await plans.close();
 });
-
-/** A focus aid that has measured three frames as soon as it is started. */
-function fakeFocusRoutes(): readonly Route[] {
-  const answer = { kind: "json", schema: v.looseObject({}) } as const;
-  const common = { part: "Before dark", summary: "for the test", answer } as const;
-  return [
-    { ...common, method: "get", path: "/api/focus", handle: () => focus },
-    { ...common, method: "get", path: "/api/framing", handle: () => framing },
-    {
-      ...common,
-      method: "post",
-      path: "/api/focus/start",
-      handle: () => {
-        focus = {
-          kind: "running",
-          cameraId: "virtual",
-          exposureSeconds: 2,
-          iso: 6400,
-          points: [5.2, 3.1, 3.9].map((widthPx, index) => ({
-            index,
-            widthPx,
-            starCount: 40,
-            lightStops: 0,
-          })),
-          verdict: { kind: "passed", widthPx: 3.9, bestPx: 3.1, framesAgo: 1 },
-          sentence: "The best lies behind: turn back a little.",
-          pictureIndex: null,
-        };
-        return focus;
-      },
-    },
-    {
-      ...common,
-      method: "post",
-      path: "/api/focus/stop",
-      handle: () => (focus = { kind: "off" }),
-    },
-  ];
-}
-
-/** A bench check that is in the middle of its steps as soon as it is started. */
-function fakeBenchRoutes(): readonly Route[] {
-  const answer = { kind: "json", schema: v.looseObject({}) } as const;
-  const common = { part: "Before dark", summary: "for the test", answer } as const;
-  const path = "/api/bench-check";
-  const steps = ["Connecting.", "Exposing 1, 2 and 5 s, twice."];
-  const ended = { kind: "failed", cameraId: "virtual", sentence: "Ended early." } as const;
-  return [
-    { ...common, method: "get", path, handle: () => bench },
-    {
-      ...common,
-      method: "post",
-      path: `${path}/start`,
-      handle: () => (bench = { kind: "running", cameraId: "virtual", steps }),
-    },
-    { ...common, method: "post", path: `${path}/stop`, handle: () => (bench = ended) },
-  ];
-}
-
-/** A night's files on which work ends at once; what was ordered is written down. */
-function fakeHouse(): readonly Route[] {
-  const jobs: HouseJob[] = [];
-  houseOrders = [];
-  return houseRoutes({
-    find: (nightId, query) =>
-      query === "surge" ? [] : night.frames(nightId, { fromIndex: 3, count: 2 }),
-    house: {
-      jobs: () => jobs,
-      outlook: (_nightId, rule) => Promise.resolve({ rule, previewCount: 7, bytes: 2.1e6 }),
-      start: (nightId, order) => {
-        houseOrders.push(order);
-        const sentences = ["7 previews were deleted, 2.1 MB; their rows stay."];
-        const job: HouseJob = {
-          jobId: "house-1",
-          nightId,
-          order,
-          state: "finished",
-          progress: null,
-          sentences,
-        };
-        jobs.push(job);
-        return Promise.resolve(job);
-      },
-      cancel: () => jobs[0]!,
-    },
-  });
-}
 
 async function open(part: string, viewport = LAPTOP): Promise<void> {
   ({ page, problems } = await openPage(browser, `${server.address}${part}`, viewport));
@@ -301,7 +198,7 @@ test("checks the camera: steps while it runs, then the table and what was writte
   await page.getByRole("button", { name: "Start the bench check" }).click();
   await page.getByText("… Exposing 1, 2 and 5 s, twice.").waitFor();
   await page.getByText("✓ Connecting.").waitFor();
-  bench = {
+  aids.bench = {
     kind: "done",
     cameraId: "virtual",
     rows: [{ name: "dead time", words: "812.0 ms (790.1 to 840.2)" }],
@@ -345,7 +242,7 @@ test("takes lens and card from the camera when it tells, and says what it told",
 });
 
 test("marks horizon, clipped lamps and town light on the test frame", async () => {
-  framing = {
+  aids.framing = {
     kind: "done",
     cameraId: "virtual",
     happened: { exposureSeconds: 4, iso: 12800, fNumber: 2.8 },
@@ -407,10 +304,10 @@ test("prunes only when asked, says what goes, and takes a no", async () => {
   await page.getByText(/7 previews, 2.1.MB, would be deleted/).waitFor();
   await page.getByRole("button", { name: "Keep them" }).click();
   await look.click();
-  expect(houseOrders).toEqual([]);
+  expect(aids.houseOrders).toEqual([]);
   await page.getByRole("button", { name: "Yes, delete them" }).click();
   await page.getByText("7 previews were deleted").waitFor();
-  expect(houseOrders).toEqual([{ kind: "prune", rule: "unpicked", previewCount: 7 }]);
+  expect(aids.houseOrders).toEqual([{ kind: "prune", rule: "unpicked", previewCount: 7 }]);
 });
 
 test("makes films in the background: progress, a cancel that can be gone back on, the files", async () => {
