@@ -5,16 +5,15 @@ export const morningWords = {
   nights: "Nights",
   frames: (count: string) => (count === "1" ? "1 frame" : `${count} frames`),
   rehearsal: "rehearsal",
+  words: { keep: "kept", leave: "left out" },
   night: { label: "The night", empty: "This night has no frames." },
   keepers: {
     label: "Keepers",
-    explain: "A dozen worth printing. Your own word wins.",
+    explain: "A dozen worth printing. What you keep or leave out yourself comes first.",
     none: "No frame stands out yet.",
     open: (index: number) => `Show frame ${index}`,
     keep: "Keep",
     leave: "Leave out",
-    shown: "The frame shown",
-    forget: "No word on it",
   },
   sets: {
     label: "Frame sets",

@@ -79,7 +79,7 @@ export function smallTargets(page: Page): Promise<readonly string[]> {
       ),
     ]
       .map((element) => ({ name: element.textContent, box: element.getBoundingClientRect() }))
-      .filter(({ box }) => box.width > 0 && (box.width < 44 || box.height < 44))
+      .filter(({ box }) => box.width > 0 && (box.width < 48 || box.height < 48))
       .map(({ name, box }) => `${name}: ${box.width} × ${box.height}`),
   );
 }

@@ -86,6 +86,7 @@ test.each([
 ] as const)("opens on the part that is due while the watch is %s", async (phase, part) => {
   night.changeWatch({ phase });
   await open("");
+  await page.getByRole("button", { name: part }).click();
   await page.locator(`nav a[aria-current=page]:has-text("${part}")`).waitFor();
   expect(await page.evaluate(() => document.documentElement.dataset["theme"])).toBe(
     phase === "watching" ? "night" : "day",
@@ -333,7 +334,7 @@ test.each(["#before", "#morning"])("%s: axe finds no fault, by day and by night"
   for (const theme of ["day", "night"]) {
     for (let press = 0; press < 3; press += 1) {
       if ((await page.evaluate(() => document.documentElement.dataset["theme"])) === theme) break;
-      await page.keyboard.press("n");
+      await page.keyboard.press("t");
     }
     const size = theme === "day" ? LAPTOP : PHONE;
     await page.setViewportSize(size);

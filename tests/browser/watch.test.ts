@@ -122,11 +122,11 @@ test("steps through the night by arrow keys, keeps the moment, and follows again
 test("opens the frame under the pointer on the strip, and the one that is tapped", async () => {
   await open();
   const box = (await page.getByRole("slider").boundingBox())!;
-  await page.mouse.move(box.x, box.y + 60);
+  await page.mouse.move(box.x, box.y + 40);
   await expect.poll(shownFrame).toBe("0");
   await page.mouse.move(box.x + 2, box.y + box.height + 40);
   await expect.poll(shownFrame).toBe(String(FRAME_COUNT - 1));
-  await page.mouse.click(box.x, box.y + 60);
+  await page.mouse.click(box.x, box.y + 40);
   await page.mouse.move(box.x + 2, box.y + box.height + 40);
   expect(await shownFrame()).toBe("0");
 });
@@ -265,8 +265,8 @@ test.each(["night", "day"])(
   async (theme) => {
     await open(LAPTOP);
     if (theme === "day") {
-      await page.keyboard.press("n");
-      await page.keyboard.press("n");
+      await page.keyboard.press("t");
+      await page.keyboard.press("t");
     }
     await page.keyboard.press("e");
     await page.keyboard.press("?");
@@ -279,7 +279,7 @@ test.each(["night", "day"])(
   },
 );
 
-test("has targets of 44 px at least and no sideways scrolling at 360 px", async () => {
+test("has targets of 48 px at least and no sideways scrolling at 360 px", async () => {
   await open(PHONE);
   await page.keyboard.press("e");
   await page.keyboard.press("?");

@@ -10,7 +10,7 @@ import { NightTrace } from "../../../ui/lib/state/nightTrace.svelte.ts";
 import { partDue } from "../../../ui/lib/state/part.ts";
 import { BRIGHTNESS_RUNGS, Preferences } from "../../../ui/lib/state/preferences.svelte.ts";
 import { breaksOf } from "../../../ui/lib/strip/lanes.ts";
-import { shownStretch, timeScale, timeTicks } from "../../../ui/lib/strip/timeScale.ts";
+import { timeScale, timeTicks, wholeNight } from "../../../ui/lib/strip/timeScale.ts";
 import {
   makeFrame,
   makeView,
@@ -96,18 +96,17 @@ test("puts the times at round moments, never closer than their labels", () => {
   expect(ticks.every((tick) => tick % 3_600_000 === 0)).toBe(true);
 });
 
-test("shows the whole night to its expected end, or the last hour", () => {
+test("shows the whole night to its expected end", () => {
   const night = {
     nightStartUtcMs: NIGHT_START,
     firstOpenedUtcMs: NIGHT_START + 1000,
     newestUtcMs: NIGHT_START + 7_200_000,
     endsUtcMs: NIGHT_START + 36_000_000,
   };
-  expect(shownStretch({ ...night, span: "whole" })).toEqual({
+  expect(wholeNight(night)).toEqual({
     startUtcMs: NIGHT_START,
     endUtcMs: NIGHT_START + 36_000_000,
   });
-  expect(shownStretch({ ...night, span: "lastHour" }).startUtcMs).toBe(NIGHT_START + 3_600_000);
 });
 
 test("opens on the watch while one runs, whatever the others do", () => {

@@ -12,8 +12,14 @@ export type KeyAction =
   | "tenOn"
   | "firstFrame"
   | "newestFrame"
-  | "larger"
-  | "span"
+  | "fullScreen"
+  | "oneToOne"
+  | "figures"
+  | "closer"
+  | "wider"
+  | "wholeNight"
+  | "keep"
+  | "leaveOut"
   | "settings"
   | "redFrames"
   | "theme"
@@ -45,11 +51,17 @@ export const KEY_BINDINGS: readonly KeyBinding[] = [
   { action: "tenOn", keys: ["ArrowRight"], withShift: true, says: "Ten frames on" },
   { action: "firstFrame", keys: ["Home"], says: "First frame" },
   { action: "newestFrame", keys: ["End"], says: "Follow the newest frame" },
-  { action: "larger", keys: ["l"], says: "Frame larger or smaller" },
-  { action: "span", keys: ["h"], says: "Whole night or last hour" },
+  { action: "fullScreen", keys: ["v"], says: "Frame over the whole screen" },
+  { action: "oneToOne", keys: ["o"], says: "Frame's pixels one to one; Alt and arrows move it" },
+  { action: "figures", keys: ["a"], says: "Figures beside the frame, or away" },
+  { action: "closer", keys: ["c"], says: "Shorter stretch of the night on the strip" },
+  { action: "wider", keys: ["w"], says: "Longer stretch" },
+  { action: "wholeNight", keys: ["0"], says: "The whole night" },
+  { action: "keep", keys: ["y"], says: "Keep the frame; again: take that back" },
+  { action: "leaveOut", keys: ["n"], says: "Leave the frame out; again: take that back" },
   { action: "settings", keys: ["e"], says: "Steer the exposure" },
   { action: "redFrames", keys: ["r"], says: "Frames in red or in colour" },
-  { action: "theme", keys: ["n"], says: "Light: automatic, night, day" },
+  { action: "theme", keys: ["t"], says: "Light: automatic, night, day" },
   { action: "dimmer", keys: ["-"], says: "Dimmer" },
   { action: "brighter", keys: ["+", "="], says: "Brighter" },
   { action: "keys", keys: ["?"], says: "This list" },

@@ -1,6 +1,7 @@
 import { fetchCurves } from "../api/client.ts";
 import type { KeyAction } from "../keys/keys.ts";
 import { NightTrace } from "../state/nightTrace.svelte.ts";
+import { positionOf } from "../strip/nearest.ts";
 
 type FrameName = { readonly cameraId: string; readonly frameIndex: number };
 
@@ -29,7 +30,9 @@ export class NightReview {
     this.peekIndex ?? this.selectedIndex ?? this.#opening?.frameIndex ?? null,
   );
   readonly shown = $derived(
-    this.points.find(({ frameIndex }) => frameIndex === this.shownIndex) ?? null,
+    this.shownIndex === null
+      ? null
+      : (this.points[positionOf(this.points, this.shownIndex)] ?? null),
   );
 
   /** The cameras that the night has. */
@@ -82,12 +85,13 @@ export class NightReview {
       newestFrame: this.points.length,
     };
     const by = steps[action];
-    if (by !== undefined) this.#step(by);
+    if (by !== undefined) this.step(by);
     return by !== undefined;
   }
 
-  #step(by: number): void {
-    const at = this.points.findIndex(({ frameIndex }) => frameIndex === this.shownIndex);
+  /** So many frames on; below 0: back. */
+  step(by: number): void {
+    const at = this.shownIndex === null ? -1 : positionOf(this.points, this.shownIndex);
     const to = this.points[Math.min(this.points.length - 1, Math.max(0, at + by))];
     if (to) this.select(to.frameIndex);
   }

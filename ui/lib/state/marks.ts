@@ -11,6 +11,8 @@ export type NightMark = {
   /** null: still going on, or a single moment. */
   readonly endUtcMs: number | null;
   readonly isOpen: boolean;
+  /** What the strip writes beside the mark. */
+  readonly name: string;
   readonly title: string;
   readonly sentence: string;
 };
@@ -21,6 +23,7 @@ export function marksOf(watch: WatchView): readonly NightMark[] {
     key: `surge-${surge.startUtcMs}`,
     kind: "surge",
     ...spanOf(surge),
+    name: words.marks.surge,
     title: `${words.marks.surge}:`,
     sentence: `${words.marks.rise(stops(surge.riseStops))}, ${lasting(surge)}`,
   }));
@@ -28,6 +31,7 @@ export function marksOf(watch: WatchView): readonly NightMark[] {
     key: `gap-${gap.startUtcMs}`,
     kind: "gap",
     ...spanOf(gap),
+    name: words.marks.gap,
     title: `${words.marks.gap}:`,
     sentence: `${lasting(gap)}, ${gap.why}`,
   }));
@@ -37,6 +41,7 @@ export function marksOf(watch: WatchView): readonly NightMark[] {
     startUtcMs: guard.sinceUtcMs,
     endUtcMs: null,
     isOpen: false,
+    name: words.marks.guards[guard.guard],
     title: `${words.marks.guards[guard.guard]}, ${words.marks.levels[guard.level].toLowerCase()}:`,
     sentence: guard.sentence,
   }));

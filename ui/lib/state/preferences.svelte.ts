@@ -10,6 +10,8 @@ type Stored = {
   brightnessRung: number;
   areFramesRed: boolean;
   areSingleKeysOn: boolean;
+  areFiguresAway: boolean;
+  isStripTall: boolean;
 };
 
 /** How this photographer wants the page; remembered in this browser. */
@@ -19,6 +21,9 @@ export class Preferences {
   areFramesRed = $state(true);
   /** Single keys can be switched off: speech input would trigger them (WCAG 2.1.4). */
   areSingleKeysOn = $state(true);
+  /** The column beside the frame is put away. */
+  areFiguresAway = $state(false);
+  isStripTall = $state(false);
 
   readonly brightness = $derived(BRIGHTNESS_RUNGS[this.brightnessRung] ?? 1);
 
@@ -28,6 +33,8 @@ export class Preferences {
     this.brightnessRung = clampRung(stored.brightnessRung ?? BRIGHTNESS_RUNGS.length - 1);
     this.areFramesRed = stored.areFramesRed ?? true;
     this.areSingleKeysOn = stored.areSingleKeysOn ?? true;
+    this.areFiguresAway = stored.areFiguresAway ?? false;
+    this.isStripTall = stored.isStripTall ?? false;
   }
 
   dim(): void {
@@ -44,6 +51,8 @@ export class Preferences {
       brightnessRung: this.brightnessRung,
       areFramesRed: this.areFramesRed,
       areSingleKeysOn: this.areSingleKeysOn,
+      areFiguresAway: this.areFiguresAway,
+      isStripTall: this.isStripTall,
     };
     try {
       storage?.setItem(STORE_KEY, JSON.stringify(stored));

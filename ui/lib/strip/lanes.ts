@@ -48,7 +48,7 @@ export type LaneScale = {
 export function laneScale(
   lane: Lane,
   points: readonly TracePoint[],
-  heightPx: number,
+  { topPx, heightPx }: { topPx: number; heightPx: number },
 ): LaneScale | null {
   let lowest = Infinity;
   let highest = -Infinity;
@@ -61,8 +61,8 @@ export function laneScale(
   if (highest < lowest) return null;
   const middle = (Math.log10(lowest) + Math.log10(highest)) / 2;
   const half = Math.max(lane.decadesMin, Math.log10(highest / lowest) * 1.1) / 2;
-  // Room above for the lane's name, below for the line's own thickness.
-  const [top, bottom] = [16, heightPx - 5];
+  // Room below for the line's own thickness.
+  const [top, bottom] = [topPx, heightPx - 3];
   const yOf = (value: number): number =>
     bottom - ((Math.log10(value) - (middle - half)) / (2 * half)) * (bottom - top);
   const rungs = lane.rungs

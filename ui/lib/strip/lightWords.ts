@@ -3,8 +3,7 @@ import { LIGHTS } from "../../../core/sky/light.ts";
 import { percent } from "../format/figures.ts";
 import { clockTime } from "../format/time.ts";
 import { words } from "../../../core/words/words.ts";
-
-type Stretch = { readonly startUtcMs: number; readonly endUtcMs: number };
+import type { Stretch } from "./stretch.ts";
 
 /** However little of it the strip shows, a night is told of as a whole. */
 const NIGHT_MS = 12 * 3_600_000;

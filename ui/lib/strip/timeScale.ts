@@ -1,3 +1,5 @@
+import type { Stretch } from "./stretch.ts";
+
 /** The one time axis of the night strip: keogram, curves and marks share it. */
 export type TimeScale = {
   readonly startUtcMs: number;
@@ -22,7 +24,9 @@ export function timeScale(options: {
 }
 
 const MINUTE_MS = 60_000;
-const TICK_STEPS_MS = [1, 5, 10, 15, 30, 60, 120, 180, 360].map((minutes) => minutes * MINUTE_MS);
+const TICK_STEPS_MS = [1 / 6, 1 / 2, 1, 2, 5, 10, 15, 30, 60, 120, 180, 360].map(
+  (minutes) => minutes * MINUTE_MS,
+);
 
 /** Round moments of the laptop's own clock, far enough apart for their labels. */
 export function timeTicks(scale: TimeScale, spacingPxMin = 76): readonly number[] {
@@ -38,19 +42,15 @@ export function timeTicks(scale: TimeScale, spacingPxMin = 76): readonly number[
 
 const HOUR_MS = 3_600_000;
 
-/** The stretch that the strip shows: the whole night to its expected end, or the last hour of it. */
-export function shownStretch(options: {
+/** The whole night as the strip shows it: from its first frame to its expected end. */
+export function wholeNight(options: {
   nightStartUtcMs: number;
   firstOpenedUtcMs: number | null;
   newestUtcMs: number | null;
   endsUtcMs: number | null;
-  span: "whole" | "lastHour";
-}): { startUtcMs: number; endUtcMs: number } {
-  const { nightStartUtcMs, firstOpenedUtcMs, newestUtcMs, endsUtcMs, span } = options;
+}): Stretch {
+  const { nightStartUtcMs, firstOpenedUtcMs, newestUtcMs, endsUtcMs } = options;
   const newest = newestUtcMs ?? nightStartUtcMs;
-  if (span === "lastHour") {
-    return { startUtcMs: newest - HOUR_MS, endUtcMs: newest + HOUR_MS / 30 };
-  }
   const startUtcMs = Math.min(nightStartUtcMs, firstOpenedUtcMs ?? nightStartUtcMs);
   const grownMs = Math.max(HOUR_MS, (newest - startUtcMs) * 1.05);
   return { startUtcMs, endUtcMs: Math.max(endsUtcMs ?? 0, startUtcMs + grownMs) };
