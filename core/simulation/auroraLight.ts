@@ -1,5 +1,8 @@
 import { auroraMoment, type AuroraCourse, type AuroraMoment } from "./auroraCourse.ts";
-import { SEEN_PER_KILORAYLEIGH, type Rgb } from "./colour.ts";
+import { AFTERGLOW_LAGS } from "./afterglow.ts";
+import { airmass } from "../sky/airmass.ts";
+import { passedShare, straightened } from "./air.ts";
+import { LINE_NM, SEEN_PER_KILORAYLEIGH } from "./colour.ts";
 import { addCurtains, addDiffuse, momentCount, type Curtains } from "./curtains.ts";
 import { cellOf, fieldLineMap, type FieldAxes, type FieldLineMap } from "./fieldLineMap.ts";
 import {
@@ -63,28 +66,20 @@ const DIFFUSE_PROFILE = heightProfile(
   () => 1,
 );
 
-/** Lines in given proportions, per kilorayleigh of the first. */
-function blend(...parts: readonly (readonly [share: number, seen: Rgb])[]): Rgb {
-  const sum = (channel: 0 | 1 | 2): number =>
-    parts.reduce((total, [share, seen]) => total + share * seen[channel], 0);
-  return [sum(0), sum(1), sum(2)];
-}
+/** Lines in given proportions, in kilorayleigh each. */
+type Blend = Partial<Record<keyof typeof SEEN_PER_KILORAYLEIGH, number>>;
 
 /** Green curtains with the violet that comes with them. Source: 427.8 about a fifth of 557.7 (from memory). */
-const CURTAIN_SEEN = blend([1, SEEN_PER_KILORAYLEIGH.green], [0.16, SEEN_PER_KILORAYLEIGH.violet]);
+const CURTAIN: Blend = { green: 1, violet: 0.16 };
 
 /** The hard border per kilorayleigh of the green it goes with. Common practice, no source. */
-const BORDER_SEEN = blend(
-  [0.3, SEEN_PER_KILORAYLEIGH.crimson],
-  [0.14, SEEN_PER_KILORAYLEIGH.violet],
-  [0.12, SEEN_PER_KILORAYLEIGH.green],
-);
+const BORDER: Blend = { crimson: 0.3, violet: 0.14, green: 0.12 };
+
+/** The red of the heights. */
+const RED: Blend = { red: 1 };
 
 /** Lifetime of O(1D), seconds: red lags and smears. Source: Chamberlain 1961. */
 const RED_LIFETIME_SECONDS = 110;
-
-/** Moments of the past, in lifetimes, that stand for the red's exponential memory, equal weights. */
-const RED_LAGS = [0.06, 0.21, 0.38, 0.58, 0.82, 1.14, 1.61, 2.77];
 
 /** Brightness from which a curtain's border turns crimson, kR of green. Common practice, no source. */
 const HARD_KR = 220;
@@ -100,7 +95,12 @@ export type AuroraSight = {
   readonly fine: SightLayer;
   /** For what is soft: red, glow, patches. */
   readonly coarse: SightLayer;
+  /** What the filters see of each blend, point by point. */
+  readonly colours: Readonly<Record<"curtain" | "border" | "red", PointColours>>;
 };
+
+/** What the filters see of a kilorayleigh above the air at each point: three numbers, cd/m². */
+type PointColours = Float32Array;
 
 /** A map at one fineness, how the points read it, and room to work in. */
 type SightLayer = {
@@ -127,18 +127,50 @@ const SIN_ALTITUDE_MIN = 0.012;
 /**
  * Prepares for looking at the aurora along many directions; costs a few frames' time.
  *
- * @param directions  The points; those below the horizon see none.
+ * @param seen  Where the points are seen; those below the horizon see none. Air lifts them from
+ *   where they stand, dims them and reddens them.
  * @param stepRad  Fineness of the maps, radians.
+ * @param extinctionMag  Of the air at 557.7 nm, mag an airmass; null without air.
  */
 export function auroraSight(
   axes: FieldAxes,
-  directions: readonly Direction[],
+  seen: readonly Direction[],
   stepRad: number,
+  extinctionMag: number | null,
 ): AuroraSight {
+  const directions = extinctionMag === null ? seen : seen.map(straightened);
   return {
     fine: sightLayer(axes, directions, stepRad),
     coarse: sightLayer(axes, directions, Math.max(0.012, stepRad * 3)),
+    colours: {
+      curtain: pointColours(CURTAIN, seen, extinctionMag),
+      border: pointColours(BORDER, seen, extinctionMag),
+      red: pointColours(RED, seen, extinctionMag),
+    },
   };
+}
+
+function pointColours(
+  blend: Blend,
+  seen: readonly Direction[],
+  extinctionMag: number | null,
+): PointColours {
+  const colours = new Float32Array(seen.length * 3);
+  for (const line of ["green", "red", "crimson", "violet"] as const) {
+    const kilorayleigh = blend[line] ?? 0;
+    if (kilorayleigh === 0) continue;
+    seen.forEach((direction, point) => {
+      const passed =
+        extinctionMag === null
+          ? 1
+          : passedShare(LINE_NM[line], extinctionMag, airmass(direction[2]));
+      for (let channel = 0; channel < 3; channel += 1) {
+        colours[point * 3 + channel]! +=
+          kilorayleigh * passed * SEEN_PER_KILORAYLEIGH[line][channel]!;
+      }
+    });
+  }
+  return colours;
 }
 
 function sightLayer(
@@ -210,22 +242,22 @@ export function addAurora(options: {
   const span = { fromSeconds, seconds, middle };
   // Hard, bright precipitation reaches lower; the border follows activity.
   const shiftKm = Math.round(2 * (3 - 7 * middle.activity)) / 2;
-  const { fine, coarse } = sight;
+  const { fine, coarse, colours } = sight;
 
   drawGreen(aurora, fine, span);
-  raise(fine, fine.feet, preparedSight(fine, "green", shiftKm), CURTAIN_SEEN, light);
+  raise(fine, fine.feet, preparedSight(fine, "green", shiftKm), colours.curtain, light);
 
   const hard = fine.feet[1];
   hardenFeet(hard);
   const border = preparedSight(fine, "border", shiftKm);
-  raise(fine, [hard, hard, hard], border, BORDER_SEEN, light);
+  raise(fine, [hard, hard, hard], border, colours.border, light);
 
   drawRed(aurora, coarse, fromSeconds + seconds / 2);
   const red = preparedSight(coarse, "red", 0);
-  raise(coarse, coarse.feet, red, SEEN_PER_KILORAYLEIGH.red, light);
+  raise(coarse, coarse.feet, red, colours.red, light);
 
   drawGlow(aurora, coarse, span);
-  raise(coarse, coarse.feet, preparedSight(coarse, "diffuse", 0), CURTAIN_SEEN, light);
+  raise(coarse, coarse.feet, preparedSight(coarse, "diffuse", 0), colours.curtain, light);
 }
 
 /** Raises feet along the field's lines and adds what the filters see of it. */
@@ -233,11 +265,11 @@ function raise(
   layer: SightLayer,
   feet: FeetCopies,
   sums: LineOfSight,
-  seen: Rgb,
+  colours: PointColours,
   light: Float32Array,
 ): void {
   sumAlongLines(layer.map, feet, sums, layer.seen, layer.light);
-  spread(layer, seen, light);
+  spread(layer, colours, light);
 }
 
 const PROFILES: Readonly<Record<"green" | "border" | "red" | "diffuse", HeightProfile>> = {
@@ -303,13 +335,13 @@ function hardenFeet(feet: Float32Array): void {
 function drawRed({ curtains, course }: Aurora, { map, feet }: SightLayer, atSeconds: number): void {
   const [sharp] = feet;
   sharp.fill(0);
-  for (const lag of RED_LAGS) {
+  for (const lag of AFTERGLOW_LAGS) {
     addCurtains({
       curtains,
       moment: auroraMoment(course, atSeconds - lag * RED_LIFETIME_SECONDS),
       map,
       feet: sharp,
-      weight: 1 / RED_LAGS.length,
+      weight: 1 / AFTERGLOW_LAGS.length,
       spanSeconds: 6,
       sigmaKmMin: 11,
     });
@@ -334,7 +366,7 @@ function drawGlow({ curtains, patches }: Aurora, { map, feet }: SightLayer, span
 /** Adds a layer's light, times what the filters see of a kilorayleigh, at the points of a sight. */
 function spread(
   { map, cells, light: kilorayleigh }: SightLayer,
-  [red, green, blue]: Rgb,
+  colours: PointColours,
   light: Float32Array,
 ): void {
   const { index, columnPart, rowPart } = cells;
@@ -347,8 +379,9 @@ function spread(
     const b = kilorayleigh[next]! + up * (kilorayleigh[next + 1]! - kilorayleigh[next]!);
     const value = a + columnPart[point]! * (b - a);
     if (value === 0) continue;
-    light[point * 3] = light[point * 3]! + red * value;
-    light[point * 3 + 1] = light[point * 3 + 1]! + green * value;
-    light[point * 3 + 2] = light[point * 3 + 2]! + blue * value;
+    const to = point * 3;
+    light[to] = light[to]! + colours[to]! * value;
+    light[to + 1] = light[to + 1]! + colours[to + 1]! * value;
+    light[to + 2] = light[to + 2]! + colours[to + 2]! * value;
   }
 }

@@ -6,6 +6,8 @@ import { naturalSkyFactor } from "../sky/moonlight.ts";
 import { RAD_PER_DEG } from "../sky/angles.ts";
 import { twilightFlux, twilightZenithMag } from "../sky/twilight.ts";
 import type { UtcMs } from "../units.ts";
+import { airmass } from "../sky/airmass.ts";
+import { passedShares } from "./air.ts";
 import { seenHue, type Rgb } from "./colour.ts";
 import { fractalNoise } from "./noise.ts";
 import { directionOf, dot, type Direction, type Rotation } from "../sky/direction.ts";
@@ -111,7 +113,13 @@ export function clearSkyLight(
     };
     const night = zenithCdM2 * naturalSkyFactor(90 - altitudeDeg, sky.extinctionMag);
     plus(NIGHT_HUE, night);
-    if (sky.hasMilkyWay) plus(GALAXY_HUE, milkyWayCdM2(moment.galaxy, direction, mottle));
+    if (sky.hasMilkyWay) {
+      const galaxy = milkyWayCdM2(moment.galaxy, direction, mottle);
+      if (galaxy > 0) {
+        const passed = passedShares(sky.extinctionMag, airmass(up));
+        plus([GALAXY_HUE[0] * passed[0], passed[1], GALAXY_HUE[2] * passed[2]], galaxy);
+      }
+    }
     if (sky.town !== null) plus(TOWN_HUE, townCdM2(sky.town, azimuthDeg, altitudeDeg));
     if (twilight !== null) {
       const warm = twilight.warmth(direction);

@@ -45,6 +45,14 @@ export const SEEN_PER_KILORAYLEIGH = {
   violet: [1.2e-5, 2.4e-6, 2e-4],
 } as const satisfies Record<string, Rgb>;
 
+/** The lines' and bands' middles, nm. Source: as beside `SEEN_PER_KILORAYLEIGH`. */
+export const LINE_NM: Readonly<Record<keyof typeof SEEN_PER_KILORAYLEIGH, number>> = {
+  green: 557.7,
+  red: 630,
+  crimson: 670,
+  violet: 427.8,
+};
+
 function invert([a, b, c]: readonly [Rgb, Rgb, Rgb]): readonly [Rgb, Rgb, Rgb] {
   const cross = (p: Rgb, q: Rgb): Rgb => [
     p[1] * q[2] - p[2] * q[1],

@@ -79,10 +79,10 @@ export function createCurtains(options: {
  * Source: Trondsen and Cogger 1998; Hallinan (from memory, orders of magnitude).
  */
 const FOLDS: readonly { lengthKm: number; swingKm: number; speed: number }[] = [
-  { lengthKm: 230, swingKm: 26, speed: 0.5 },
-  { lengthKm: 92, swingKm: 13, speed: 0.9 },
-  { lengthKm: 41, swingKm: 6.5, speed: 1.2 },
-  { lengthKm: 17, swingKm: 2.4, speed: -0.8 },
+  { lengthKm: 230, swingKm: 26, speed: 0.9 },
+  { lengthKm: 92, swingKm: 13, speed: 1 },
+  { lengthKm: 41, swingKm: 6.5, speed: 1.1 },
+  { lengthKm: 17, swingKm: 2.4, speed: 1.2 },
 ];
 
 /** Waves that every arc has, quiet ones too: length and swing, km. Invented. */
@@ -91,12 +91,15 @@ const WAVES: readonly { lengthKm: number; swingKm: number }[] = [
   { lengthKm: 430, swingKm: 9 },
 ];
 
-/** Rays: width along the arc, km, contrast at full activity, speed against the ray speed. */
-const RAYS: readonly { widthKm: number; contrast: number; speed: number }[] = [
-  { widthKm: 28, contrast: 1.2, speed: 0.25 },
-  { widthKm: 9, contrast: 1, speed: -0.5 },
-  { widthKm: 3.4, contrast: 0.85, speed: 1 },
-  { widthKm: 1.5, contrast: 0.5, speed: -1.4 },
+/**
+ * Rays: width along the arc, km, contrast at full activity, and how much of their way ahead of the
+ * folds they run; the broad ones are carried along.
+ */
+const RAYS: readonly { widthKm: number; contrast: number; ahead: number }[] = [
+  { widthKm: 28, contrast: 1.2, ahead: 0 },
+  { widthKm: 9, contrast: 1, ahead: 0 },
+  { widthKm: 3.4, contrast: 0.85, ahead: 1 },
+  { widthKm: 1.5, contrast: 0.5, ahead: 1.4 },
 ];
 
 /** Half-thickness of a curtain, km: quiet arcs are broad, active ones thin. Common practice, no source. */
@@ -216,12 +219,11 @@ function folded(arc: Arc, moment: AuroraMoment, alongKm: number, evenKm: number)
   let [xKm, yKm] = [alongKm, evenKm];
   for (let wave = 0; wave < WAVES.length; wave += 1) {
     const { lengthKm, swingKm } = WAVES[wave]!;
-    const driftKm = moment.atSeconds * 0.05;
-    yKm += swingKm * sineOfTurn((alongKm - driftKm) / lengthKm + arc.turns[wave]!);
+    yKm += swingKm * sineOfTurn((alongKm - moment.foldKm) / lengthKm + arc.turns[wave]!);
   }
   for (let fold = 0; fold < FOLDS.length; fold += 1) {
     const { lengthKm, swingKm, speed } = FOLDS[fold]!;
-    const place = alongKm / (2.3 * lengthKm) + fold * 700 + moment.foldKm / 900;
+    const place = (alongKm - speed * moment.foldKm) / (2.3 * lengthKm) + fold * 700;
     const local = Math.max(0, 1.9 * noiseAt(arc.strength, place) - 0.3);
     const swing = swingKm * Math.min(1, moment.activity ** 0.7) * local;
     const turn = (alongKm - speed * moment.foldKm) / lengthKm + arc.turns[2 + fold]!;
@@ -240,15 +242,16 @@ function levelKr(curtains: Curtains, moment: AuroraMoment, alongKm: number): num
 
 /** Slow change of brightness along an arc, 0..1. */
 function patchAt(arc: Arc, moment: AuroraMoment, alongKm: number): number {
-  return noiseAt(arc.patches, (alongKm - 0.12 * moment.foldKm) / 160 + moment.atSeconds / 900);
+  return noiseAt(arc.patches, (alongKm - moment.foldKm) / 160 + moment.atSeconds / 900);
 }
 
 /** The rays' share in the logarithm of the brightness, about 0. */
 function raysAt(arc: Arc, moment: AuroraMoment, alongKm: number): number {
   let sum = 0;
   for (let octave = 0; octave < RAYS.length; octave += 1) {
-    const { widthKm, contrast, speed } = RAYS[octave]!;
-    const at = (alongKm - speed * moment.rayKm) / widthKm + octave * 1013;
+    const { widthKm, contrast, ahead } = RAYS[octave]!;
+    const goneKm = moment.foldKm + ahead * (moment.rayKm - moment.foldKm);
+    const at = (alongKm - goneKm) / widthKm + octave * 1013;
     sum += contrast * (2 * noiseAt(arc.rays, at) - 1);
   }
   return sum;

@@ -1,5 +1,7 @@
 import { RAD_PER_DEG } from "../sky/angles.ts";
+import { lifted, passedShares } from "./air.ts";
 import type { SkyMoment } from "./clearSky.ts";
+import type { Rgb } from "./colour.ts";
 import type { SimulatedSky } from "./simulatedSky.ts";
 import type { PixelSink } from "./starField.ts";
 import { airmass } from "../sky/airmass.ts";
@@ -8,6 +10,9 @@ import { pointOf, type View } from "./view.ts";
 
 /** The Moon's radius as seen from here, degrees. */
 const MOON_RADIUS_DEG = 0.26;
+
+/** The disc is gone this far below the true horizon: its radius and the air's lift of half a degree. */
+const MOON_SET_DEG = 0.9;
 
 /** Illuminance of magnitude 0, lux. Source: Allen, Astrophysical Quantities. */
 const LUX_OF_ZERO_MAG = 2.54e-6;
@@ -26,8 +31,8 @@ export function drawMoon(options: {
 }): void {
   const { sky, view, moment, sink } = options;
   const { moon, sun, moonPhaseAngleDeg } = moment;
-  if (sky.clear === null || !sky.clear.hasMoon || moon.altitudeDeg < -MOON_RADIUS_DEG) return;
-  const direction = directionOf(moon.azimuthDeg, moon.altitudeDeg);
+  if (sky.clear === null || !sky.clear.hasMoon || moon.altitudeDeg < -MOON_SET_DEG) return;
+  const direction = lifted(directionOf(moon.azimuthDeg, moon.altitudeDeg));
   const centre = pointOf(view, direction);
   if (centre === null) return;
   // The lit limb points to the Sun along the great circle.
@@ -40,17 +45,23 @@ export function drawMoon(options: {
     sunward: [(towards[0] - centre[0]) / length, (towards[1] - centre[1]) / length],
     terminator: Math.cos(Math.abs(moonPhaseAngleDeg) * RAD_PER_DEG),
   };
-  const extinction = 10 ** (-0.4 * sky.clear.extinctionMag * airmass(direction[2]));
-  drawDisc(view, disc, litLuminanceCdM2(Math.abs(moonPhaseAngleDeg), extinction), sink);
+  const [red, green, blue] = passedShares(sky.clear.extinctionMag, airmass(direction[2]));
+  const litCdM2 = litLuminanceCdM2(Math.abs(moonPhaseAngleDeg));
+  drawDisc(
+    view,
+    disc,
+    [MOON_HUE.red * red * litCdM2, green * litCdM2, MOON_HUE.blue * blue * litCdM2],
+    sink,
+  );
 }
 
-/** Luminance of the Moon's lit part through the air. */
-function litLuminanceCdM2(phaseAngleDeg: number, extinction: number): number {
+/** Luminance of the Moon's lit part outside the air. */
+function litLuminanceCdM2(phaseAngleDeg: number): number {
   const magnitude = -12.73 + 0.026 * phaseAngleDeg + 4e-9 * phaseAngleDeg ** 4;
   const lux = LUX_OF_ZERO_MAG * 10 ** (-0.4 * magnitude);
   const litShare = Math.max(0.02, (1 + Math.cos(phaseAngleDeg * RAD_PER_DEG)) / 2);
   const discSr = Math.PI * (MOON_RADIUS_DEG * RAD_PER_DEG) ** 2;
-  return (lux * extinction) / (discSr * litShare);
+  return lux / (discSr * litShare);
 }
 
 /** The Moon's disc in the picture. */
@@ -69,16 +80,17 @@ const SUBSAMPLES = 4;
 /** The Moon's light as the filters see it, a little warm. Common practice, no source. */
 const MOON_HUE = { red: 1.05, blue: 0.9 };
 
-function drawDisc(view: View, disc: Disc, luminanceCdM2: number, sink: PixelSink): void {
+/** @param seen  What the filters see of the lit part, cd/m². */
+function drawDisc(view: View, disc: Disc, seen: Rgb, sink: PixelSink): void {
   const { centre, radiusPx } = disc;
   const [left, top] = [Math.floor(centre[0] - radiusPx) - 1, Math.floor(centre[1] - radiusPx) - 1];
   for (let row = Math.max(0, top); row <= centre[1] + radiusPx + 1; row += 1) {
     if (row >= view.heightPx) break;
     for (let column = Math.max(0, left); column <= centre[0] + radiusPx + 1; column += 1) {
       if (column >= view.widthPx) break;
-      const share = (luminanceCdM2 * litParts(disc, column, row)) / (SUBSAMPLES * SUBSAMPLES);
+      const share = litParts(disc, column, row) / (SUBSAMPLES * SUBSAMPLES);
       if (share <= 0) continue;
-      sink(row * view.widthPx + column, MOON_HUE.red * share, share, MOON_HUE.blue * share);
+      sink(row * view.widthPx + column, seen[0] * share, seen[1] * share, seen[2] * share);
     }
   }
 }

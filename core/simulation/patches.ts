@@ -1,4 +1,5 @@
-import { createRandom } from "../random.ts";
+import { createRandom, type Random } from "../random.ts";
+import { AFTERGLOW_LAGS } from "./afterglow.ts";
 import type { AuroraMoment } from "./auroraCourse.ts";
 import type { Curtains } from "./curtains.ts";
 import type { FieldLineMap } from "./fieldLineMap.ts";
@@ -10,6 +11,7 @@ type Patch = {
   readonly xKm: number;
   readonly yKm: number;
   readonly radiusKm: number;
+  /** Of its pulses on average; each comes a little early or late. */
   readonly periodSeconds: number;
   readonly turn: number;
   readonly lit: number;
@@ -30,8 +32,23 @@ const PATCH_FIELD_KM = 1100;
 const PATCH_KM_PER_S = 0.35;
 
 /**
- * Patches for a seed. Periods 2 to 20 s, mostly 6 to 10, erratic (Humberset et al. 2016).
+ * Mean periods of patches, seconds: mostly 6 to 10. With `LATE_TURNS` no two pulses come less than 2
+ * or more than 20 s after each other.
+ * Sources: quasi-periodic, 2 to 20 s (Frontiers in Astronomy 2025, 10.3389/fspas.2025.1561439), most
+ * common 6 to 10 s (UAF Science Forum), erratic (Humberset et al. 2016).
  */
+const PERIOD_SECONDS = { middle: 7.8, spread: 0.3, shortest: 2.6, longest: 15 } as const;
+
+/** A mean period: log-normal about the middle, what falls outside drawn once more. */
+function drawPeriodSeconds(random: Random): number {
+  const { middle, spread, shortest, longest } = PERIOD_SECONDS;
+  for (;;) {
+    const period = middle * Math.exp(spread * random.normal());
+    if (period >= shortest && period <= longest) return period;
+  }
+}
+
+/** Patches for a seed. */
 export function createPatches(seed: string): Patches {
   const random = createRandom(`${seed}/pulsation`);
   const patches = Array.from({ length: 90 }, (): Patch => {
@@ -40,7 +57,7 @@ export function createPatches(seed: string): Patches {
       xKm: PATCH_FIELD_KM * (random.uniform() - 0.5),
       yKm: 420 * random.uniform() - 130,
       radiusKm: 14 + 34 * random.uniform() ** 1.6,
-      periodSeconds: 2 + 18 * random.uniform() * random.uniform() + 3 * random.uniform(),
+      periodSeconds: drawPeriodSeconds(random),
       turn: random.uniform(),
       lit: 0.3 + 0.3 * random.uniform(),
       spots: Array.from({ length: 16 }, () => {
@@ -53,16 +70,39 @@ export function createPatches(seed: string): Patches {
   return { patches, irregular: noiseLine(`${seed}/pulses`) };
 }
 
-/** Brightness of a patch over its peak: on and off with soft edges, each pulse unlike the last. */
-function pulse(patch: Patch, irregular: Float32Array, atSeconds: number): number {
-  const late = 0.8 * noiseAt(irregular, atSeconds / (3 * patch.periodSeconds) + patch.turn * 4000);
-  const turn = atSeconds / patch.periodSeconds + patch.turn + late;
+/** How early or late a pulse comes, in periods, and over how many of them this changes. */
+const LATE_TURNS = { most: 0.5, overPeriods: 3 } as const;
+
+/** Share of a patch's light that never goes out. Source: a third, common practice, no source. */
+const FLOOR_SHARE = 1 / 3;
+
+/** Brightness of the prompt emission over its peak: on and off with soft edges, no pulse like the last. */
+function prompt(patch: Patch, irregular: Float32Array, atSeconds: number): number {
+  const { most, overPeriods } = LATE_TURNS;
+  const { periodSeconds } = patch;
+  const late = noiseAt(irregular, atSeconds / (overPeriods * periodSeconds) + patch.turn * 4000);
+  const turn = atSeconds / periodSeconds + patch.turn + most * late;
   const part = turn - Math.floor(turn);
   const strength = noiseAt(irregular, Math.floor(turn) * 1.7 + patch.turn * 900);
   const edge = 0.08;
   const shape = Math.max(0, Math.min(1, part / edge, (patch.lit - part) / edge));
-  // The green line's own lifetime (0.7 s) leaves a tail; a third of the light never goes out.
-  return 0.12 + 0.88 * shape * (0.35 + 0.65 * strength);
+  return shape * (0.35 + 0.65 * strength);
+}
+
+/** Lifetime of O(1S), seconds: the green lags and leaves a tail. Source: Chamberlain 1961 (from memory). */
+const GREEN_LIFETIME_SECONDS = 0.7;
+
+/**
+ * Brightness of a patch over its peak, 0..1, as the green line shows it. The violet that comes with
+ * it is prompt, but a sixth of it; it is drawn with the same tail.
+ */
+export function pulse(patch: Patch, irregular: Float32Array, atSeconds: number): number {
+  let mean = 0;
+  for (const lag of AFTERGLOW_LAGS) {
+    const before = atSeconds - lag * GREEN_LIFETIME_SECONDS;
+    mean += prompt(patch, irregular, before) / AFTERGLOW_LAGS.length;
+  }
+  return FLOOR_SHARE + (1 - FLOOR_SHARE) * mean;
 }
 
 /**

@@ -65,7 +65,15 @@ export function skyGrid(sky: SimulatedSky, view: View, stepPx: number): SkyGrid 
     isSky,
     smoothStep: Math.max(2, Math.round(0.035 / stepRad)),
     // The aurora's own map: about as fine as the grid, which is as fine as it can be seen.
-    sight: sky.aurora === null ? null : auroraSight(sky.aurora.axes, directions, 0.85 * stepRad),
+    sight:
+      sky.aurora === null
+        ? null
+        : auroraSight(
+            sky.aurora.axes,
+            directions,
+            0.85 * stepRad,
+            sky.clear?.extinctionMag ?? null,
+          ),
   };
 }
 
@@ -143,7 +151,7 @@ export function lightToward(
   }
   addEven(sky, directions, light, fromSeconds, 0);
   if (sky.aurora !== null) {
-    const sight = auroraSight(sky.aurora.axes, directions, 0.004);
+    const sight = auroraSight(sky.aurora.axes, directions, 0.004, sky.clear?.extinctionMag ?? null);
     addAurora({ aurora: sky.aurora, sight, fromSeconds, seconds: 0, light });
   }
   veil(sky, light, fromSeconds, (point) => directions[point]!, 1);

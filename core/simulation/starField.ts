@@ -1,7 +1,8 @@
 import { starRotation } from "../sky/starRotation.ts";
 import { cloudTransmission } from "./clouds.ts";
 import { airmass } from "../sky/airmass.ts";
-import type { SkyStar } from "./stars.ts";
+import { lifted, passedShares } from "./air.ts";
+import type { Rgb } from "./colour.ts";
 import type { UtcMs } from "../units.ts";
 import type { SimulatedSky } from "./simulatedSky.ts";
 import { cloudCover } from "./skyLight.ts";
@@ -17,6 +18,12 @@ const STRAIGHT_SECONDS = 120;
 /** Distance between the spots a trail is made of, in widths of a star. */
 const SPOT_SPACING = 0.3;
 
+/** Stars lower than this are lost in the haze: sine of the true altitude. */
+const SIN_ALTITUDE_MIN = 0.002;
+
+/** What the filters see of white light without air. */
+const UNDIMMED: Rgb = [1, 1, 1];
+
 /** Stars that add less than this to a pixel of the darkest sky are not drawn, cd/m². */
 const FAINT_CD_M2 = 1.5e-5;
 
@@ -29,7 +36,7 @@ const FAINT_SHARE = 0.01;
  * @param fwhmPx  Width of a star that stands still.
  * @param strength  Share of its light that a star keeps (dew takes some).
  * Source: rotation by astronomy-engine, central projection; a star's light in a pixel is its
- * illuminance over the pixel's solid angle.
+ * illuminance over the pixel's solid angle. Where the sky has air, it lifts, dims and reddens them.
  */
 export function drawStars(options: {
   readonly sky: SimulatedSky;
@@ -50,21 +57,23 @@ export function drawStars(options: {
   );
   const atSeconds = (openedUtcMs - sky.startUtcMs) / 1000 + seconds / 2;
   const cover = cloudCover(sky, atSeconds);
-  const extinctionMag = sky.clear?.extinctionMag ?? 0;
+  const extinctionMag = sky.clear?.extinctionMag ?? null;
   const edge = Math.hypot(view.widthPx, view.heightPx) / 2 / view.pxPerRad;
   const cosEdge = Math.min(Math.cos(Math.atan(edge)) - 0.03, 0.999);
   const area = 1.13 * fwhmPx * fwhmPx;
   const faintest = Math.max(FAINT_CD_M2, FAINT_SHARE * options.meanSkyCdM2);
   const first = rotations[0]!;
 
-  const trail: Trail = { view, rotations, fwhmPx, sink };
+  const trail: Trail = { view, rotations, hasAir: extinctionMag !== null, fwhmPx, sink };
   for (const star of sky.stars) {
     const up = dot(first[2], star.direction);
-    if (up < 0.002) continue;
-    const start: Direction = [dot(first[0], star.direction), dot(first[1], star.direction), up];
+    if (up < SIN_ALTITUDE_MIN) continue;
+    const start = seenAt(trail, first, star.direction);
     const depth = dot(start, view.forward);
     if (depth < cosEdge) continue;
-    const dimmed = star.lux * 10 ** (-0.4 * extinctionMag * airmass(up)) * strength;
+    const [red, green, blue] =
+      extinctionMag === null ? UNDIMMED : passedShares(extinctionMag, airmass(start[2]));
+    const dimmed = star.lux * green * strength;
     // A pixel off the axis sees less of the sky: its solid angle falls with cos³.
     const total = (dimmed * view.pxPerRad * view.pxPerRad) / (depth * depth * depth);
     if (total / area < faintest) continue;
@@ -72,7 +81,8 @@ export function drawStars(options: {
       sky.clouds === null || cover <= 0
         ? 1
         : cloudTransmission(sky.clouds, cover, atSeconds, start);
-    drawTrail(trail, star, start, total * through);
+    const hue: Rgb = [(star.hue[0] * red) / green, 1, (star.hue[2] * blue) / green];
+    drawTrail(trail, star.direction, hue, start, total * through);
   }
 }
 
@@ -81,17 +91,18 @@ type Trail = {
   readonly view: View;
   /** From the star's own direction to that at the trail's corners, in order. */
   readonly rotations: readonly Rotation[];
+  readonly hasAir: boolean;
   readonly fwhmPx: number;
   readonly sink: PixelSink;
 };
 
 /** Draws one star's trail as straight pieces, each a row of spots; ends where it leaves the view. */
-function drawTrail(trail: Trail, star: SkyStar, start: Direction, total: number): void {
+function drawTrail(trail: Trail, star: Direction, hue: Rgb, start: Direction, total: number): void {
   const { view, rotations, fwhmPx, sink } = trail;
   const pieces = rotations.length - 1;
   let from = pointOf(view, start);
   for (let piece = 1; piece <= pieces && from !== null; piece += 1) {
-    const to = pointOf(view, rotated(rotations[piece]!, star.direction));
+    const to = pointOf(view, seenAt(trail, rotations[piece]!, star));
     if (to === null) break;
     const length = Math.hypot(to[0] - from[0], to[1] - from[1]);
     const spots = 1 + Math.ceil(length / (SPOT_SPACING * fwhmPx) - 0.05);
@@ -103,11 +114,17 @@ function drawTrail(trail: Trail, star: SkyStar, start: Direction, total: number)
       const x = from[0] + (to[0] - from[0]) * part;
       const y = from[1] + (to[1] - from[1]) * part;
       drawSpot(view, { x, y, sigmaPx: fwhmPx / FWHM_PER_SIGMA }, (pixel, share) => {
-        sink(pixel, star.hue[0] * light * share, light * share, star.hue[2] * light * share);
+        sink(pixel, hue[0] * light * share, light * share, hue[2] * light * share);
       });
     }
     from = to;
   }
+}
+
+/** Where a star is seen after a turn of the sky. */
+function seenAt({ hasAir }: Trail, rotation: Rotation, star: Direction): Direction {
+  const turned = rotated(rotation, star);
+  return hasAir ? lifted(turned) : turned;
 }
 
 /** Full width at half maximum of a Gaussian over its standard deviation: 2 √(2 ln 2). */

@@ -110,7 +110,8 @@ describe("a sky", () => {
       south = Math.max(south, skyLuminanceCdM2(sky, time, altitude, 170));
       north = Math.max(north, skyLuminanceCdM2(sky, time, altitude, 350));
     }
-    expect(south).toBeGreaterThan(1.3 * north);
+    // These arcs stand at 17°: the air takes half of their light, 1.3 without it.
+    expect(south).toBeGreaterThan(1.15 * north);
   });
 
   it("of a scene says what the scene was built from", () => {

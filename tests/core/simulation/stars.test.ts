@@ -1,5 +1,4 @@
 import { describe, expect, it } from "vitest";
-import { airmass } from "../../../core/sky/airmass.ts";
 import { catalogueSkyStars, type SkyStar } from "../../../core/simulation/stars.ts";
 
 /** Right ascension, declination (J2000, degrees) and magnitude of a unit vector with its light. */
@@ -55,15 +54,5 @@ describe("catalogue stars", () => {
     const [betelgeuse, rigel] = [at(88.793, 7.407), at(78.634, -8.202)];
     expect(betelgeuse.hue[0]).toBeGreaterThan(1.2 * rigel.hue[0]);
     expect(rigel.hue[2]).toBeGreaterThan(1.2 * betelgeuse.hue[2]);
-  });
-});
-
-describe("airmass", () => {
-  // Rozenberg's own values: 1 overhead, about 2 at 30°, about 40 on the horizon (from memory).
-  it("is 1 overhead, 2 at 30° and finite on the horizon", () => {
-    expect(airmass(1)).toBeCloseTo(1, 3);
-    expect(airmass(0.5)).toBeCloseTo(2, 1);
-    expect(airmass(0)).toBeCloseTo(40, 6);
-    expect(airmass(-0.2)).toBeCloseTo(40, 6);
   });
 });
