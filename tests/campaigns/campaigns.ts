@@ -3,5 +3,6 @@ import type { Campaign } from "./campaign.ts";
 /** Every campaign by the name that the command takes; loaded only when it is run. */
 export const CAMPAIGNS: Readonly<Record<string, () => Promise<Campaign>>> = {
   kills: async () => (await import("./kills.ts")).KILLS,
+  soak: async () => (await import("./soak.ts")).SOAK,
   inputs: async () => (await import("./inputs.ts")).INPUTS,
 };
