@@ -64,6 +64,11 @@ export class Catalogue {
     return events.selectEvents(this.#sql, options.fromPosition ?? 0);
   }
 
+  /** Events of some kinds in order, for those of which a night holds few. */
+  eventsOf(kinds: readonly string[]): readonly events.StoredEvent[] {
+    return events.selectEventsOf(this.#sql, kinds);
+  }
+
   /** Night time of the newest event; null: nothing has happened yet. */
   lastEventUtcMs(): UtcMs | null {
     return events.lastEventUtcMs(this.#sql);

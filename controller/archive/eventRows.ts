@@ -43,6 +43,13 @@ export function* selectEvents(sql: SqlSession, fromPosition: number): Iterable<S
   }
 }
 
+/** Events of some kinds in order, few in a night. */
+export function selectEventsOf(sql: SqlSession, kinds: readonly string[]): StoredEvent[] {
+  const places = kinds.map(() => "?").join(", ");
+  const select = `SELECT * FROM events WHERE kind IN (${places}) ORDER BY position`;
+  return sql.all<EventRow>(select, ...kinds).map(toEvent);
+}
+
 export function lastEventUtcMs(sql: SqlSession): UtcMs | null {
   return sql.get<{ utc: UtcMs | null }>("SELECT max(utc_ms) AS utc FROM events")!.utc;
 }

@@ -4,6 +4,7 @@ import type {
   DaemonView,
   NightSummary,
   ServerMessage,
+  StateNotice,
   WatchCommand,
 } from "../../core/api/messages.ts";
 import { NightError, asNightError } from "../../core/errors.ts";
@@ -14,7 +15,9 @@ import type { CameraKitFacts } from "../../core/plan/kitFromCamera.ts";
 import { kitOfSettings } from "../../core/night/kitOfSettings.ts";
 import type { PlanRequest } from "../../core/plan/plan.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
-import type { MonotonicMs } from "../../core/units.ts";
+import { WATCH_ON, type HandWord } from "../../core/watch/handWord.ts";
+import { nightState } from "../../core/watch/stateSentence.ts";
+import type { MonotonicMs, UtcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 import { markRunning } from "../archive/recover.ts";
 import { framingKey, PLAN_KEY, toneResponseKey } from "../archive/stateKeys.ts";
@@ -23,6 +26,7 @@ import type { Clock } from "../timing/clock.ts";
 import type { Log } from "../log.ts";
 import type { SensorEvent } from "../sensors/sensors.ts";
 import type { FrameRange, NightService } from "./nightService.ts";
+import { laptopClockText, terminalClockText } from "./clockText.ts";
 import { earlierNight } from "./earlierNight.ts";
 import { FrameMeter } from "./frameMeter.ts";
 import { GuardNotes } from "./guardNotes.ts";
@@ -30,6 +34,8 @@ import { NightShelf } from "./nightShelf.ts";
 import { ResponseStore } from "./responseStore.ts";
 import { TerminalStory } from "./terminalStory.ts";
 import { WatchRunner } from "./watchRunner.ts";
+import { noticeOf, stateContext } from "./watchView.ts";
+import { withSettingsByHand, wordBefore } from "./wordsBefore.ts";
 
 /** The page is told of changes no more often than this, real milliseconds. */
 const TELL_EVERY_MS = 120;
@@ -83,20 +89,37 @@ export class NightHost implements NightService {
     return this.#finished;
   }
 
+  /** Sets every camera's watch going; what the photographer said before a break still holds. */
   startAll(): void {
-    for (const cameraId of this.#parts.cameraIds) this.#start(cameraId);
+    const { catalogue, cameraIds } = this.#parts;
+    for (const cameraId of cameraIds) {
+      this.#start(cameraId, catalogue === null ? WATCH_ON : wordBefore(catalogue, cameraId));
+    }
   }
 
   view(): DaemonView {
     const { version, clock } = this.#parts;
+    const freeDiskBytes = this.#freeDiskBytes();
     return {
       version,
       nowUtcMs: clock.utcMs(),
       rate: clock.origin.rate,
       night: this.#shelf.tonight(),
-      watches: [...this.#runners.values()].map((runner) => runner.view()),
-      freeDiskBytes: this.#freeDiskBytes(),
+      state: this.#nightState(freeDiskBytes),
+      watches: [...this.#runners.values()].map((runner) =>
+        runner.view({ freeDiskBytes, clockText: laptopClockText }),
+      ),
+      freeDiskBytes,
     };
+  }
+
+  #nightState(freeDiskBytes: number | null): StateNotice {
+    const { clock } = this.#parts;
+    const nowMs = clock.monotonicMs();
+    const utcOf = (atMs: MonotonicMs): UtcMs => clock.utcOf(atMs);
+    const watches = [...this.#runners.values()].map((runner) => runner.facts());
+    const context = stateContext({ nowMs, freeDiskBytes, utcOf, clockText: laptopClockText });
+    return noticeOf(nightState({ ...context, watches }), utcOf);
   }
 
   subscribe(listener: (message: ServerMessage) => void): () => void {
@@ -110,12 +133,11 @@ export class NightHost implements NightService {
       throw new NightError("settings.invalid", `There is no camera called ${cameraId}.`);
     }
     if (command.kind !== "start") return runner.command(command);
-    const { kind } = runner.state.phase;
-    if (kind === "paused") return runner.command({ kind: "resume" });
-    if (kind !== "idle" && kind !== "finished") {
+    if (this.isWatching(cameraId)) {
+      if (runner.state.hand.kind === "pause") return runner.command({ kind: "resume" });
       throw new NightError("settings.invalid", "A watch is running already.");
     }
-    this.#start(cameraId);
+    this.#start(cameraId, WATCH_ON);
   }
 
   nights(): readonly NightSummary[] {
@@ -198,7 +220,7 @@ export class NightHost implements NightService {
 
   /** Ends every watch in order: the open frame is closed and kept, the cameras are let go of. */
   async stop(): Promise<void> {
-    for (const runner of this.#runners.values()) runner.command({ kind: "stop" });
+    for (const runner of this.#runners.values()) runner.endWithProgram();
     if (this.#runners.size > 0) await this.#finished;
     this.#close();
   }
@@ -214,7 +236,7 @@ export class NightHost implements NightService {
     this.#shelf.close();
   }
 
-  #start(cameraId: string): void {
+  #start(cameraId: string, hand: HandWord): void {
     const { catalogue, clock, log } = this.#parts;
     if (!catalogue) throw new NightError("settings.invalid", "No night is open; name a camera.");
     this.#parts.claimCamera(cameraId);
@@ -234,13 +256,14 @@ export class NightHost implements NightService {
     this.#runners.set(cameraId, runner);
     if (this.#parts.framing) catalogue.setState(framingKey(cameraId), this.#parts.framing);
     markRunning(catalogue, this.#parts.runningOrder);
-    const order = this.#parts.startOrder();
+    const order = withSettingsByHand(this.#parts.startOrder(), catalogue, cameraId);
     // A night that nobody planned is reported by what its watch was set to.
     if (catalogue.getState(PLAN_KEY) === null) {
       catalogue.setState(PLAN_KEY, { kit: kitOfSettings(order.settings.exposure) });
     }
     runner.start({
       ...order,
+      hand,
       ...earlierNight(catalogue, cameraId, clock.origin.startUtcMs),
     });
   }
@@ -288,7 +311,9 @@ export class NightHost implements NightService {
   }
 
   #changed(cameraId: string): void {
-    const view = this.#runners.get(cameraId)?.view();
+    const view = this.#runners
+      .get(cameraId)
+      ?.view({ freeDiskBytes: this.#freeDiskBytes(), clockText: terminalClockText });
     if (view) this.#guardNotes.note(view);
     if (view) this.#story.watch(view);
     this.#tellTimer ??= setTimeout(() => {

@@ -1,6 +1,6 @@
-import type { WatchView } from "../../core/api/messages.ts";
+import type { StateNotice, WatchView } from "../../core/api/messages.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
-import type { UtcMs } from "../../core/units.ts";
+import type { StateKind } from "../../core/words/stateWords.ts";
 import { storyLine } from "./storyLine.ts";
 
 /** Lines that wait for an earlier frame's; a frame that never comes holds up no more than these. */
@@ -15,7 +15,7 @@ export class TerminalStory {
   readonly #hasSeveralCameras: boolean;
   readonly #lines = new Map<string, FrameLines>();
   readonly #told = new Set<string>();
-  readonly #sentences = new Map<string, string>();
+  readonly #states = new Map<string, string>();
 
   constructor(print: (line: string) => void, cameraIds: readonly string[]) {
     this.#print = print;
@@ -34,14 +34,15 @@ export class TerminalStory {
     return true;
   }
 
-  /** A watch stands differently. */
-  watch({ cameraId, sentence, allIsWell, phase, frameCount, startsUtcMs }: WatchView): void {
+  /** A watch stands differently: each new state that is not plain sailing is told once. */
+  watch({ cameraId, states, phase, frameCount }: WatchView): void {
     const lines = this.#linesFrom(cameraId, frameCount);
-    if (this.#sentences.get(cameraId) === sentence) return;
-    this.#sentences.set(cameraId, sentence);
+    const state = states[0]!;
+    const key = newsKey(state);
+    if (this.#states.get(cameraId) === key) return;
+    this.#states.set(cameraId, key);
     if (phase === "finished") this.#tell(lines, 0);
-    if (startsUtcMs !== null) this.#print(`${sentence} Frames begin at ${utcText(startsUtcMs)}.`);
-    else if (!allIsWell || phase === "finished") this.#print(sentence);
+    if (!UNTOLD.has(state.kind)) this.#print(`${state.sign} ${state.sentence}`);
   }
 
   #linesFrom(cameraId: string, firstIndex: number): FrameLines {
@@ -65,6 +66,16 @@ export class TerminalStory {
   }
 }
 
-function utcText(at: UtcMs): string {
-  return `${new Date(at).toISOString().slice(0, 16).replace("T", " ")} UTC`;
+/** What the lines of frames show by themselves, and what passes in a moment. */
+const UNTOLD: ReadonlySet<StateKind> = new Set<StateKind>(["well", "skyActs"]);
+
+/** The same for as long as a state lasts, though its sentence counts minutes and frames. */
+function newsKey({ kind, sinceUtcMs, sentence }: StateNotice): string {
+  if (sinceUtcMs !== null) return `${kind} ${sinceUtcMs}`;
+  return kind === "nothingWatches" || kind === "waiting" ? `${kind} ${headOf(sentence)}` : kind;
+}
+
+/** Up to the figures, which change from minute to minute. */
+function headOf(sentence: string): string {
+  return sentence.split(":")[0]!;
 }

@@ -9,7 +9,8 @@ import { isDiskRefusing } from "../../core/watch/ledger.ts";
 import { reduceWatch } from "../../core/watch/reduce.ts";
 import type { WatchState } from "../../core/watch/state.ts";
 import type { Reading } from "../../core/photometry/reading.ts";
-import type { MonotonicMs } from "../../core/units.ts";
+import type { WatchFacts } from "../../core/watch/stateSentence.ts";
+import { monotonicMs, type MonotonicMs, type UtcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 import type { Camera, CameraDescription, CameraEvent } from "../cameras/camera.ts";
 import type { Clock } from "../timing/clock.ts";
@@ -19,7 +20,7 @@ import { FrameLedger } from "./frameLedger.ts";
 import type { FrameMeter } from "./frameMeter.ts";
 import { PictureStock } from "./pictureStock.ts";
 import { watchEventOf, type BareWatchEvent } from "./watchEventOf.ts";
-import { viewOf } from "./watchView.ts";
+import { factsOf, viewOf, type ViewContext } from "./watchView.ts";
 
 /** What a watch needs of the world; every part is handed in. */
 export type WatchParts = {
@@ -76,14 +77,28 @@ export class WatchRunner {
     return this.#state.settings.exposure;
   }
 
-  view(): WatchView {
+  /** The watch as it stands now, for a reader who looks at the clock that `context` names. */
+  view(context: Pick<ViewContext, "freeDiskBytes" | "clockText">): WatchView {
+    const { catalogue, clock } = this.#parts;
     return viewOf(this.#state, {
+      ...context,
       cameraId: this.cameraId,
-      cameraLabel: this.#description?.label ?? this.cameraId,
+      cameraLabel: this.#cameraLabel,
       newest: this.#frames.newest,
-      frameCount: this.#parts.catalogue.frameCount(this.cameraId),
-      utcOf: (atMs) => this.#parts.clock.utcOf(atMs),
+      frameCount: catalogue.frameCount(this.cameraId),
+      nowMs: clock.monotonicMs(),
+      utcOf: (atMs) => clock.utcOf(atMs),
     });
+  }
+
+  /** What the state of the whole night needs to know of this watch. */
+  facts(): WatchFacts {
+    const { newest } = this.#frames;
+    return factsOf(this.#state, { cameraLabel: this.#cameraLabel, newest });
+  }
+
+  get #cameraLabel(): string {
+    return this.#description?.label ?? this.cameraId;
   }
 
   description(): CameraDescription | null {
@@ -106,7 +121,7 @@ export class WatchRunner {
   command(command: Exclude<WatchCommand, { kind: "start" }>): void {
     switch (command.kind) {
       case "pause":
-        return this.#take({ kind: "paused" });
+        return this.#take({ kind: "paused", untilMs: this.#onClock(command.untilUtcMs ?? null) });
       case "resume":
         return this.#take({ kind: "resumed" });
       case "stop":
@@ -114,6 +129,15 @@ export class WatchRunner {
       case "settings":
         return this.#take({ kind: "settingsChanged", exposure: command.settings });
     }
+  }
+
+  /** The program ends: the watch ends in order, and goes on when the program is started again. */
+  endWithProgram(): void {
+    this.#take({ kind: "stopped", isProgramEnding: true });
+  }
+
+  #onClock(at: UtcMs | null): MonotonicMs | null {
+    return at === null ? null : monotonicMs(at - this.#parts.clock.origin.startUtcMs);
   }
 
   /** A sample of the sky light meter. */

@@ -1,7 +1,14 @@
-import type { WatchPhase, WatchView } from "../../core/api/messages.ts";
+import type { StateNotice, WatchPhase, WatchView } from "../../core/api/messages.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { batteryEndMs } from "../../core/watch/batteryDrain.ts";
-import type { After, EndedBy, WatchPhaseState, WatchState } from "../../core/watch/state.ts";
+import type { WatchPhaseState, WatchState } from "../../core/watch/state.ts";
+import {
+  watchRows,
+  type NightFacts,
+  type StateRow,
+  type WatchFacts,
+} from "../../core/watch/stateSentence.ts";
+import type { StateKind } from "../../core/words/stateWords.ts";
 import type { MonotonicMs, UtcMs } from "../../core/units.ts";
 
 /** What the view needs beside the watch's own state. */
@@ -10,23 +17,32 @@ export type ViewContext = {
   readonly cameraLabel: string;
   readonly newest: FrameRecord | null;
   readonly frameCount: number;
+  readonly nowMs: MonotonicMs;
+  /** Room on this computer; null: not known. */
+  readonly freeDiskBytes: number | null;
   readonly utcOf: (atMs: MonotonicMs) => UtcMs;
+  /** A moment on the clock that the reader looks at. */
+  readonly clockText: (at: UtcMs) => string;
 };
 
 /** The watch as the page shows it. */
 export function viewOf(state: WatchState, context: ViewContext): WatchView {
   const { utcOf } = context;
-  const { phase } = state;
-  const worst = worstGuard(state);
+  const { phase, hand } = state;
   const ends = endOf(state);
   const batteryEnd = batteryEndMs(state.batteryFalls, state.settings.batteryStopPercent);
   const utcOrNull = (atMs: MonotonicMs | null) => (atMs === null ? null : utcOf(atMs));
+  const states = watchRows(factsOf(state, context), stateContext(context)).map((row) =>
+    noticeOf(row, utcOf),
+  );
   return {
     cameraId: context.cameraId,
     cameraLabel: context.cameraLabel,
     phase: phaseOf(phase),
-    sentence: worst?.sentence ?? sentenceOf(state),
-    allIsWell: worst === null,
+    states,
+    sentence: states[0]!.sentence,
+    allIsWell: CALM.has(states[0]!.kind),
+    pausedUntilUtcMs: utcOrNull(hand.kind === "pause" ? hand.untilMs : null),
     pace: state.pace,
     isExposing: phase.kind === "exposing" || phase.kind === "closing",
     frameCount: context.frameCount,
@@ -56,6 +72,39 @@ export function viewOf(state: WatchState, context: ViewContext): WatchView {
   };
 }
 
+/** Rows that ask nothing of anybody. */
+const CALM: ReadonlySet<StateKind> = new Set<StateKind>(["waiting", "skyActs", "well"]);
+
+/** What the state sentence needs to know of this watch. */
+export function factsOf(
+  state: WatchState,
+  { cameraLabel, newest }: Pick<ViewContext, "cameraLabel" | "newest">,
+): WatchFacts {
+  const isLastFrameWhole = newest !== null && newest.frameIndex === state.nextFrameIndex - 1;
+  return { cameraLabel, state, isLastFrameWhole, fileBytes: newest?.file?.bytes ?? null };
+}
+
+/** What the state sentence needs to know of the moment. */
+export function stateContext({
+  nowMs,
+  freeDiskBytes,
+  utcOf,
+  clockText,
+}: Pick<ViewContext, "nowMs" | "freeDiskBytes" | "utcOf" | "clockText">): Omit<
+  NightFacts,
+  "watches"
+> {
+  return { nowMs, freeDiskBytes, clockText: (atMs) => clockText(utcOf(atMs)) };
+}
+
+/** A row of the state sentence on the wall clock. */
+export function noticeOf(
+  { sinceMs, ...row }: StateRow,
+  utcOf: (atMs: MonotonicMs) => UtcMs,
+): StateNotice {
+  return { ...row, sinceUtcMs: sinceMs === null ? null : utcOf(sinceMs) };
+}
+
 function phaseOf(phase: WatchPhaseState): WatchPhase {
   switch (phase.kind) {
     case "between":
@@ -65,69 +114,16 @@ function phaseOf(phase: WatchPhaseState): WatchPhase {
     case "readingOut":
       return "watching";
     case "ending":
+    case "finished":
       return "finished";
-    default:
+    case "idle":
+    case "connecting":
+    case "waiting":
+    case "paused":
+    case "recovering":
       return phase.kind;
   }
 }
-
-function worstGuard(state: WatchState): WatchState["guards"][number] | null {
-  return (
-    state.guards.find((guard) => guard.level === "stop") ??
-    state.guards.find((guard) => guard.level === "warning") ??
-    null
-  );
-}
-
-function sentenceOf(state: WatchState): string {
-  const { phase } = state;
-  switch (phase.kind) {
-    case "idle":
-      return "No watch is running.";
-    case "connecting":
-      return "Connecting to the camera.";
-    case "waiting":
-      return "Waiting for dark.";
-    case "paused":
-      return "Paused by hand; the shutter is closed.";
-    case "recovering":
-      return phase.sentence;
-    case "ending":
-      return `${ENDED[phase.by]} The last frames are being fetched.`;
-    case "finished":
-      return ENDED[phase.by];
-    case "between":
-      return calmSentence(state);
-    default:
-      return phase.after === "next" ? calmSentence(state) : lastFrameSentence(phase.after);
-  }
-}
-
-/** An order that waits for the frame in hand is answered at once, in words. */
-function lastFrameSentence(after: Exclude<After, "next">): string {
-  return after === "paused"
-    ? "Pausing: the open frame is finished and kept first."
-    : "Ending: the open frame is closed and kept first.";
-}
-
-function calmSentence(state: WatchState): string {
-  const surge = state.surges.at(-1);
-  if (surge?.endMs === null) {
-    return `All is well. A surge is on: the sky rose ${surge.riseStops.toFixed(1)} stops.`;
-  }
-  return state.pace === "sentinel"
-    ? "All is well. The sky is quiet: sentinel pace."
-    : "All is well.";
-}
-
-const ENDED: Readonly<Record<EndedBy, string>> = {
-  time: "The watch has ended at the time you set.",
-  frames: "The watch has ended after the frames you asked for.",
-  dawn: "The watch has ended with the dawn. Cap the lens before the Sun is up.",
-  battery: "The watch has ended in order before the camera battery ran out.",
-  card: "The watch has ended because the card is full.",
-  hand: "The watch was stopped by hand.",
-};
 
 function endOf(state: WatchState): { atMs: MonotonicMs | null; by: WatchView["endsBy"] } {
   const { phase } = state;

@@ -1,6 +1,7 @@
 import type { ExposureSettings } from "../exposure/settings.ts";
 import type { FrameRecord } from "../watch/frameRecord.ts";
 import type { UtcMs } from "../units.ts";
+import type { StateRow } from "../watch/stateSentence.ts";
 
 /** Something the program watches over, with what it does about it. */
 export type GuardNotice = {
@@ -26,6 +27,12 @@ export type GapNotice = {
   readonly why: string;
 };
 
+/** The worst that is true, as page and terminal show it; `core/watch/stateSentence.ts` derives it. */
+export type StateNotice = Omit<StateRow, "sinceMs"> & {
+  /** null: it has no beginning that matters. */
+  readonly sinceUtcMs: UtcMs | null;
+};
+
 /** What a camera's watch is doing. */
 export type WatchPhase =
   "idle" | "waiting" | "connecting" | "watching" | "paused" | "recovering" | "finished";
@@ -35,9 +42,13 @@ export type WatchView = {
   readonly cameraId: string;
   readonly cameraLabel: string;
   readonly phase: WatchPhase;
-  /** One line that says all is well, or the one thing that is not. */
+  /** Everything that is true of this watch, the worst first; never empty. */
+  readonly states: readonly StateNotice[];
+  /** The first state's own sentence: all is well, or the one thing that is not. */
   readonly sentence: string;
   readonly allIsWell: boolean;
+  /** When a pause by hand ends by itself; null: there is no pause, or it has no end. */
+  readonly pausedUntilUtcMs: UtcMs | null;
   readonly pace: "full" | "sentinel";
   /** True while the shutter is open. */
   readonly isExposing: boolean;
@@ -80,6 +91,8 @@ export type DaemonView = {
   readonly nowUtcMs: UtcMs;
   readonly rate: number;
   readonly night: NightSummary | null;
+  /** The night in one sentence, over all watches. */
+  readonly state: StateNotice;
   readonly watches: readonly WatchView[];
   readonly freeDiskBytes: number | null;
 };
@@ -92,7 +105,8 @@ export type ServerMessage =
 /** What the photographer can tell a watch. */
 export type WatchCommand =
   | { readonly kind: "start" }
-  | { readonly kind: "pause" }
+  /** Takes no frame until then; null or left out: until resumed. */
+  | { readonly kind: "pause"; readonly untilUtcMs?: UtcMs | null }
   | { readonly kind: "resume" }
   | { readonly kind: "stop" }
   | { readonly kind: "settings"; readonly settings: Partial<ExposureSettings> };

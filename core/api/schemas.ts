@@ -3,7 +3,14 @@ import * as v from "valibot";
 import type { ExposureSettings } from "../exposure/settings.ts";
 import type { FrameRecord } from "../watch/frameRecord.ts";
 import type { UtcMs } from "../units.ts";
-import type { DaemonView, NightSummary, ServerMessage, WatchView } from "./messages.ts";
+import { STATE_LOOKS, type StateKind } from "../words/stateWords.ts";
+import type {
+  DaemonView,
+  NightSummary,
+  ServerMessage,
+  StateNotice,
+  WatchView,
+} from "./messages.ts";
 
 /**
  * The messages of the API as schemas: the daemon's document of its API is written from them, and
@@ -88,6 +95,16 @@ const exposureSettingsSchema: v.GenericSchema<ExposureSettings> = v.object({
   stopsPerMinuteMax: v.nullable(v.number()),
 });
 
+/** The worst that is true, or one of the things that are. Meaning: `messages.ts`. */
+const stateNoticeSchema: v.GenericSchema<StateNotice> = v.object({
+  kind: v.picklist(Object.keys(STATE_LOOKS) as StateKind[]),
+  sentence: v.string(),
+  sinceUtcMs: v.nullable(utcMs),
+  sign: v.string(),
+  tabTitle: v.string(),
+  alarm: v.picklist(["atOnce", "afterTwoMinutes", "never"]),
+});
+
 /** One camera's watch. Meaning and units: `messages.ts`. */
 export const watchViewSchema: v.GenericSchema<WatchView> = v.object({
   cameraId: v.string(),
@@ -101,8 +118,10 @@ export const watchViewSchema: v.GenericSchema<WatchView> = v.object({
     "recovering",
     "finished",
   ]),
+  states: v.array(stateNoticeSchema),
   sentence: v.string(),
   allIsWell: v.boolean(),
+  pausedUntilUtcMs: v.nullable(utcMs),
   pace,
   isExposing: v.boolean(),
   frameCount: count,
@@ -147,6 +166,7 @@ export const daemonViewSchema: v.GenericSchema<DaemonView> = v.object({
   nowUtcMs: utcMs,
   rate: v.number(),
   night: v.nullable(nightSummarySchema),
+  state: stateNoticeSchema,
   watches: v.array(watchViewSchema),
   freeDiskBytes: v.nullable(v.number()),
 });

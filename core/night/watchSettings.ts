@@ -25,7 +25,7 @@ export type WatchSettings = {
   readonly cardWarningFrames: number;
   /** The camera counts as lost when it is silent this long after something was due. */
   readonly silenceSecondsMax: number;
-  /** Attempts to reconnect in a row before the watch only tries once a minute. */
+  /** Attempts to reconnect in a row before the watch asks for help. */
   readonly quickAttemptCount: number;
 };
 

@@ -8,6 +8,7 @@ import type { WatchState } from "../watch/state.ts";
 export function withGovernor(state: WatchState, governor: GovernorState): WatchState {
   return {
     phase: state.phase,
+    hand: state.hand,
     settings: state.settings,
     governor,
     surge: state.surge,
@@ -18,6 +19,9 @@ export function withGovernor(state: WatchState, governor: GovernorState): WatchS
     unkeptCount: state.unkeptCount,
     lastOpenedMs: state.lastOpenedMs,
     lastClosedMs: state.lastClosedMs,
+    cadenceMs: state.cadenceMs,
+    looseSinceMs: state.looseSinceMs,
+    pictures: state.pictures,
     readingDelaysMs: state.readingDelaysMs,
     pace: state.pace,
     probesLeft: state.probesLeft,

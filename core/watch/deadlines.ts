@@ -1,5 +1,5 @@
 import { monotonicMs, type MonotonicMs } from "../units.ts";
-import type { WatchPhaseState, WatchState } from "./state.ts";
+import type { WatchState } from "./state.ts";
 
 /**
  * At the end, frames still on their way have so many of the silences that lose a camera: a hundred
@@ -50,8 +50,8 @@ export function fullPaceMs(state: WatchState): number {
   return (state.lastOpenedMs ?? 0) + state.settings.exposure.intervalSeconds * 1000;
 }
 
-/** The moment for which a phase has asked to be woken; null: it waits for events alone. */
-export function wakeMs(phase: WatchPhaseState): MonotonicMs | null {
+/** The moment for which a watch has asked to be woken; null: it waits for events alone. */
+export function wakeMs({ phase, hand, settings }: WatchState): MonotonicMs | null {
   switch (phase.kind) {
     case "connecting":
     case "ordered":
@@ -67,9 +67,17 @@ export function wakeMs(phase: WatchPhaseState): MonotonicMs | null {
       return phase.retryMs;
     case "ending":
       return phase.closeMs;
+    case "paused": {
+      const pauseEndMs = hand.kind === "pause" ? hand.untilMs : null;
+      return earliestMs([pauseEndMs, settings.untilMs, settings.dawnMs]);
+    }
     case "idle":
-    case "paused":
     case "finished":
       return null;
   }
+}
+
+function earliestMs(moments: readonly (MonotonicMs | null)[]): MonotonicMs | null {
+  const known = moments.filter((moment) => moment !== null);
+  return known.length === 0 ? null : monotonicMs(Math.min(...known));
 }

@@ -4,6 +4,7 @@ import type { ExposureSettings } from "../exposure/settings.ts";
 import type { FrameObservation } from "../exposure/governor.ts";
 import type { Reading } from "../photometry/reading.ts";
 import type { MonotonicMs } from "../units.ts";
+import type { HandWord } from "./handWord.ts";
 import type { GapSpan, SurgeSpan } from "./state.ts";
 import type { WatchSettings } from "../night/watchSettings.ts";
 
@@ -27,10 +28,17 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
         readonly surges: readonly SurgeSpan[];
         readonly gaps: readonly GapSpan[];
       };
+      /** What the photographer said before a break; left out: frames are wanted. */
+      readonly hand?: HandWord;
     }
-  | { readonly kind: "paused" }
+  /** No frame until `untilMs`; null or left out: until told to go on. */
+  | { readonly kind: "paused"; readonly untilMs?: MonotonicMs | null }
   | { readonly kind: "resumed" }
-  | { readonly kind: "stopped" }
+  | {
+      readonly kind: "stopped";
+      /** The program ends, and with it the watch: no word on the night. Left out: a hand's word. */
+      readonly isProgramEnding?: boolean;
+    }
   | { readonly kind: "settingsChanged"; readonly exposure: Partial<ExposureSettings> }
   /** The time that a `wake` effect asked for has come. */
   | { readonly kind: "woke" }
@@ -46,6 +54,8 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
       readonly clockOffsetMs?: number | null;
       /** An earlier night has taught the meter this camera's tone curve. */
       readonly isToneCurveKnown: boolean;
+      /** The camera answers, but whether its shutter is closed could not be found out; left out: it is. */
+      readonly isShutterUnsure?: boolean;
     }
   | { readonly kind: "shutterOpened"; readonly frameIndex: number }
   | { readonly kind: "shutterClosed"; readonly frameIndex: number; readonly happened: Exposure }
@@ -84,6 +94,33 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
     }
   | { readonly kind: "cameraClosed" }
 );
+
+/** Events that the phase answers: what the hand says, and what camera, shutter and timer do. */
+const PHASE_EVENTS = {
+  started: true,
+  paused: true,
+  resumed: true,
+  stopped: true,
+  woke: true,
+  cameraConnected: true,
+  cameraFailed: true,
+  cameraReady: true,
+  cameraClosed: true,
+  shutterOpened: true,
+  shutterClosed: true,
+  lightSampled: true,
+} as const satisfies Partial<Record<WatchEvent["kind"], true>>;
+
+/** An event that each phase of the watch decides on its own. */
+export type PhaseEvent = Extract<WatchEvent, { kind: keyof typeof PHASE_EVENTS }>;
+
+/** An event that adds to the watch's knowledge alike in every phase. */
+export type LedgerEvent = Exclude<WatchEvent, PhaseEvent>;
+
+/** Whether an event is for the ledger, whatever the shutter is doing. */
+export function isLedgerEvent(event: WatchEvent): event is LedgerEvent {
+  return !Object.hasOwn(PHASE_EVENTS, event.kind);
+}
 
 /** Payload of the `started` event without its time, as the composition root builds it. */
 export type StartOrder = Omit<Extract<WatchEvent, { kind: "started" }>, "atMs" | "kind">;

@@ -1,21 +1,20 @@
 import { hasHadItsDose, observeLight } from "../exposure/governor.ts";
 import type { MonotonicMs } from "../units.ts";
 import { overdueMs, silentMs } from "./deadlines.ts";
-import type { WatchEvent } from "./events.ts";
+import type { PhaseEvent } from "./events.ts";
 import { closeGap } from "../night/gaps.ts";
-import { recordTaken } from "./ledger.ts";
-import type { After, WatchState } from "./state.ts";
-import { frameFailed, goOn, lost, recover } from "./transitions.ts";
-import { enter, stay, type FramePhase, type Phase, type WatchStep } from "./watchStep.ts";
+import { observeSample, recordTaken } from "./ledger.ts";
+import type { WatchState } from "./state.ts";
+import { closedLate, frameFailed, goOn, lost, openedLate, recover } from "./transitions.ts";
+import { enter, goesOn, stay, type FramePhase, type Phase, type WatchStep } from "./watchStep.ts";
 import { withGovernor } from "../night/withGovernor.ts";
 
 /**
  * What happens with a frame in hand, from its order until the camera is ready for the next one.
- * Wherever the shutter may be open, the phase's deadline sees to its closing.
+ * Wherever the shutter may be open, the phase's deadline sees to its closing. A hand's word is in
+ * the state already; here it decides only what becomes of the open frame.
  */
-export function reduceFrame(state: WatchState, phase: FramePhase, event: WatchEvent): WatchStep {
-  if (event.kind === "paused") return wish(state, phase, "paused");
-  if (event.kind === "resumed") return wish(state, phase, "next");
+export function reduceFrame(state: WatchState, phase: FramePhase, event: PhaseEvent): WatchStep {
   switch (phase.kind) {
     case "ordered":
       return reduceOrdered(state, phase, event);
@@ -28,58 +27,77 @@ export function reduceFrame(state: WatchState, phase: FramePhase, event: WatchEv
   }
 }
 
-/** What is to come after the frame in hand; an end once decided stays. */
-function wish(state: WatchState, phase: FramePhase, after: "paused" | "next"): WatchStep {
-  const isEnding = phase.after !== "next" && phase.after !== "paused";
-  return isEnding ? stay(state, "the watch is ending") : enter(state, { ...phase, after });
-}
-
-function reduceOrdered(state: WatchState, phase: Phase<"ordered">, event: WatchEvent): WatchStep {
+function reduceOrdered(state: WatchState, phase: Phase<"ordered">, event: PhaseEvent): WatchStep {
   switch (event.kind) {
     case "shutterOpened":
       return opened(state, phase, event.atMs);
     case "shutterClosed":
-      return closed(state, event, { openedMs: event.atMs, after: phase.after });
+      return closed(state, event, event.atMs);
     case "cameraFailed":
       return frameFailed(state, phase, event);
     case "woke":
       return lost(state, phase, event.atMs);
     case "stopped":
-      return enter(state, { ...phase, after: "hand" }, [
-        { kind: "closeShutter", frameIndex: phase.frameIndex },
-      ]);
-    default:
-      return stay(state, "a frame has been ordered");
+      return goesOn(state, [{ kind: "closeShutter", frameIndex: phase.frameIndex }]);
+    case "paused":
+    case "resumed":
+      return goesOn(state);
+    case "lightSampled":
+      return observeSample(state, event);
+    case "cameraReady":
+      return stay(state, "the camera was ready before this frame was ordered");
+    case "started":
+    case "cameraConnected":
+    case "cameraClosed":
+      return stay(state, "the camera is connected and a frame has been ordered");
   }
 }
 
 function opened(state: WatchState, phase: Phase<"ordered">, atMs: MonotonicMs): WatchStep {
-  const { frameIndex, exposure, after } = phase;
+  const { frameIndex, exposure } = phase;
   const deadlineMs = overdueMs(state, atMs, exposure.exposureSeconds);
   const exposing: Phase<"exposing"> = {
     kind: "exposing",
     openedMs: atMs,
-    ...{ frameIndex, exposure, deadlineMs, after },
+    ...{ frameIndex, exposure, deadlineMs },
   };
-  const open: WatchState = { ...closeGap(state, atMs), lastOpenedMs: atMs };
-  if (after === "hand") return closeNow(open, exposing, atMs, "hand");
+  const open: WatchState = {
+    ...closeGap(state, atMs),
+    lastOpenedMs: atMs,
+    cadenceMs: cadenceAfter(state, atMs),
+  };
+  if (state.hand.kind === "stop") return closeNow(open, exposing, atMs);
   return enter(open, exposing, [{ kind: "wake", atMs: deadlineMs }]);
 }
 
-function reduceExposing(state: WatchState, phase: Phase<"exposing">, event: WatchEvent): WatchStep {
+/** From opening to opening; a gap between them is no cadence. */
+function cadenceAfter({ lastOpenedMs, gaps, cadenceMs }: WatchState, atMs: MonotonicMs) {
+  const isAfterGap = gaps.at(-1)?.endMs === null;
+  return lastOpenedMs === null || isAfterGap ? cadenceMs : atMs - lastOpenedMs;
+}
+
+function reduceExposing(state: WatchState, phase: Phase<"exposing">, event: PhaseEvent): WatchStep {
   switch (event.kind) {
     case "shutterClosed":
-      return closed(state, event, phase);
+      return closed(state, event, phase.openedMs);
     case "lightSampled":
       return lit(state, phase, event);
     case "cameraFailed":
       return frameFailed(state, phase, event);
     case "woke":
-      return closeNow(state, phase, event.atMs, phase.after);
     case "stopped":
-      return closeNow(state, phase, event.atMs, "hand");
-    default:
-      return stay(state, "a frame is being exposed");
+      return closeNow(state, phase, event.atMs);
+    case "paused":
+    case "resumed":
+      return goesOn(state);
+    case "shutterOpened":
+      return stay(state, "this frame's shutter is open already");
+    case "cameraReady":
+      return stay(state, "the shutter is open: it is the frame before that is done");
+    case "started":
+    case "cameraConnected":
+    case "cameraClosed":
+      return stay(state, "the camera is connected and a frame is being exposed");
   }
 }
 
@@ -87,12 +105,12 @@ function reduceExposing(state: WatchState, phase: Phase<"exposing">, event: Watc
 function lit(
   state: WatchState,
   phase: Phase<"exposing">,
-  { atMs, value }: Extract<WatchEvent, { kind: "lightSampled" }>,
+  { atMs, value }: Extract<PhaseEvent, { kind: "lightSampled" }>,
 ): WatchStep {
   const governor = observeLight(state.governor, { atMs, value });
   const seen = withGovernor(state, governor);
   return hasHadItsDose(governor, phase, atMs, state.settings.exposure)
-    ? closeNow(seen, phase, atMs, phase.after)
+    ? closeNow(seen, phase, atMs)
     : { state: seen, effects: [] };
 }
 
@@ -100,60 +118,82 @@ function closeNow(
   state: WatchState,
   { frameIndex, openedMs }: Phase<"exposing">,
   atMs: MonotonicMs,
-  after: After,
 ): WatchStep {
   const deadlineMs = silentMs(state, atMs);
-  return enter(state, { kind: "closing", frameIndex, openedMs, deadlineMs, after }, [
+  return enter(state, { kind: "closing", frameIndex, openedMs, deadlineMs }, [
     { kind: "closeShutter", frameIndex },
     { kind: "wake", atMs: deadlineMs },
   ]);
 }
 
-function reduceClosing(state: WatchState, phase: Phase<"closing">, event: WatchEvent): WatchStep {
+function reduceClosing(state: WatchState, phase: Phase<"closing">, event: PhaseEvent): WatchStep {
   switch (event.kind) {
     case "shutterClosed":
-      return closed(state, event, phase);
+      return closed(state, event, phase.openedMs);
     case "cameraFailed":
       return frameFailed(state, phase, event);
     case "woke":
       return lost(state, phase, event.atMs);
+    case "paused":
+    case "resumed":
     case "stopped":
-      return enter(state, { ...phase, after: "hand" });
-    default:
-      return stay(state, "the shutter is being closed");
+      return goesOn(state);
+    case "lightSampled":
+      return observeSample(state, event);
+    case "shutterOpened":
+      return stay(state, "this frame's shutter is being closed already");
+    case "cameraReady":
+      return stay(state, "the shutter has not closed yet: it is the frame before that is done");
+    case "started":
+    case "cameraConnected":
+    case "cameraClosed":
+      return stay(state, "the camera is connected and the shutter is being closed");
   }
 }
 
 function closed(
   state: WatchState,
-  event: Extract<WatchEvent, { kind: "shutterClosed" }>,
-  { openedMs, after }: { readonly openedMs: MonotonicMs; readonly after: After },
+  event: Extract<PhaseEvent, { kind: "shutterClosed" }>,
+  openedMs: MonotonicMs,
 ): WatchStep {
   const { atMs, frameIndex, happened } = event;
   const taken = recordTaken(state, { frameIndex, openedMs, happened }, atMs);
   const deadlineMs = silentMs(state, atMs);
-  return enter(taken, { kind: "readingOut", deadlineMs, after }, [
+  return enter({ ...taken, looseSinceMs: null }, { kind: "readingOut", deadlineMs }, [
     { kind: "wake", atMs: deadlineMs },
   ]);
 }
 
 function reduceReadingOut(
   state: WatchState,
-  phase: Phase<"readingOut">,
-  event: WatchEvent,
+  _phase: Phase<"readingOut">,
+  event: PhaseEvent,
 ): WatchStep {
+  const { atMs } = event;
   switch (event.kind) {
     case "cameraReady":
-      return goOn(state, event.atMs, phase.after);
+      return goOn(state, atMs);
     case "cameraFailed":
-      return event.gone && phase.after === "next"
-        ? recover(state, event.atMs, event.sentence, 0)
-        : goOn(state, event.atMs, phase.after);
+      return event.gone && state.hand.kind !== "stop"
+        ? recover(state, atMs, event.sentence, 0)
+        : goOn(state, atMs);
     case "woke":
-      return recover(state, event.atMs, "The camera went silent after a frame.", 0);
+      return state.hand.kind === "stop"
+        ? goOn(state, atMs)
+        : recover(state, atMs, "The camera went silent after a frame.", 0);
+    case "paused":
+    case "resumed":
     case "stopped":
-      return enter(state, { ...phase, after: "hand" });
-    default:
-      return stay(state, "the camera is reading out");
+      return goesOn(state);
+    case "lightSampled":
+      return observeSample(state, event);
+    case "shutterOpened":
+      return openedLate(state, event);
+    case "shutterClosed":
+      return closedLate(state);
+    case "started":
+    case "cameraConnected":
+    case "cameraClosed":
+      return stay(state, "the camera is connected and reads out a frame");
   }
 }

@@ -1,5 +1,7 @@
 import { startSurgeWatch } from "../activity/surge.ts";
 import { startGovernor } from "../exposure/governor.ts";
+import { WATCH_ON } from "./handWord.ts";
+import { NO_TROUBLE } from "./pictureTrack.ts";
 import type { WatchState } from "./state.ts";
 import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../night/watchSettings.ts";
 
@@ -7,6 +9,7 @@ import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../night/watchSettin
 export function idleWatch(settings: WatchSettings = DEFAULT_WATCH_SETTINGS): WatchState {
   return {
     phase: { kind: "idle" },
+    hand: WATCH_ON,
     settings,
     governor: startGovernor(null),
     surge: startSurgeWatch(),
@@ -17,6 +20,9 @@ export function idleWatch(settings: WatchSettings = DEFAULT_WATCH_SETTINGS): Wat
     unkeptCount: 0,
     lastOpenedMs: null,
     lastClosedMs: null,
+    cadenceMs: null,
+    looseSinceMs: null,
+    pictures: NO_TROUBLE,
     readingDelaysMs: [],
     pace: "full",
     probesLeft: settings.probeCountMax,

@@ -3,14 +3,16 @@ import { observeFrame, observeLight, type FrameObservation } from "../exposure/g
 import { TONE_CURVE_UNSURE, type CurtainMotion, type Reading } from "../photometry/reading.ts";
 import type { MonotonicMs } from "../units.ts";
 import type { WatchEffect } from "./effects.ts";
-import type { WatchEvent } from "./events.ts";
+import type { LedgerEvent, WatchEvent } from "./events.ts";
 import { withBatteryReading } from "./batteryDrain.ts";
 import { guardsFromClimate } from "./environmentGuards.ts";
 import { guardClock } from "../night/clockGuard.ts";
 import { clearGuard, raiseGuard } from "./guardNotice.ts";
 import { guardFromStars, guardsFromStatus } from "./guards.ts";
+import { afterNoReading, afterReading } from "./pictureTrack.ts";
 import { withReadingDelay } from "./readingGrace.ts";
 import type { SurgeSpan, TakenFrame, WatchState } from "./state.ts";
+import { goesOn, type WatchStep } from "./watchStep.ts";
 import { withGovernor } from "../night/withGovernor.ts";
 
 /** More frames than this waiting for their reading: the oldest are given up. */
@@ -18,60 +20,61 @@ const TAKEN_COUNT_MAX = 32;
 
 /**
  * What an event adds to the watch's knowledge, whatever the shutter is doing: readings, files,
- * battery, card, light. The phase is left alone.
- *
- * @returns null when the event is not of this kind and the phase has to answer it.
+ * battery, card, climate. The phase is left alone.
  */
-export function recordInLedger(
-  state: WatchState,
-  event: WatchEvent,
-): { readonly state: WatchState; readonly effects: readonly WatchEffect[] } | null {
+export function recordInLedger(state: WatchState, event: LedgerEvent): WatchStep {
   switch (event.kind) {
     case "settingsChanged":
-      return just(withExposureSettings(state, event.exposure));
+      return goesOn(withExposureSettings(state, event.exposure));
     case "placeFound":
-      return just({ ...state, settings: { ...state.settings, dawnMs: event.dawnMs } });
+      return goesOn({ ...state, settings: { ...state.settings, dawnMs: event.dawnMs } });
     case "frameArrived":
-      return {
-        state: { ...state, unkeptCount: state.unkeptCount + 1 },
-        effects: [
-          { kind: "keepFrame", frameIndex: event.frameIndex },
-          { kind: "meterFrame", frameIndex: event.frameIndex },
-        ],
-      };
+      return goesOn({ ...state, unkeptCount: state.unkeptCount + 1 }, [
+        { kind: "keepFrame", frameIndex: event.frameIndex },
+        { kind: "meterFrame", frameIndex: event.frameIndex },
+      ]);
     case "frameMissing":
-      return {
-        state: withoutTaken(state, event.frameIndex),
-        effects: [{ kind: "markMissing", frameIndex: event.frameIndex, why: event.why }],
-      };
+      return goesOn(withoutPicture(state, event.why, event), [
+        { kind: "markMissing", frameIndex: event.frameIndex, why: event.why },
+      ]);
     case "frameKept":
       return recordKept(state, event.frameIndex);
     case "keepFailed":
-      return just(recordRefused(state, event));
+      return goesOn(recordRefused(state, event));
     case "readingFailed":
-      return just(withoutTaken(state, event.frameIndex));
+      return goesOn(withoutPicture(state, event.sentence, event));
     case "readingArrived":
-      return just(recordReading(state, event.frameIndex, event.reading, event.atMs));
+      return goesOn(recordReading(state, event.frameIndex, event.reading, event.atMs));
     case "statusRead":
-      return just(recordStatus(state, event));
+      return goesOn(recordStatus(state, event));
     case "climateRead": {
       const { temperatureC, humidityPercent } = event;
       const climate = { temperatureC, humidityPercent };
-      return just(guardsFromClimate({ ...state, climate }, event.atMs));
+      return goesOn(guardsFromClimate({ ...state, climate }, event.atMs));
     }
     case "clockCompared": {
       const clocks = { ...state.clocks, oursLessGnssMs: event.oursLessGnssMs };
-      return just(guardClock({ ...state, clocks }, event.atMs));
+      return goesOn(guardClock({ ...state, clocks }, event.atMs));
     }
-    case "lightSampled": {
-      // While a frame is exposed the light decides when to close: that phase takes it in itself.
-      if (state.phase.kind === "exposing") return null;
-      const governor = observeLight(state.governor, { atMs: event.atMs, value: event.value });
-      return just(withGovernor(state, governor));
-    }
-    default:
-      return null;
   }
+}
+
+/** A sample of the sky light meter while no frame's length depends on it. */
+export function observeSample(
+  state: WatchState,
+  { atMs, value }: Extract<WatchEvent, { kind: "lightSampled" }>,
+): WatchStep {
+  return goesOn(withGovernor(state, observeLight(state.governor, { atMs, value })));
+}
+
+/** A frame that the governor has to do without: it has no picture, or none that can be metered. */
+function withoutPicture(
+  state: WatchState,
+  why: string,
+  { frameIndex, atMs }: { readonly frameIndex: number; readonly atMs: MonotonicMs },
+): WatchState {
+  const pictures = afterNoReading(state.pictures, why, atMs);
+  return { ...withoutTaken(state, frameIndex), pictures };
 }
 
 function withExposureSettings(
@@ -116,10 +119,7 @@ function recordRefused(
 }
 
 /** A frame is whole on disk; those before it that the disk refused are still on the card. */
-function recordKept(
-  state: WatchState,
-  frameIndex: number,
-): { readonly state: WatchState; readonly effects: readonly WatchEffect[] } {
+function recordKept(state: WatchState, frameIndex: number): WatchStep {
   const kept = {
     ...clearGuard(state, "storage"),
     unkeptCount: Math.max(0, state.unkeptCount - 1),
@@ -175,6 +175,7 @@ function recordReading(
 ): WatchState {
   const frame = state.taken.find((taken) => taken.frameIndex === frameIndex);
   if (!frame) return { ...state, ignored: "a reading of a frame that nobody waits for" };
+  const { clippedShareMax } = state.settings.exposure;
   const observation = observationOf(frame, reading);
   const watched = observeActivity(state.surge, observation);
   const known: WatchState = {
@@ -184,6 +185,7 @@ function recordReading(
     surge: watched.state,
     probesLeft: reading.remarks.includes(TONE_CURVE_UNSURE) ? state.probesLeft : 0,
     surges: surgesAfter(state.surges, watched, frame.openedMs),
+    pictures: afterReading(state.pictures, reading, { clippedShareMax, atMs }),
   };
   return guardFromStars(paceAfter(known, atMs), reading, atMs);
 }
@@ -218,11 +220,4 @@ function paceAfter(state: WatchState, atMs: MonotonicMs): WatchState {
 
 function withoutTaken(state: WatchState, frameIndex: number): WatchState {
   return { ...state, taken: state.taken.filter((frame) => frame.frameIndex !== frameIndex) };
-}
-
-function just(state: WatchState): {
-  readonly state: WatchState;
-  readonly effects: readonly WatchEffect[];
-} {
-  return { state, effects: [] };
 }

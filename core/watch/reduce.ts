@@ -1,49 +1,76 @@
 import { observeFrame, startGovernor } from "../exposure/governor.ts";
 import { dueMs, fullPaceMs, wakeMs } from "./deadlines.ts";
-import type { WatchEvent } from "./events.ts";
+import { isLedgerEvent, type PhaseEvent, type WatchEvent } from "./events.ts";
 import { reduceFrame } from "./framePhases.ts";
+import { handWordAfter, WATCH_ON } from "./handWord.ts";
 import { idleWatch } from "./idleWatch.ts";
 import { recordInLedger } from "./ledger.ts";
 import type { WatchPhaseState, WatchState } from "./state.ts";
-import { connect, nothingIsOnItsWay, proceed } from "./transitions.ts";
+import {
+  closedLate,
+  connect,
+  end,
+  nothingIsOnItsWay,
+  openedUnowned,
+  proceed,
+} from "./transitions.ts";
 import { reduceWaiting } from "./waitingPhases.ts";
-import { stay, withEffects, type WatchStep } from "./watchStep.ts";
+import { stay, withEffects, type RestingPhase, type WatchStep } from "./watchStep.ts";
 
 /**
  * The watch: what happens next, from where it stands and what has just happened. Pure: the same
  * events give the same decisions, at whatever rate the clock ran.
+ *
+ * Every pair of phase and event is decided by name; what is ignored says why (`state.ignored`).
  */
 export function reduceWatch(before: WatchState, event: WatchEvent): WatchStep {
   const state: WatchState = before.ignored === null ? before : { ...before, ignored: null };
-  const recorded = recordInLedger(state, event);
-  if (recorded) return afterLedger(recorded, event);
-  if (event.kind === "started") return reduceStarted(state, event);
+  if (isLedgerEvent(event)) return afterLedger(recordInLedger(state, event), event);
+  if (isEarly(state, event)) return stay(state, "it is not time yet");
+  if (isAnotherFrames(state.phase, event)) return stay(state, "another frame's shutter");
+  if (isSaidAlready(state, event)) return stay(state, "nobody has paused the watch");
+  return reducePhase(state, event);
+}
+
+function reducePhase(state: WatchState, event: PhaseEvent): WatchStep {
   const { phase } = state;
-  if (isEarly(phase, event)) return stay(state, "it is not time yet");
-  if (isAnotherFrames(phase, event)) return stay(state, "another frame's shutter");
   switch (phase.kind) {
     case "idle":
     case "finished":
-      return stay(state, "no watch is running");
+      return reduceResting(state, phase, event);
     case "ordered":
     case "exposing":
     case "closing":
     case "readingOut":
-      return reduceFrame(state, phase, event);
+      return reduceFrame(withHandWord(state, event), phase, event);
     case "connecting":
     case "waiting":
     case "between":
     case "paused":
     case "recovering":
+      return reduceWaiting(withHandWord(state, event), phase, event);
     case "ending":
       return reduceWaiting(state, phase, event);
   }
 }
 
+/** What the hand says is a fact at once, whatever the phase makes of it. */
+function withHandWord(state: WatchState, event: PhaseEvent): WatchState {
+  if (event.kind === "started") return state;
+  const hand = handWordAfter(state.hand, event);
+  return hand === state.hand ? state : { ...state, hand };
+}
+
 /** A wake that another phase asked for, or a timer that is a little early. */
-function isEarly(phase: WatchPhaseState, event: WatchEvent): boolean {
-  const dueAtMs = wakeMs(phase);
-  return event.kind === "woke" && dueAtMs !== null && event.atMs < dueAtMs;
+function isEarly(state: WatchState, event: WatchEvent): boolean {
+  if (event.kind !== "woke") return false;
+  const dueAtMs = wakeMs(state);
+  return dueAtMs !== null && event.atMs < dueAtMs;
+}
+
+function isSaidAlready({ phase, hand }: WatchState, event: WatchEvent): boolean {
+  const isRunning = phase.kind !== "idle" && phase.kind !== "ending" && phase.kind !== "finished";
+  return event.kind === "resumed" && isRunning && hand.kind === "watch";
 }
 
 function isAnotherFrames(phase: WatchPhaseState, event: WatchEvent): boolean {
@@ -72,23 +99,42 @@ function endsTheWait(state: WatchState, { kind, atMs }: WatchEvent): boolean {
   return isSurgeDue || dueMs(state, atMs) <= atMs;
 }
 
-function reduceStarted(
-  state: WatchState,
-  event: Extract<WatchEvent, { kind: "started" }>,
-): WatchStep {
-  if (state.phase.kind !== "idle" && state.phase.kind !== "finished") {
-    return stay(state, "a watch is running already");
+function reduceResting(state: WatchState, phase: RestingPhase, event: PhaseEvent): WatchStep {
+  switch (event.kind) {
+    case "started":
+      return begin(event);
+    case "shutterOpened":
+      return openedUnowned(state, event);
+    case "shutterClosed":
+      return closedLate(state);
+    case "paused":
+    case "resumed":
+    case "stopped":
+    case "woke":
+    case "cameraConnected":
+    case "cameraFailed":
+    case "cameraReady":
+    case "cameraClosed":
+    case "lightSampled":
+      return stay(state, phase.kind === "idle" ? "no watch has begun" : "the watch is over");
   }
+}
+
+function begin(event: Extract<WatchEvent, { kind: "started" }>): WatchStep {
   const governor = event.history.reduce(
     (known, observation) => observeFrame(known, observation, event.settings.exposure),
     startGovernor(event.first),
   );
   const fresh: WatchState = {
     ...idleWatch(event.settings),
+    hand: event.hand ?? WATCH_ON,
     governor,
     nextFrameIndex: event.nextFrameIndex,
     surges: event.earlier?.surges ?? [],
     gaps: event.earlier?.gaps ?? [],
   };
-  return connect(fresh, event.atMs, 1);
+  // A night that was stopped by hand before a break is not taken up again by a restart.
+  return fresh.hand.kind === "stop"
+    ? end(fresh, event.atMs, "hand")
+    : connect(fresh, event.atMs, 1);
 }

@@ -3,14 +3,13 @@ import type { SurgeState } from "../activity/surge.ts";
 import type { Exposure } from "../exposure/exposure.ts";
 import type { GovernorState } from "../exposure/governor.ts";
 import type { MonotonicMs } from "../units.ts";
+import type { HandWord } from "./handWord.ts";
+import type { PictureTrack } from "./pictureTrack.ts";
 import type { BatteryFall } from "./batteryDrain.ts";
 import type { WatchSettings } from "../night/watchSettings.ts";
 
 /** What ended a watch. */
 export type EndedBy = "time" | "frames" | "dawn" | "battery" | "card" | "hand";
-
-/** What the watch goes to once the open shutter has closed. */
-export type After = "next" | "paused" | EndedBy;
 
 /**
  * Where the watch stands. The shutter can be open only in `ordered`, `exposing` and `closing`;
@@ -26,7 +25,6 @@ export type WatchPhaseState =
       readonly frameIndex: number;
       readonly exposure: Exposure;
       readonly deadlineMs: MonotonicMs;
-      readonly after: After;
     }
   | {
       readonly kind: "exposing";
@@ -34,19 +32,19 @@ export type WatchPhaseState =
       readonly exposure: Exposure;
       readonly openedMs: MonotonicMs;
       readonly deadlineMs: MonotonicMs;
-      readonly after: After;
     }
   | {
       readonly kind: "closing";
       readonly frameIndex: number;
       readonly openedMs: MonotonicMs;
       readonly deadlineMs: MonotonicMs;
-      readonly after: After;
     }
-  | { readonly kind: "readingOut"; readonly deadlineMs: MonotonicMs; readonly after: After }
+  | { readonly kind: "readingOut"; readonly deadlineMs: MonotonicMs }
   | { readonly kind: "paused" }
   | {
       readonly kind: "recovering";
+      /** The link is lost, or the camera answers and cannot be used as its dial stands. */
+      readonly why: "gone" | "unusable";
       readonly attemptCount: number;
       readonly retryMs: MonotonicMs;
       readonly sentence: string;
@@ -92,6 +90,7 @@ export type StarTrack = {
 /** All that one watch knows; plain data. */
 export type WatchState = {
   readonly phase: WatchPhaseState;
+  readonly hand: HandWord;
   readonly settings: WatchSettings;
   readonly governor: GovernorState;
   readonly surge: SurgeState;
@@ -104,6 +103,11 @@ export type WatchState = {
   readonly unkeptCount: number;
   readonly lastOpenedMs: MonotonicMs | null;
   readonly lastClosedMs: MonotonicMs | null;
+  /** From the opening before the last one to the last, where no gap lay between; null: not known. */
+  readonly cadenceMs: number | null;
+  /** Since when the shutter may be open with nobody in control of it; null: it is not. */
+  readonly looseSinceMs: MonotonicMs | null;
+  readonly pictures: PictureTrack;
   /** How long after closing the latest readings came, newest last. */
   readonly readingDelaysMs: readonly number[];
   readonly pace: "full" | "sentinel";

@@ -1,37 +1,41 @@
 import type { MonotonicMs } from "../units.ts";
-import { dueMs, lastFramesMs, later, silentMs } from "./deadlines.ts";
+import { dueMs, lastFramesMs, later, silentMs, wakeMs } from "./deadlines.ts";
 import type { WatchEffect } from "./effects.ts";
 import type { WatchEvent } from "./events.ts";
 import { openGap } from "../night/gaps.ts";
 import { raiseGuard } from "./guardNotice.ts";
 import { endReason } from "./guards.ts";
+import { handWordAt } from "./handWord.ts";
 import { readingDueMs } from "./readingGrace.ts";
 import { orderFrame } from "./orderFrame.ts";
-import type { After, EndedBy, WatchState } from "./state.ts";
-import { enter, stay, withEffects, type WatchStep } from "./watchStep.ts";
+import type { EndedBy, WatchState } from "./state.ts";
+import { enter, stay, withEffects, type Phase, type WatchStep } from "./watchStep.ts";
 
 /** Battery and card are asked for no more often than this. */
 const STATUS_EVERY_MS = 60_000;
 /** A camera that is not in manual is looked at again after this long. */
 const DIAL_RETRY_MS = 10_000;
-/** Waits between attempts to reconnect; the last one repeats. */
-const RETRY_WAITS_MS = [500, 1000, 2000, 4000, 8000, 15_000, 60_000];
+/** Waits between attempts to reconnect; after them it is tried this often all night. */
+const RETRY_WAITS_MS = [500, 1000, 2000, 4000];
+export const RETRY_EVERY_MS = 5000;
 
-/** A frame that came, or came to nothing, and what was to come after it. */
-type FrameInHand = { readonly frameIndex: number; readonly after: After };
-
-/** What comes after a frame: the next one, a pause, or the end. */
-export function goOn(state: WatchState, atMs: MonotonicMs, after: After): WatchStep {
-  if (after === "paused") return pause(state, atMs);
-  if (after !== "next") return end(state, atMs, after);
+/** After a frame: the next one once its reading had a moment to come, unless the hand's word is another. */
+export function goOn(state: WatchState, atMs: MonotonicMs): WatchStep {
+  if (handWordAt(state.hand, atMs).kind !== "watch") return proceed(state, atMs);
   const readingMs = readingDueMs(state, atMs);
   return readingMs > atMs ? between(state, readingMs) : proceed(state, atMs);
 }
 
-/** The camera is ready: end, wait, or order the next frame. */
-export function proceed(state: WatchState, atMs: MonotonicMs): WatchStep {
+/**
+ * The camera is ready: end, pause, wait, or order the next frame. Every frame is ordered from here,
+ * so a hand's word that is heard here holds everywhere.
+ */
+export function proceed(before: WatchState, atMs: MonotonicMs): WatchStep {
+  const state = { ...before, hand: handWordAt(before.hand, atMs) };
+  if (state.hand.kind === "stop") return end(state, atMs, "hand");
   const by = endReason(state, atMs);
   if (by) return end(state, atMs, by);
+  if (state.hand.kind === "pause") return pause(state, atMs);
   const { startMs } = state.settings;
   if (startMs !== null && atMs < startMs) {
     return enter(state, { kind: "waiting", startMs }, [{ kind: "wake", atMs: startMs }]);
@@ -52,37 +56,89 @@ function between(state: WatchState, notBeforeMs: MonotonicMs): WatchStep {
   return enter(state, { kind: "between", notBeforeMs }, [{ kind: "wake", atMs: notBeforeMs }]);
 }
 
+/** No frame until the hand says otherwise; the time until then is a gap of the night. */
+function pause(state: WatchState, atMs: MonotonicMs): WatchStep {
+  const paused = { ...openGap(state, atMs, "paused by hand"), phase: { kind: "paused" } } as const;
+  const pauseEndMs = wakeMs(paused);
+  return {
+    state: paused,
+    effects: pauseEndMs === null ? [] : [{ kind: "wake", atMs: pauseEndMs }],
+  };
+}
+
 /** A frame that was ordered came to nothing. */
 export function frameFailed(
   state: WatchState,
-  { frameIndex, after }: FrameInHand,
+  { frameIndex }: { readonly frameIndex: number },
   event: Extract<WatchEvent, { kind: "cameraFailed" }>,
 ): WatchStep {
   const { atMs, sentence } = event;
   const isAnother = event.frameIndex !== null && event.frameIndex !== frameIndex;
   if (isAnother && !event.gone) return stay(state, sentence);
-  const then = after === "next" ? recover(state, atMs, sentence, 0) : goOn(state, atMs, after);
+  const hand = handWordAt(state.hand, atMs).kind;
+  const loose = event.gone ? withLooseShutter(state) : state;
+  const triesAgain = hand === "watch" || (hand === "pause" && event.gone);
+  const then = triesAgain ? recover(loose, atMs, sentence, 0) : proceed(loose, atMs);
   return withEffects([{ kind: "markMissing", frameIndex, why: sentence }], then);
 }
 
-/** The camera is silent with a frame in hand; reconnecting lets go of whatever is held. */
+/** The camera is silent with a frame in hand; reconnecting releases whatever is held. */
 export function lost(
   state: WatchState,
-  { frameIndex, after }: FrameInHand,
+  { frameIndex }: { readonly frameIndex: number },
   atMs: MonotonicMs,
 ): WatchStep {
   const sentence = "The camera went silent during a frame; Nattvakt is reconnecting.";
   const missing: WatchEffect = { kind: "markMissing", frameIndex, why: sentence };
-  if (after === "next" || after === "paused") {
-    return withEffects([missing], recover(state, atMs, sentence, 0));
+  const loose = withLooseShutter(state);
+  if (state.hand.kind !== "stop") {
+    return withEffects([missing], recover(loose, atMs, sentence, 0));
   }
   // The shutter may still be open: closing the camera opens the contact whatever happened.
   const closeMs = lastFramesMs(state, atMs);
-  return enter(state, { kind: "ending", by: after, closeMs }, [
+  return enter(loose, { kind: "ending", by: "hand", closeMs }, [
     missing,
     { kind: "closeCamera" },
     { kind: "wake", atMs: closeMs },
   ]);
+}
+
+/** A frame was in hand when the camera was lost: its shutter may stand open. */
+function withLooseShutter(state: WatchState): WatchState {
+  const { phase } = state;
+  const isOpen = phase.kind === "exposing" || phase.kind === "closing";
+  return isOpen ? { ...state, looseSinceMs: state.looseSinceMs ?? phase.openedMs } : state;
+}
+
+/**
+ * A shutter opened for a frame that had been given up: it is closed again at once, with the
+ * deadline that every open shutter has.
+ */
+export function openedLate(
+  state: WatchState,
+  { atMs, frameIndex }: Extract<WatchEvent, { kind: "shutterOpened" }>,
+): WatchStep {
+  const deadlineMs = silentMs(state, atMs);
+  return enter(state, { kind: "closing", frameIndex, openedMs: atMs, deadlineMs }, [
+    { kind: "closeShutter", frameIndex },
+    { kind: "wake", atMs: deadlineMs },
+  ]);
+}
+
+/** The same where the camera is being connected or closed, which has its own deadline. */
+export function openedUnowned(
+  state: WatchState,
+  { atMs, frameIndex }: Extract<WatchEvent, { kind: "shutterOpened" }>,
+): WatchStep {
+  return {
+    state: { ...state, looseSinceMs: state.looseSinceMs ?? atMs },
+    effects: [{ kind: "closeShutter", frameIndex }],
+  };
+}
+
+/** A shutter that nobody was in control of is closed after all. */
+export function closedLate(state: WatchState): WatchStep {
+  return { state: { ...state, looseSinceMs: null }, effects: [] };
 }
 
 /** Connects the camera; `attemptCount` is 1 for the first attempt. */
@@ -94,46 +150,35 @@ export function connect(state: WatchState, atMs: MonotonicMs, attemptCount: numb
   ]);
 }
 
-/** The camera is gone: it is tried again, quickly at first, then once a minute, all night. */
+/** The camera is gone: it is tried again, quickly at first, then every 5 s, all night. */
 export function recover(
   state: WatchState,
   atMs: MonotonicMs,
   sentence: string,
   attemptCount: number,
 ): WatchStep {
-  const waitMs = RETRY_WAITS_MS[attemptCount] ?? RETRY_WAITS_MS.at(-1)!;
+  const waitMs = RETRY_WAITS_MS[attemptCount] ?? RETRY_EVERY_MS;
   const isLong = attemptCount >= state.settings.quickAttemptCount;
   const guarded = raiseGuard(openGap(state, atMs, sentence), atMs, {
     guard: "camera",
     level: isLong ? "stop" : "warning",
     sentence,
   });
-  return retryAt(guarded, later(atMs, waitMs), attemptCount, sentence);
+  return retryAt(guarded, { why: "gone", retryMs: later(atMs, waitMs), attemptCount, sentence });
 }
 
 /** The camera is there but cannot be used as its dial stands. */
 export function lookAgain(state: WatchState, atMs: MonotonicMs, sentence: string): WatchStep {
   const guarded = raiseGuard(state, atMs, { guard: "camera", level: "stop", sentence });
-  return retryAt(guarded, later(atMs, DIAL_RETRY_MS), 0, sentence);
+  const retryMs = later(atMs, DIAL_RETRY_MS);
+  return retryAt(guarded, { why: "unusable", retryMs, attemptCount: 0, sentence });
 }
 
-function retryAt(
-  state: WatchState,
-  retryMs: MonotonicMs,
-  attemptCount: number,
-  sentence: string,
-): WatchStep {
-  return enter(state, { kind: "recovering", attemptCount, retryMs, sentence }, [
-    { kind: "wake", atMs: retryMs },
-  ]);
+function retryAt(state: WatchState, retry: Omit<Phase<"recovering">, "kind">): WatchStep {
+  return enter(state, { kind: "recovering", ...retry }, [{ kind: "wake", atMs: retry.retryMs }]);
 }
 
-/** Pauses by hand; the time until going on is a gap of the night. */
-export function pause(state: WatchState, atMs: MonotonicMs): WatchStep {
-  return enter(openGap(state, atMs, "paused by hand"), { kind: "paused" });
-}
-
-/** The end: the camera is let go of once the last frames have come in. */
+/** The end: the camera is closed once the last frames have come in. */
 export function end(state: WatchState, atMs: MonotonicMs, by: EndedBy): WatchStep {
   const closeMs = lastFramesMs(state, atMs);
   return enter(state, { kind: "ending", by, closeMs }, [

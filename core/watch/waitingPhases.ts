@@ -1,24 +1,36 @@
 import type { WatchEffect } from "./effects.ts";
-import type { WatchEvent } from "./events.ts";
+import type { PhaseEvent } from "./events.ts";
 import { guardClock } from "../night/clockGuard.ts";
-import { clearGuard, raiseGuard } from "./guardNotice.ts";
+import { clearGuard } from "./guardNotice.ts";
 import { endReason, guardFromFixedIso } from "./guards.ts";
+import { observeSample } from "./ledger.ts";
 import type { WatchState } from "./state.ts";
-import { connect, end, lookAgain, pause, proceed, recover } from "./transitions.ts";
-import { enter, stay, withEffects, type Phase, type WatchStep } from "./watchStep.ts";
-
-type WaitingPhase = Phase<
-  "connecting" | "waiting" | "between" | "paused" | "recovering" | "ending"
->;
+import {
+  closedLate,
+  connect,
+  end,
+  lookAgain,
+  openedLate,
+  openedUnowned,
+  proceed,
+  recover,
+} from "./transitions.ts";
+import {
+  enter,
+  goesOn,
+  stay,
+  withEffects,
+  type Phase,
+  type WaitingPhase,
+  type WatchStep,
+} from "./watchStep.ts";
 
 /** What happens while no frame is in hand and the shutter is closed. */
 export function reduceWaiting(
   state: WatchState,
   phase: WaitingPhase,
-  event: WatchEvent,
+  event: PhaseEvent,
 ): WatchStep {
-  if (phase.kind === "ending") return reduceEnding(state, phase, event);
-  if (event.kind === "stopped") return end(state, event.atMs, "hand");
   switch (phase.kind) {
     case "connecting":
       return reduceConnecting(state, phase, event);
@@ -29,13 +41,15 @@ export function reduceWaiting(
       return reducePaused(state, event);
     case "recovering":
       return reduceRecovering(state, phase, event);
+    case "ending":
+      return reduceEnding(state, phase, event);
   }
 }
 
 function reduceConnecting(
   state: WatchState,
   { attemptCount }: Phase<"connecting">,
-  event: WatchEvent,
+  event: PhaseEvent,
 ): WatchStep {
   switch (event.kind) {
     case "cameraConnected":
@@ -44,12 +58,26 @@ function reduceConnecting(
       return recover(state, event.atMs, event.sentence, attemptCount);
     case "woke":
       return recover(state, event.atMs, "The camera does not answer.", attemptCount);
-    default:
+    case "stopped":
+      return end(state, event.atMs, "hand");
+    case "paused":
+    case "resumed":
+      return goesOn(state);
+    case "lightSampled":
+      return observeSample(state, event);
+    case "shutterOpened":
+      return openedUnowned(state, event);
+    case "shutterClosed":
+      return closedLate(state);
+    case "cameraReady":
+      return stay(state, "no frame is in hand: the link that it came over is gone");
+    case "started":
+    case "cameraClosed":
       return stay(state, "the camera is being connected");
   }
 }
 
-type Connected = Extract<WatchEvent, { kind: "cameraConnected" }>;
+type Connected = Extract<PhaseEvent, { kind: "cameraConnected" }>;
 
 function connected(state: WatchState, event: Connected): WatchStep {
   const obstacle = obstacleOf(event);
@@ -85,50 +113,71 @@ function knowingCamera(state: WatchState, event: Connected): WatchState {
   return {
     ...guardFromFixedIso(clear, fixedIso, event.atMs),
     settings: { ...state.settings, exposure },
+    looseSinceMs: event.isShutterUnsure === true ? (state.looseSinceMs ?? event.atMs) : null,
     statusAskedMs: null,
     probesLeft: event.isToneCurveKnown ? 0 : state.probesLeft,
   };
 }
 
 /** Until the start, or until the next frame is due. */
-function reduceBetween(state: WatchState, event: WatchEvent): WatchStep {
+function reduceBetween(state: WatchState, event: PhaseEvent): WatchStep {
   switch (event.kind) {
     case "woke":
-      return proceed(state, event.atMs);
     case "paused":
-      return pause(state, event.atMs);
+    case "stopped":
+      return proceed(state, event.atMs);
     case "cameraFailed":
       return event.gone
         ? recover(state, event.atMs, event.sentence, 0)
         : stay(state, event.sentence);
-    default:
-      return stay(state, "it is not time yet");
+    case "lightSampled":
+      return observeSample(state, event);
+    case "shutterOpened":
+      return openedLate(state, event);
+    case "shutterClosed":
+      return closedLate(state);
+    case "resumed":
+      return stay(state, "frames are being taken already");
+    case "cameraReady":
+      return stay(state, "no frame is in hand; the next one is not due yet");
+    case "started":
+    case "cameraConnected":
+    case "cameraClosed":
+      return stay(state, "the camera is connected and the watch runs");
   }
 }
 
-function reducePaused(state: WatchState, event: WatchEvent): WatchStep {
+function reducePaused(state: WatchState, event: PhaseEvent): WatchStep {
   switch (event.kind) {
     case "resumed":
-      return isCameraAway(state) ? connect(state, event.atMs, 1) : proceed(state, event.atMs);
-    case "cameraFailed": {
-      const { atMs, sentence, gone } = event;
-      if (!gone) return stay(state, sentence);
-      const guarded = raiseGuard(state, atMs, { guard: "camera", level: "warning", sentence });
-      return { state: guarded, effects: [] };
-    }
-    default:
-      return stay(state, "the watch is paused");
+    case "paused":
+    case "stopped":
+    case "woke":
+      return proceed(state, event.atMs);
+    case "cameraFailed":
+      // A camera that was switched off for the pause is looked for all the same: it is to be there after it.
+      return event.gone
+        ? recover(state, event.atMs, event.sentence, 0)
+        : stay(state, event.sentence);
+    case "lightSampled":
+      return observeSample(state, event);
+    case "shutterOpened":
+      return openedLate(state, event);
+    case "shutterClosed":
+      return closedLate(state);
+    case "cameraReady":
+      return stay(state, "no frame is in hand and the watch is paused");
+    case "started":
+    case "cameraConnected":
+    case "cameraClosed":
+      return stay(state, "the camera is connected and the watch is paused");
   }
-}
-
-function isCameraAway(state: WatchState): boolean {
-  return state.guards.some(({ guard, level }) => guard === "camera" && level !== "note");
 }
 
 function reduceRecovering(
   state: WatchState,
   { attemptCount }: Phase<"recovering">,
-  event: WatchEvent,
+  event: PhaseEvent,
 ): WatchStep {
   switch (event.kind) {
     case "woke": {
@@ -137,25 +186,49 @@ function reduceRecovering(
     }
     case "cameraConnected":
       return connected(state, event);
+    case "stopped":
+      return end(state, event.atMs, "hand");
     case "paused":
-      return pause(state, event.atMs);
-    default:
+    case "resumed":
+      return goesOn(state);
+    case "lightSampled":
+      return observeSample(state, event);
+    case "shutterOpened":
+      return openedUnowned(state, event);
+    case "shutterClosed":
+      return closedLate(state);
+    case "cameraReady":
+      return stay(state, "no frame is in hand: the link that it came over is gone");
+    case "cameraFailed":
+      return stay(state, "the camera is known to be gone and is tried again at its time");
+    case "started":
+    case "cameraClosed":
       return stay(state, "the camera is being waited for");
   }
 }
 
-/** The watch is over; the camera is let go of when the last frames have come, or will not come. */
-function reduceEnding(state: WatchState, { by }: Phase<"ending">, event: WatchEvent): WatchStep {
+/** The watch is over; the camera is closed when the last frames have come, or will not come. */
+function reduceEnding(state: WatchState, { by }: Phase<"ending">, event: PhaseEvent): WatchStep {
   switch (event.kind) {
     case "cameraClosed":
-      return enter(state, { kind: "finished", by });
+      return enter({ ...state, looseSinceMs: null }, { kind: "finished", by });
     case "woke":
-      return { state, effects: [{ kind: "closeCamera" }] };
+      return goesOn(state, [{ kind: "closeCamera" }]);
     case "cameraFailed":
-      return event.gone
-        ? { state, effects: [{ kind: "closeCamera" }] }
-        : stay(state, event.sentence);
-    default:
+      return event.gone ? goesOn(state, [{ kind: "closeCamera" }]) : stay(state, event.sentence);
+    case "lightSampled":
+      return observeSample(state, event);
+    case "shutterOpened":
+      return openedUnowned(state, event);
+    case "shutterClosed":
+      return closedLate(state);
+    case "paused":
+    case "resumed":
+    case "stopped":
+    case "started":
       return stay(state, "the watch is ending");
+    case "cameraConnected":
+    case "cameraReady":
+      return stay(state, "no further frame is ordered: the watch is ending");
   }
 }

@@ -7,8 +7,16 @@ export type WatchStep = { readonly state: WatchState; readonly effects: readonly
 /** One phase of the watch by its name. */
 export type Phase<K extends WatchPhaseState["kind"]> = Extract<WatchPhaseState, { kind: K }>;
 
-/** Phases with a frame in hand: each knows what comes after the frame. */
+/** Phases with a frame in hand. */
 export type FramePhase = Phase<"ordered" | "exposing" | "closing" | "readingOut">;
+
+/** Phases of a running watch without a frame in hand. */
+export type WaitingPhase = Phase<
+  "connecting" | "waiting" | "between" | "paused" | "recovering" | "ending"
+>;
+
+/** Phases in which no watch runs. */
+export type RestingPhase = Phase<"idle" | "finished">;
 
 /** The watch goes to another phase. */
 export function enter(
@@ -17,6 +25,11 @@ export function enter(
   effects: readonly WatchEffect[] = [],
 ): WatchStep {
   return { state: { ...state, phase }, effects };
+}
+
+/** The phase goes on; what the event says has been taken in. */
+export function goesOn(state: WatchState, effects: readonly WatchEffect[] = []): WatchStep {
+  return { state, effects };
 }
 
 /** The event changes nothing; why is kept for whoever asks. */

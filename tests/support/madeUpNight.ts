@@ -1,4 +1,5 @@
-import type { DaemonView, NightSummary, WatchView } from "../../core/api/messages.ts";
+import type { DaemonView, NightSummary, StateNotice, WatchView } from "../../core/api/messages.ts";
+import { STATE_LOOKS, type StateKind } from "../../core/words/stateWords.ts";
 import { DEFAULT_EXPOSURE_SETTINGS } from "../../core/exposure/settings.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { utcMs } from "../../core/units.ts";
@@ -62,13 +63,23 @@ function makeNight(changes: Partial<NightSummary> = {}): NightSummary {
   };
 }
 
+/** One thing that is true of the night. */
+export function makeState(kind: StateKind, changes: Partial<StateNotice> = {}): StateNotice {
+  return { kind, sentence: "All is well.", sinceUtcMs: null, ...STATE_LOOKS[kind], ...changes };
+}
+
 export function makeWatch(changes: Partial<WatchView> = {}): WatchView {
+  const sentence =
+    changes.sentence ?? "All is well: full pace, every frame within a third of a stop.";
+  const kind = changes.allIsWell === false ? "pictureSuffers" : "well";
   return {
     cameraId: "virtual",
     cameraLabel: "Virtual camera",
     phase: "watching",
-    sentence: "All is well: full pace, every frame within a third of a stop.",
+    states: [makeState(kind, { sentence })],
+    sentence,
     allIsWell: true,
+    pausedUntilUtcMs: null,
     pace: "full",
     isExposing: true,
     frameCount: 0,
@@ -94,6 +105,7 @@ export function makeView(changes: Partial<DaemonView> = {}): DaemonView {
     nowUtcMs: NIGHT_START,
     rate: 10,
     night: makeNight(),
+    state: makeState("well"),
     watches: [makeWatch()],
     freeDiskBytes: 210_000_000_000,
     ...changes,

@@ -1,7 +1,7 @@
 import { expect, it } from "vitest";
 import { TerminalStory } from "../../../controller/night/terminalStory.ts";
 import { utcMs } from "../../../core/units.ts";
-import { makeFrame, makeWatch } from "../../support/madeUpNight.ts";
+import { makeFrame, makeState, makeWatch } from "../../support/madeUpNight.ts";
 
 function story() {
   const printed: string[] = [];
@@ -44,14 +44,24 @@ it("tells what still waits before it says that the watch is over", () => {
   const { told, lines, begin, frame } = story();
   begin(0);
   frame(1);
-  told.watch(makeWatch({ phase: "finished", sentence: "The watch was stopped by hand." }));
-  expect(lines()).toEqual(["1", "The watch was stopped by hand."]);
+  const stopped = makeState("nothingWatches", { sentence: "The watch was stopped by hand." });
+  told.watch(makeWatch({ phase: "finished", states: [stopped] }));
+  expect(lines()).toEqual(["1", "○ The watch was stopped by hand."]);
 });
 
-it("says when frames begin while it waits for dark, and no other word of a watch that is well", () => {
+it("says when frames begin while it waits for dark, and no word of a watch that is well", () => {
   const { told, lines } = story();
-  const startsUtcMs = utcMs(Date.UTC(2027, 2, 24, 18, 38));
+  const sentence = "Waiting for dark: first frame at 18:38 UTC, in 38 min.";
   told.watch(makeWatch());
-  told.watch(makeWatch({ phase: "waiting", sentence: "Waiting for dark.", startsUtcMs }));
-  expect(lines()).toEqual(["Waiting for dark. Frames begin at 2027-03-24 18:38 UTC."]);
+  told.watch(makeWatch({ phase: "waiting", states: [makeState("waiting", { sentence })] }));
+  expect(lines()).toEqual([`◷ ${sentence}`]);
+});
+
+it("tells a camera that is gone once, though its sentence counts the minutes", () => {
+  const { told, lines } = story();
+  const gone = (sentence: string) =>
+    makeWatch({ states: [makeState("cameraGone", { sentence, sinceUtcMs: utcMs(1_000) })] });
+  told.watch(gone("Camera gone since 23:12 UTC (0 s)."));
+  told.watch(gone("Camera gone since 23:12 UTC (2 min)."));
+  expect(lines()).toEqual(["✕ Camera gone since 23:12 UTC (0 s)."]);
 });

@@ -14,6 +14,7 @@ import type { FrameRecord } from "../../../core/watch/frameRecord.ts";
 import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../../core/night/watchSettings.ts";
 import { encodeSrgb } from "../../../core/photometry/srgb.ts";
 import { utcMs } from "../../../core/units.ts";
+import { IN_UTC } from "../../support/viewInUtc.ts";
 import { FakeCamera } from "../../support/fakeCamera.ts";
 import { createManualClock, type ManualClock } from "../../support/manualClock.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
@@ -141,8 +142,8 @@ describe("the watch carried out", () => {
     const before = camera.orders.length;
     await clock.advanceTo(120_000);
     expect(camera.orders.length).toBeGreaterThan(before + 2);
-    expect(runner.view().guards.map((guard) => guard.guard)).toContain("storage");
-    expect(runner.view().allIsWell).toBe(false);
+    expect(runner.view(IN_UTC).guards.map((guard) => guard.guard)).toContain("storage");
+    expect(runner.view(IN_UTC).allIsWell).toBe(false);
     expect(camera.card.size).toBeGreaterThanOrEqual(camera.orders.length - 1);
   });
 
@@ -153,7 +154,7 @@ describe("the watch carried out", () => {
     renameSync(folder, `${folder}-away`);
     writeFileSync(folder, "in the way");
     await clock.advanceTo(90_000);
-    const refusal = runner.view().sentence;
+    const refusal = runner.view(IN_UTC).sentence;
     expect(refusal).toMatch(/The watch goes on; its frames stay on the card\.$/);
     rmSync(folder);
     renameSync(`${folder}-away`, folder);
@@ -164,7 +165,7 @@ describe("the watch carried out", () => {
       for (const { file } of rows)
         expect(existsSync(join(catalogue.nightDir, file!.path))).toBe(true);
     });
-    expect(runner.view().allIsWell).toBe(true);
+    expect(runner.view(IN_UTC).guards).toEqual([]);
   });
 
   it("writes rows that the catalogue refused with the next one that it takes", async () => {
@@ -224,7 +225,7 @@ describe("the watch carried out", () => {
       ).toEqual([0, 1, 2, 3, 4, 5, 6].map((index) => [index, "kept"])),
     );
     expect(camera.connectCount).toBe(2);
-    const gaps = runner.view().gaps;
+    const gaps = runner.view(IN_UTC).gaps;
     expect(gaps).toHaveLength(1);
     expect(gaps[0]?.why).toMatch(/link/);
   });

@@ -2,13 +2,16 @@ import { expect, it, test } from "vitest";
 import { viewOf } from "../../../controller/night/watchView.ts";
 import type { WatchState } from "../../../core/watch/state.ts";
 import { monotonicMs, utcMs } from "../../../core/units.ts";
+import { IN_UTC } from "../../support/viewInUtc.ts";
 import { at, connectedCamera, exposing, play, started } from "../../support/watchFixtures.ts";
 
 const START_UTC_MS = Date.UTC(2027, 2, 24, 18);
 const HOUR_MS = 3_600_000;
 
-function shown(state: WatchState) {
+function shown(state: WatchState, nowMs = 0) {
   return viewOf(state, {
+    ...IN_UTC,
+    nowMs: monotonicMs(nowMs),
     ...{ cameraId: "camera-1", cameraLabel: "Camera", newest: null, frameCount: 0 },
     utcOf: (atMs) => utcMs(START_UTC_MS + atMs),
   });
@@ -27,7 +30,7 @@ it("says when frames begin for as long as it waits for dark", () => {
   const { state } = play([at(0, started({ startMs })), at(100, connectedCamera())]);
   expect(shown(state)).toMatchObject({
     phase: "waiting",
-    sentence: "Waiting for dark.",
+    sentence: "Waiting for dark: first frame at 20:00 UTC, in 2 h.",
     startsUtcMs: START_UTC_MS + 2 * HOUR_MS,
   });
   expect(shown(exposing()).startsUtcMs).toBeNull();

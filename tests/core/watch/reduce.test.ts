@@ -314,7 +314,7 @@ describe("the watch", () => {
   it("says why an event changed nothing", () => {
     const step = reduceWatch(idleWatch(), at(0, { kind: "paused" }));
     expect(step.effects).toEqual([]);
-    expect(step.state.ignored).toBe("no watch is running");
+    expect(step.state.ignored).toBe("no watch has begun");
   });
 });
 
