@@ -147,7 +147,8 @@ function firstSentence(message: string): string {
   return (message.split(/[.\n]/)[0] ?? message).trim();
 }
 
-function nearest(word: string, names: readonly string[]): string | null {
+/** The name that a mistyped word most likely means; null: none is near. */
+export function nearest(word: string, names: readonly string[]): string | null {
   const ranked = names
     .map((name) => ({ name, distance: editDistance(word, name) }))
     .sort((a, b) => a.distance - b.distance);

@@ -1,6 +1,10 @@
+import { join } from "node:path";
 import { NightError } from "../core/errors.ts";
 import { DEFAULT_EXPOSURE_SETTINGS, type ExposureSettings } from "../core/exposure/settings.ts";
 import type { OptionValues } from "./commandLine.ts";
+import { DEMO_FOLDER } from "./archive/nightFolder.ts";
+import { DEFAULT_DATA } from "./dataFolder.ts";
+import { callOf } from "./ownFiles.ts";
 
 /** Where PTP/IP responders listen. Source: CIPA DC-005, from memory. */
 const PTP_IP_PORT = 15740;
@@ -9,7 +13,7 @@ const DEFAULT_PORT = 8420;
 
 /** How the daemon is called. */
 export const START_COMMAND = {
-  call: "npm start --",
+  call: callOf(null),
   purpose:
     "Watches the night. With no camera named it starts the virtual camera and runs the demo night, 10 times faster than life.",
   options: {
@@ -63,7 +67,7 @@ export const START_COMMAND = {
       max: 65535,
       integer: true,
     },
-    data: { type: "text", value: "DIR", help: "where nights are kept", default: "data" },
+    data: { type: "text", value: "DIR", help: "where nights are kept", default: DEFAULT_DATA },
     frames: {
       type: "number",
       value: "N",
@@ -223,6 +227,17 @@ export function cameraTargets(options: StartOptions): readonly CameraTarget[] {
     );
   }
   return options.camera === null && !options["no-demo"] ? [{ kind: "virtual" }] : cabled;
+}
+
+/** Whether it is the demo's camera that is watched with. */
+export function isDemoOf(targets: readonly CameraTarget[]): boolean {
+  return targets.some(({ kind }) => kind === "virtual");
+}
+
+/** Where this call's nights go: the demo's into a folder of their own inside the data folder. */
+export function withOwnFolder(options: StartOptions): StartOptions {
+  if (!isDemoOf(cameraTargets(options))) return options;
+  return { ...options, data: join(options.data, DEMO_FOLDER) };
 }
 
 function contactTarget(

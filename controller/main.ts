@@ -1,5 +1,6 @@
 import { runCommand } from "./commandLine.ts";
 import { START_COMMAND, type StartOptions } from "./config.ts";
+import { DEFAULT_DATA, otherNightsLine } from "./dataFolder.ts";
 import { startDaemon } from "./daemon/daemon.ts";
 import { checkStart } from "./daemon/checkStart.ts";
 import { isPageStale } from "./pageBuild.ts";
@@ -8,6 +9,10 @@ import { startPageBuild, type PageBuild } from "./pageBuildProcess.ts";
 await runCommand(START_COMMAND, async (options) => {
   // What is wrong with the call is said before anything takes time.
   await checkStart(options);
+  if (options.data === DEFAULT_DATA) {
+    const other = otherNightsLine(process.cwd(), DEFAULT_DATA);
+    if (other !== null) print(other);
+  }
   const page = isPageStale() ? startPageBuild(print) : null;
   if (page) print("The page is being built beside the watch; this takes a few seconds.");
   try {

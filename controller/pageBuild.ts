@@ -1,17 +1,19 @@
 import { existsSync, readdirSync, renameSync, rmSync, statSync } from "node:fs";
 import { join } from "node:path";
-import { fileURLToPath } from "node:url";
+import { IS_COMPILED, OWN_DIR } from "./ownFiles.ts";
 
-const UI = fileURLToPath(new URL("../ui/", import.meta.url));
+const UI = join(OWN_DIR, "ui");
 /** The page shows types and pure functions of the core, so a change there makes it stale too. */
-const CORE = fileURLToPath(new URL("../core/", import.meta.url));
+const CORE = join(OWN_DIR, "core");
 const DIST = "dist";
 const BUILT = join(UI, DIST, "index.html");
 /** Where it is built before it is moved into its place, one folder a process. */
-const ASIDE = join(UI, `../node_modules/.page-${process.pid}`);
+const ASIDE = join(OWN_DIR, `node_modules/.page-${process.pid}`);
 
 /** Whether the page has not been built, or a source is newer than what was built. */
 export function isPageStale(): boolean {
+  // An installed package brings its page, and nothing to build another with.
+  if (IS_COMPILED) return false;
   const builtMs = existsSync(BUILT) ? statSync(BUILT).mtimeMs : 0;
   return Math.max(newestMs(UI), newestMs(CORE)) > builtMs;
 }

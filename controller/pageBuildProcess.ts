@@ -1,5 +1,4 @@
-import { fork } from "node:child_process";
-import { fileURLToPath } from "node:url";
+import { startProcess } from "./workers/startProcess.ts";
 
 /** How far the page is: built; being built now; not to be built on this computer. */
 export type PageState = "ready" | "building" | "failed";
@@ -23,10 +22,7 @@ export function startPageBuild(
   print: (line: string) => void,
   main: URL = new URL("./pageBuildMain.ts", import.meta.url),
 ): PageBuild {
-  const child = fork(fileURLToPath(main), [], {
-    execArgv: ["--import", import.meta.resolve("tsx")],
-    stdio: ["ignore", "ignore", "pipe", "ipc"],
-  });
+  const child = startProcess(main, [], { stdio: ["ignore", "ignore", "pipe", "ipc"] });
   let state: PageState = "building";
   let complaint = "";
   let isStopped = false;

@@ -8,6 +8,8 @@ import { FRAMES_FOLDER } from "./frameFiles.ts";
 import type { NightInfo } from "./nightInfo.ts";
 
 export const NIGHTS_FOLDER = "nights";
+/** The demo's own data folder, inside the data folder: made-up nights never lie among real ones. */
+export const DEMO_FOLDER = "demo";
 export const NIGHT_FILE = "night.json";
 
 /** Version of `night.json`; the catalogue has its own. */

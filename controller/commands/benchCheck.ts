@@ -8,9 +8,11 @@ import { createTransport } from "../cameras/createTransport.ts";
 import { startOrigin } from "../timing/clock.ts";
 import { runCommand } from "../commandLine.ts";
 import { cameraTargetOf } from "../config.ts";
+import { DEFAULT_DATA } from "../dataFolder.ts";
+import { callOf } from "../ownFiles.ts";
 
 const COMMAND = {
-  call: "npm run bench-check --",
+  call: callOf("bench-check"),
   purpose:
     "Proves in about a minute what a connected camera can do, lens cap on or off: settings, bulb of 1, 2 and 5 s against the files' own word, latency, dead time, previews, events, battery. Writes what it found into a profile of your own, which the night's timing then uses.",
   options: {
@@ -20,7 +22,12 @@ const COMMAND = {
       required: true,
       help: "usb, usb:SERIAL, usb:PLACE, ip:HOST or ip:HOST:PORT",
     },
-    data: { type: "text", value: "DIR", help: "where your profiles are kept", default: "data" },
+    data: {
+      type: "text",
+      value: "DIR",
+      help: "where your profiles are kept",
+      default: DEFAULT_DATA,
+    },
     json: { type: "flag", help: "print the figures as JSON" },
     "no-profile": { type: "flag", help: "write no profile" },
   },

@@ -7,13 +7,15 @@ import { Catalogue } from "../archive/catalogue.ts";
 import { findNight } from "../archive/findNight.ts";
 import { nightInfoOf } from "../archive/nightFolder.ts";
 import { runCommand, type CommandDeclaration, type OptionValues } from "../commandLine.ts";
+import { DEFAULT_DATA } from "../dataFolder.ts";
 import { deliverNight } from "../deliver/deliverNight.ts";
 import type { DeliverLine } from "../deliver/deliverProcess.ts";
 import { keepHouse } from "../deliver/upkeep.ts";
 import { orderOf } from "../deliver/orderFromOptions.ts";
+import { callOf } from "../ownFiles.ts";
 
 const OPTIONS = {
-  data: { type: "text", value: "DIR", help: "the data folder", default: "data" },
+  data: { type: "text", value: "DIR", help: "the data folder", default: DEFAULT_DATA },
   out: { type: "text", value: "DIR", help: "where it goes; left out: the night's own deliver/" },
   set: { type: "text", value: "ID,…", help: "only these frame sets; --list shows them" },
   from: { type: "text", value: "TIME", help: "only frames from then on: 22:30 (UT) or ISO 8601" },
@@ -75,7 +77,7 @@ const OPTIONS = {
 } as const;
 
 const COMMAND = {
-  call: "npm run deliver --",
+  call: callOf("deliver"),
   purpose:
     "Makes of a night what the morning wants: a deflickered sequence, a film, a keogram, a star trail, a contact sheet, a report. The night's own files are left as they are.",
   options: OPTIONS,

@@ -6,11 +6,12 @@ import type { Reading } from "../../core/photometry/reading.ts";
 import { lightOfCode, type ToneResponse } from "../../core/photometry/response.ts";
 import { monotonicMs } from "../../core/units.ts";
 import { runCommand, type OptionValues } from "../commandLine.ts";
+import { callOf } from "../ownFiles.ts";
 import { decodePixels } from "../metering/decodePreview.ts";
 import { exposureOfImage, type ImageExposure } from "../metering/exposureOfImage.ts";
 
 const COMMAND = {
-  call: "npm run meter --",
+  call: callOf("meter"),
   purpose:
     "Says what the meter makes of image files. Several files are taken as successive frames of one camera, in the order given: horizon, tone curve and motion are learned from one to the next.",
   options: {

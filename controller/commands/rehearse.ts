@@ -10,6 +10,7 @@ import { parseSkyCsv } from "../../core/rehearsal/skyCsv.ts";
 import { scoreOf, type RehearsalFrame } from "../../core/rehearsal/score.ts";
 import type { RehearsalSky } from "../../core/rehearsal/givenSky.ts";
 import { runCommand, type CommandDeclaration, type OptionValues } from "../commandLine.ts";
+import { callOf } from "../ownFiles.ts";
 
 const defaults = DEFAULT_EXPOSURE_SETTINGS;
 
@@ -132,7 +133,7 @@ const OPTIONS = {
 } as const;
 
 const REHEARSE: CommandDeclaration<typeof OPTIONS> = {
-  call: "npm run rehearse --",
+  call: callOf("rehearse"),
   purpose:
     "Runs a night's own watch and governor against a given sky, as fast as the processor allows. " +
     "Standard output ends with one JSON object; its errors are over the frames whose target some " +

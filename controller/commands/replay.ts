@@ -1,17 +1,17 @@
-import { isAbsolute, join, resolve } from "node:path";
-import { existsSync } from "node:fs";
 import { NightError } from "../../core/errors.ts";
 import { Catalogue } from "../archive/catalogue.ts";
-import { NIGHTS_FOLDER } from "../archive/nightFolder.ts";
+import { findNight } from "../archive/findNight.ts";
 import { runCommand } from "../commandLine.ts";
+import { DEFAULT_DATA } from "../dataFolder.ts";
 import { replayNight } from "../night/replay.ts";
+import { callOf } from "../ownFiles.ts";
 
 const COMMAND = {
-  call: "npm run replay --",
+  call: callOf("replay"),
   purpose:
     "Feeds a night's recorded events through the watch again and compares every decision with what was done.",
   options: {
-    data: { type: "text", value: "DIR", help: "where nights are kept", default: "data" },
+    data: { type: "text", value: "DIR", help: "where nights are kept", default: DEFAULT_DATA },
   },
   operands: {
     name: "NIGHT",
@@ -22,7 +22,7 @@ const COMMAND = {
 } as const;
 
 await runCommand(COMMAND, (options, [night]) => {
-  const catalogue = Catalogue.open(nightFolder(options.data, night!), { readOnly: true });
+  const catalogue = Catalogue.open(findNight(options.data, night!), { readOnly: true });
   try {
     for (const report of replayNight(catalogue)) {
       const { cameraId, eventCount, orderCount, differences } = report;
@@ -41,11 +41,6 @@ await runCommand(COMMAND, (options, [night]) => {
     catalogue.close();
   }
 });
-
-function nightFolder(dataDir: string, night: string): string {
-  const named = join(resolve(dataDir), NIGHTS_FOLDER, night);
-  return isAbsolute(night) || !existsSync(named) ? resolve(night) : named;
-}
 
 function versionsOf(catalogue: Catalogue): string {
   const versions = catalogue.getState<{ nattvakt: string; node: string }>("versions");

@@ -1,7 +1,13 @@
 import { statSync } from "node:fs";
 import { resolve } from "node:path";
 import { NightError } from "../../core/errors.ts";
-import { cameraTargets, type CameraTarget, type StartOptions } from "../config.ts";
+import {
+  cameraTargets,
+  isDemoOf,
+  withOwnFolder,
+  type CameraTarget,
+  type StartOptions,
+} from "../config.ts";
 import { checkFeedAddress } from "../planning/kpFeed.ts";
 import { readProfiles } from "../profiles/readProfiles.ts";
 import { chooseRelease } from "../release/parseRelease.ts";
@@ -16,7 +22,7 @@ export async function checkStart(options: StartOptions): Promise<void> {
   checkPlace(options, targets);
   if (options["kp-feed"] !== null) checkFeedAddress(options["kp-feed"]);
   if (options["frames-folder"] !== null) checkFramesFolder(options["frames-folder"]);
-  const profiles = readProfiles(resolve(options.data));
+  const profiles = readProfiles(resolve(withOwnFolder(options).data));
   sensorTargets(options, profiles.sensors);
   const { release } = options;
   // Whether a relay is plugged in is seen when it is opened; the words are checked now.
@@ -28,7 +34,7 @@ function checkPlace(options: StartOptions, targets: readonly CameraTarget[]): vo
   if ((lat === null) !== (lon === null)) {
     throw new NightError("usage.invalid", "--lat and --lon go together");
   }
-  const isDemo = targets.some(({ kind }) => kind === "virtual");
+  const isDemo = isDemoOf(targets);
   if (fromDusk && lat === null && gnss === null && !isDemo) {
     throw new NightError("usage.invalid", "--from-dusk needs --lat and --lon, or --gnss");
   }

@@ -3,7 +3,13 @@ import { resolve } from "node:path";
 import { utcMs, type MonotonicMs } from "../../core/units.ts";
 import { holdDataFolder } from "../archive/holdDataFolder.ts";
 import { createClock, startOrigin } from "../timing/clock.ts";
-import { cameraTargets, type CameraTarget, type StartOptions } from "../config.ts";
+import {
+  cameraTargets,
+  isDemoOf,
+  withOwnFolder,
+  type CameraTarget,
+  type StartOptions,
+} from "../config.ts";
 import { claimFromAids, endAids, openAids } from "./cameraAids.ts";
 import { CameraDesk, cameraIdsOf, type CameraDeskParts } from "./cameraDesk.ts";
 import { NightPlace } from "./nightPlace.ts";
@@ -11,7 +17,7 @@ import { nightLines, openNight, type OpenNight } from "./openNight.ts";
 import { OpenedParts } from "./openedParts.ts";
 import { openRelease } from "./openRelease.ts";
 import { openSensors, placedBySensor } from "./openSensors.ts";
-import { packageVersion } from "./packageVersion.ts";
+import { packageVersion } from "../ownFiles.ts";
 import { servePage } from "./servePage.ts";
 import { framingOf, startOrderNow } from "./startOrder.ts";
 import { openLog } from "../log.ts";
@@ -47,17 +53,18 @@ export type DaemonParts = Pick<CameraDeskParts, "contact"> & {
  * @throws NightError with one sentence for whatever stands in the way.
  */
 export async function startDaemon(
-  asked: StartOptions,
+  given: StartOptions,
   print: (line: string) => void,
   parts: DaemonParts = {},
 ): Promise<Daemon> {
-  const targets = cameraTargets(asked);
+  const targets = cameraTargets(given);
+  const asked = withOwnFolder(given);
   const dataDir = resolve(asked.data);
   const opened = new OpenedParts();
   try {
     // Another one that runs already is found out before anything else is touched.
     const door = opened.add(await openDoor(asked.port), (one) => one.close());
-    opened.add(holdDataFolder(dataDir), (letGo) => letGo());
+    opened.add(holdDataFolder(resolve(given.data)), (letGo) => letGo());
     const profiles = readProfiles(dataDir);
     const release = await openRelease(targets, profiles.releases, print);
     const sensors = opened.add(openSensors(asked, profiles.sensors, print), (one) => one.close());
@@ -93,7 +100,7 @@ async function startOn(
 ): Promise<Daemon> {
   const { targets, sensors, door, opened } = equipment;
   const dataDir = resolve(options.data);
-  const isDemo = targets.some((target) => target.kind === "virtual");
+  const isDemo = isDemoOf(targets);
   const cameraIds = cameraIdsOf(targets);
 
   const night = targets.length === 0 ? null : await openNight(options, isDemo, cameraIds, print);

@@ -1,6 +1,5 @@
 import type { Server } from "node:http";
 import { join } from "node:path";
-import { fileURLToPath } from "node:url";
 import { NightError } from "../../core/errors.ts";
 import type { Clock } from "../timing/clock.ts";
 import { DeliverService } from "../deliver/deliverService.ts";
@@ -9,6 +8,7 @@ import type { Log } from "../log.ts";
 import type { NightHost } from "../night/nightHost.ts";
 import type { PageState } from "../pageBuildProcess.ts";
 import { PlanService } from "../planning/planService.ts";
+import { OWN_DIR } from "../ownFiles.ts";
 import type { SensedPlace } from "../sensors/sensorDesk.ts";
 import { benchRoutes } from "../web/benchRoutes.ts";
 import { deliverRoutes } from "../web/deliverRoutes.ts";
@@ -18,7 +18,7 @@ import { planRoutes } from "../web/planRoutes.ts";
 import { startWebServer, type WebServer } from "../web/server.ts";
 import { claimFromAids, type CameraAids } from "./cameraAids.ts";
 
-const UI_DIR = fileURLToPath(new URL("../../ui/dist/", import.meta.url));
+const UI_DIR = join(OWN_DIR, "ui", "dist");
 
 /** Serves the page and its API: the watch, and what belongs to the parts before and after it. */
 export async function servePage(options: {

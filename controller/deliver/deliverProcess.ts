@@ -1,8 +1,7 @@
-import { fork } from "node:child_process";
 import { createInterface } from "node:readline";
-import { fileURLToPath } from "node:url";
 import type { DeliverProgress, DeliverResult } from "../../core/api/deliverMessages.ts";
 import type { WorkProgress } from "../../core/api/workProgress.ts";
+import { startProcess } from "../workers/startProcess.ts";
 
 /** One line that the command says with `--progress json`. */
 export type DeliverLine =
@@ -31,9 +30,8 @@ export function startDeliverProcess(
     readonly end: (sentence: string | null) => void;
   },
 ): DeliverProcess {
-  const script = fileURLToPath(new URL("../commands/deliver.ts", import.meta.url));
-  const child = fork(script, [...argv, "--progress", "json"], {
-    execArgv: ["--import", "tsx"],
+  const script = new URL("../commands/deliver.ts", import.meta.url);
+  const child = startProcess(script, [...argv, "--progress", "json"], {
     stdio: ["ignore", "pipe", "pipe", "ipc"],
   });
   let complaint = "";

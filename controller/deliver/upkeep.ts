@@ -1,3 +1,4 @@
+import { join } from "node:path";
 import type { WorkProgress } from "../../core/api/workProgress.ts";
 import type { FrameFile, FrameRecord } from "../../core/watch/frameRecord.ts";
 import { surgesOf } from "../../core/frames/nightStory.ts";
@@ -5,7 +6,7 @@ import { NightError } from "../../core/errors.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { exportNight } from "../archive/exportNight.ts";
 import { findNight } from "../archive/findNight.ts";
-import { listNights, nightInfoOf } from "../archive/nightFolder.ts";
+import { DEMO_FOLDER, listNights, nightInfoOf } from "../archive/nightFolder.ts";
 import { keptFiles, type FileWork } from "../archive/keptFiles.ts";
 import { pruneFiles } from "../archive/pruneFiles.ts";
 import { verifyNight } from "../archive/verifyNight.ts";
@@ -53,11 +54,13 @@ export async function keepHouse(work: HouseKeeping): Promise<void> {
 }
 
 function printNights({ data, print }: HouseKeeping): void {
-  const nights = listNights(data);
-  if (nights.length === 0) print("no nights yet");
-  for (const night of nights) {
+  const real = listNights(data);
+  const ofDemo = listNights(join(data, DEMO_FOLDER));
+  if (real.length + ofDemo.length === 0) print("no nights yet");
+  for (const night of [...real, ...ofDemo]) {
     const rest = night.problem ?? `${night.frameCount} frames, ${night.placeName}`;
-    print(`${night.nightId}: ${rest}`);
+    const mark = ofDemo.includes(night) ? " (of the demo)" : "";
+    print(`${night.nightId}${mark}: ${rest}`);
   }
 }
 

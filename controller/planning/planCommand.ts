@@ -1,8 +1,10 @@
 import { DEFAULT_KIT_INPUT } from "../../core/plan/kit.ts";
+import { DEFAULT_DATA } from "../dataFolder.ts";
+import { callOf } from "../ownFiles.ts";
 
 /** How the plan is called; one declaration for parser, checks and help. */
 export const PLAN_COMMAND = {
-  call: "npm run plan --",
+  call: callOf("plan"),
   purpose:
     "Plans a night: darkness, Moon, where to face, how aurora stands for each Kp, exposure limits, frames, room and batteries. No network is needed.",
   options: {
@@ -135,7 +137,7 @@ export const PLAN_COMMAND = {
       type: "text",
       value: "DIR",
       help: "where kits and places are remembered",
-      default: "data",
+      default: DEFAULT_DATA,
     },
   },
 } as const;

@@ -1,6 +1,5 @@
 import { existsSync, readdirSync, readFileSync } from "node:fs";
 import { join } from "node:path";
-import { fileURLToPath } from "node:url";
 import {
   invalid,
   parseCameraProfile,
@@ -11,9 +10,10 @@ import {
 import type { ReleaseProfile } from "../../core/profiles/releaseProfile.ts";
 import { checkOverlaps, controlsOf, type CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { SensorProfile } from "../../core/profiles/sensorProfile.ts";
+import { OWN_DIR } from "../ownFiles.ts";
 
 /** Where the program's own profiles are. */
-export const SHIPPED_DIR = fileURLToPath(new URL("../../hardware-profiles/", import.meta.url));
+export const SHIPPED_DIR = join(OWN_DIR, "hardware-profiles");
 
 /** Folder of a user's own profiles inside the data folder. */
 export const OWN_FOLDER = "profiles";

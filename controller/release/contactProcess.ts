@@ -1,8 +1,8 @@
-import { fork, type ChildProcess } from "node:child_process";
-import { fileURLToPath } from "node:url";
+import type { ChildProcess } from "node:child_process";
 import { asNightError, NightError } from "../../core/errors.ts";
 import { realMs } from "../timing/clock.ts";
 import type { FromContact, ToContact } from "./contactMessages.ts";
+import { startProcess } from "../workers/startProcess.ts";
 import { releaseContact } from "./openContact.ts";
 import type { ReleaseTarget } from "./releaseTarget.ts";
 
@@ -47,8 +47,7 @@ export class ContactProcess {
     await this.#rescuing;
     if (this.#child || this.#isEnding) return;
     const main = this.#options.main ?? new URL("./contactMain.ts", import.meta.url);
-    const child = fork(fileURLToPath(main), [], {
-      execArgv: ["--import", import.meta.resolve("tsx")],
+    const child = startProcess(main, [], {
       // A group of its own: Ctrl-C reaches the program, which ends the press in order.
       detached: true,
       stdio: ["ignore", "ignore", "inherit", "ipc"],

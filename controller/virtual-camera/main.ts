@@ -1,8 +1,8 @@
-import { readFileSync } from "node:fs";
 import { asNightError, NightError } from "../../core/errors.ts";
 import { createRandom, type Random } from "../../core/random.ts";
 import { createClock } from "../timing/clock.ts";
 import { runCommand } from "../commandLine.ts";
+import { packageVersion } from "../ownFiles.ts";
 import { askForPriority } from "../workers/threadPriority.ts";
 import { CardFolder } from "./cardFolder.ts";
 import { IpServer } from "./ipServer.ts";
@@ -119,14 +119,11 @@ function makeCard(parent: string | null): CardFolder {
 }
 
 function identityOf(random: Random): CameraIdentity {
-  const { version } = JSON.parse(
-    readFileSync(new URL("../../package.json", import.meta.url), "utf8"),
-  ) as { version: string };
   const serial = random.fork("identity").integer(2 ** 32);
   return {
     manufacturer: "Nattvakt",
     model: "Virtual camera",
-    deviceVersion: version,
+    deviceVersion: packageVersion(),
     serialNumber: serial.toString(16).padStart(8, "0"),
   };
 }

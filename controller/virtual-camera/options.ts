@@ -5,6 +5,7 @@ import { TONE_CURVES, type ToneCurveName } from "../../core/simulation/render.ts
 import { utcMs, type UtcMs } from "../../core/units.ts";
 import { startOrigin, type ClockOrigin } from "../timing/clock.ts";
 import type { OptionValues } from "../commandLine.ts";
+import { callOf } from "../ownFiles.ts";
 import { DEFAULT_CAMERA_SETTINGS, type CameraSettings } from "./cameraSettings.ts";
 import type { SimulatedView } from "./simulatedView.ts";
 
@@ -27,7 +28,7 @@ const defaults = DEFAULT_CAMERA_SETTINGS;
 
 /** How the virtual camera is called. */
 export const VIRTUAL_CAMERA_COMMAND = {
-  call: "npm run virtual-camera --",
+  call: callOf("virtual-camera"),
   purpose:
     "A camera without glass: answers any PTP/IP host, looks at a simulated sky from an invented hut, and keeps its pictures on a card of this machine until it ends. Prints one line of JSON when it listens.",
   options: {

@@ -1,9 +1,9 @@
-import { spawn, type ChildProcess } from "node:child_process";
+import type { ChildProcess } from "node:child_process";
 import { createInterface } from "node:readline";
-import { fileURLToPath } from "node:url";
 import { NightError } from "../../core/errors.ts";
 import type { UtcMs } from "../../core/units.ts";
 import type { ClockOrigin } from "../timing/clock.ts";
+import { startProcess } from "../workers/startProcess.ts";
 
 const MAIN = new URL("./main.ts", import.meta.url);
 const START_MS_MAX = 20_000;
@@ -32,10 +32,9 @@ export async function startVirtualCamera(options: {
   /** 0: any free one. */
   readonly port: number;
 }): Promise<VirtualCameraProcess> {
-  const child = spawn(
-    process.execPath,
+  const child = startProcess(
+    MAIN,
     [
-      ...["--import", import.meta.resolve("tsx"), fileURLToPath(MAIN)],
       ...["--port", String(options.port), "--exit-with-parent"],
       ...["--origin-json", JSON.stringify(options.origin)],
       ...["--seed", options.seed, "--story", options.story],

@@ -91,6 +91,16 @@ describe("the house", () => {
     expect(lonely).toEqual([]);
   });
 
+  it("starts workers and processes of its own in one way, for sources and compiled alike", () => {
+    const wrong = sources.filter(
+      ({ file, text }) =>
+        file.startsWith("controller/") &&
+        !file.startsWith("controller/workers/") &&
+        /new Worker\(|(?<![.\w])fork\(|"--import"/.test(withoutComments(text)),
+    );
+    expect(wrong.map(({ file }) => file)).toEqual([]);
+  });
+
   it("leaves no note-to-self behind", () => {
     const mark = ["FIX", "ME"].join("");
     expect(sources.filter(({ text }) => text.includes(mark)).map(({ file }) => file)).toEqual([]);

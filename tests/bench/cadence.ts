@@ -36,7 +36,7 @@ export async function benchCadence(): Promise<BenchRow[]> {
 }
 
 function framesIn(dataDir: string): readonly FrameRecord[] {
-  const nights = join(dataDir, "nights");
+  const nights = join(dataDir, "demo", "nights");
   const catalogue = Catalogue.open(join(nights, readdirSync(nights)[0]!));
   try {
     return catalogue.frames({ fromIndex: 0, count: FRAMES });

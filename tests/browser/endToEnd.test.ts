@@ -61,7 +61,7 @@ describe("the demo night on the page", () => {
       { timeout: 60_000, interval: 500 },
     );
 
-    const nights = join(dataDir, "nights");
+    const nights = join(dataDir, "demo", "nights");
     const [name] = readdirSync(nights);
     const catalogue = Catalogue.open(join(nights, name!), { readOnly: true });
     try {

@@ -16,10 +16,16 @@ export type Program = {
 
 /** Starts `file` (below the root) with arguments. */
 export function startProgram(file: string, args: readonly string[]): Program {
-  const child = spawn(process.execPath, ["--import", "tsx", file, ...args], {
-    cwd: ROOT,
-    stdio: ["ignore", "pipe", "pipe"],
-  });
+  return startCommand(process.execPath, ["--import", "tsx", file, ...args], { cwd: ROOT });
+}
+
+/** Starts any other command, and watches it in the same way. */
+export function startCommand(
+  command: string,
+  args: readonly string[],
+  options: { readonly cwd: string; readonly env?: NodeJS.ProcessEnv },
+): Program {
+  const child = spawn(command, args, { ...options, stdio: ["ignore", "pipe", "pipe"] });
   let text = "";
   const waiting = new Set<() => void>();
   for (const stream of [child.stdout, child.stderr]) {

@@ -5,7 +5,7 @@ import { Catalogue } from "../../../controller/archive/catalogue.ts";
 import { exportNight } from "../../../controller/archive/exportNight.ts";
 import { findNight } from "../../../controller/archive/findNight.ts";
 import { keepFrameFile } from "../../../controller/archive/frameFiles.ts";
-import { createNightFolder } from "../../../controller/archive/nightFolder.ts";
+import { createNightFolder, DEMO_FOLDER } from "../../../controller/archive/nightFolder.ts";
 import { verifyNight } from "../../../controller/archive/verifyNight.ts";
 import { cutFrameSets } from "../../../core/frames/frameSets.ts";
 import { NIGHT_START_UTC_MS, makeFrame } from "../../support/frameRecords.ts";
@@ -138,5 +138,19 @@ describe("finding a night", () => {
     expect(() => findNight(dataDir, "yesterday")).toThrow(/there are 2026-01-10_Moved/);
     Catalogue.create(createNightFolder(dataDir, NIGHT), NIGHT).close();
     expect(() => findNight(dataDir, "2026-01-10")).toThrow(/may mean/);
+  });
+
+  it("means a night of the demo only where there is no such real one", async () => {
+    const { catalogue, dataDir } = await sixFrames();
+    const demo = Catalogue.create(
+      createNightFolder(join(dataDir, DEMO_FOLDER), { ...NIGHT, name: "Hut Seven" }),
+      NIGHT,
+    );
+    demo.close();
+    expect(findNight(dataDir, "last")).toBe(catalogue.nightDir);
+    expect(findNight(dataDir, "2026-01-10")).toBe(catalogue.nightDir);
+    expect(findNight(dataDir, "hut-seven")).toBe(demo.nightDir);
+    rmSync(join(dataDir, "nights"), { recursive: true });
+    expect(findNight(dataDir, "last")).toBe(demo.nightDir);
   });
 });
