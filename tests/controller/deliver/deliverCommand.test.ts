@@ -18,6 +18,8 @@ describe("npm run deliver", () => {
   it("lists, finds, verifies, exports and prunes", async () => {
     const dataDir = temporaryFolder();
     const { nightId } = await renderNight({ dataDir, count: 4, widthPx: 96, heightPx: 64 });
+    const demo = { dataDir: join(dataDir, "demo"), count: 1, widthPx: 96, heightPx: 64 };
+    const { nightId: demoNightId } = await renderNight(demo);
     const nothing = {
       ...{ data: dataDir, night: null, list: false, find: null, from: null, to: null, set: null },
       ...{ export: null, verify: false, prune: null, yes: false },
@@ -37,6 +39,7 @@ describe("npm run deliver", () => {
     await keepHouse({ ...house, night: "last", prune: "sentinel" });
     const said = lines.join("\n");
     expect(said).toContain(`${nightId}: 4 frames, Hut Seven`);
+    expect(said).toContain(`${demoNightId} (of the demo): 1 frames, Hut Seven`);
     expect(said).toMatch(/made-up-000000: Set 1, 4 frames/);
     expect(said).toMatch(/20:00:20 UT {2}0\.00200 cd\/m²\n.*\n2 frames/);
     expect(said).toMatch(/4 files are as they were kept[\s\S]*4 files were copied/);
