@@ -147,7 +147,9 @@ function forbidden(room: string, target: string): string | null {
 /** Files that are not imported but started: commands, workers, the page, what package.json names. */
 function startedFiles(): string[] {
   const scripts = readFileSync(join(ROOT, "package.json"), "utf8");
-  const named = [...scripts.matchAll(/[\w/-]+\.ts/g)].map((match) => match[0]);
+  const named = [...scripts.matchAll(/[\w/-]+\.ts|dist\/[\w/-]+\.js/g)].map((match) =>
+    match[0].replace(/^dist\/(.*)\.js$/, "$1.ts"),
+  );
   const workers = sources.flatMap(({ file, text }) =>
     [...text.matchAll(/new URL\(\s*["'](\.[^"']+\.ts)["']/g)].map((match) =>
       relative(ROOT, resolve(ROOT, dirname(file), match[1]!)),
