@@ -3,6 +3,7 @@ import { START_COMMAND, type StartOptions } from "./config.ts";
 import { DEFAULT_DATA, otherNightsLine } from "./dataFolder.ts";
 import { startDaemon } from "./daemon/daemon.ts";
 import { checkStart } from "./daemon/checkStart.ts";
+import { endingSignals } from "./endingSignals.ts";
 import { isPageStale } from "./pageBuild.ts";
 import { startPageBuild, type PageBuild } from "./pageBuildProcess.ts";
 
@@ -35,8 +36,7 @@ async function watch(options: StartOptions, page: PageBuild | null): Promise<voi
       print("Ending in order; the open frame is kept. Once more to end at once.");
       end();
     };
-    process.on("SIGINT", asked);
-    process.on("SIGTERM", asked);
+    for (const signal of endingSignals()) process.on(signal, asked);
     // Asked for a number of frames, the program is done when they are; else the page stays up.
     if (options.frames !== null) void daemon.finished.then(() => isStopping || end());
   });

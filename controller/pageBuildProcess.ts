@@ -45,6 +45,7 @@ export function startPageBuild(
     settled,
     stop: () => {
       isStopped = true;
+      // It is worth no order; on Windows a half-built page stays behind in node_modules.
       child.kill();
     },
   };

@@ -9,6 +9,7 @@ import { startOrigin } from "../timing/clock.ts";
 import { runCommand } from "../commandLine.ts";
 import { cameraTargetOf } from "../config.ts";
 import { DEFAULT_DATA } from "../dataFolder.ts";
+import { endingSignals } from "../endingSignals.ts";
 import { callOf } from "../ownFiles.ts";
 
 const COMMAND = {
@@ -39,8 +40,7 @@ await runCommand(COMMAND, async (options) => {
     throw new NightError("usage.invalid", "--camera must name a camera: usb or ip:HOST");
   }
   const abort = new AbortController();
-  process.once("SIGINT", () => abort.abort());
-  process.once("SIGTERM", () => abort.abort());
+  for (const signal of endingSignals()) process.once(signal, () => abort.abort());
   const startUtcMs = utcMs(Date.now());
   const figures = await benchCheck({
     createTransport: () => createTransport(target),

@@ -8,6 +8,7 @@ import { findNight } from "../archive/findNight.ts";
 import { nightInfoOf } from "../archive/nightFolder.ts";
 import { runCommand, type CommandDeclaration, type OptionValues } from "../commandLine.ts";
 import { DEFAULT_DATA } from "../dataFolder.ts";
+import { endingSignals } from "../endingSignals.ts";
 import { deliverNight } from "../deliver/deliverNight.ts";
 import type { DeliverLine } from "../deliver/deliverProcess.ts";
 import { keepHouse } from "../deliver/upkeep.ts";
@@ -100,16 +101,18 @@ async function main(options: Options, operands: readonly string[]): Promise<void
   const cancel = (): void => {
     stop.abort(new NightError("deliver.failed", isHouseKeeping ? HOUSE_STOPPED : STOPPED));
   };
-  process.once("SIGINT", cancel);
-  process.once("SIGTERM", cancel);
+  const signals = endingSignals();
+  for (const signal of signals) process.once(signal, cancel);
+  // Started by the page, on a system where no signal can ask for an end.
+  process.once("disconnect", cancel);
   try {
     const work = { ...options, signal: stop.signal, ...voiceOf(options.progress) };
     const night = operands[0] ?? null;
     if (isHouseKeeping) await keepHouse({ ...work, night });
     else await deliver(work, night);
   } finally {
-    process.off("SIGINT", cancel);
-    process.off("SIGTERM", cancel);
+    for (const signal of signals) process.off(signal, cancel);
+    process.off("disconnect", cancel);
   }
 }
 

@@ -1,6 +1,7 @@
 import { createInterface } from "node:readline";
 import type { DeliverProgress, DeliverResult } from "../../core/api/deliverMessages.ts";
 import type { WorkProgress } from "../../core/api/workProgress.ts";
+import { askToEnd } from "../workers/askToEnd.ts";
 import { startProcess } from "../workers/startProcess.ts";
 
 /** One line that the command says with `--progress json`. */
@@ -45,7 +46,7 @@ export function startDeliverProcess(
   });
   return {
     stop: () => {
-      child.kill("SIGTERM");
+      askToEnd(child);
       setTimeout(() => child.kill("SIGKILL"), STOP_MS).unref();
     },
   };

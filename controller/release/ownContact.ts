@@ -1,3 +1,4 @@
+import { endingSignals } from "../endingSignals.ts";
 import { ContactOwner } from "./contactOwner.ts";
 import type { ContactDevice } from "./contactDevice.ts";
 import type { ToContact } from "./contactMessages.ts";
@@ -24,6 +25,6 @@ export function ownContact(open: (target: ReleaseTarget) => Promise<ContactDevic
   };
   process.on("message", (message: ToContact) => owner.take(message));
   process.on("disconnect", end);
-  for (const signal of ["SIGINT", "SIGTERM", "SIGHUP"] as const) process.on(signal, end);
+  for (const signal of endingSignals()) process.on(signal, end);
   process.on("uncaughtException", end);
 }

@@ -2,6 +2,7 @@ import { asNightError, NightError } from "../../core/errors.ts";
 import { createRandom, type Random } from "../../core/random.ts";
 import { createClock } from "../timing/clock.ts";
 import { runCommand } from "../commandLine.ts";
+import { endingSignals } from "../endingSignals.ts";
 import { packageVersion } from "../ownFiles.ts";
 import { askForPriority } from "../workers/threadPriority.ts";
 import { CardFolder } from "./cardFolder.ts";
@@ -79,7 +80,7 @@ function buildCamera(
 
 /** Ends on a signal and, if asked, with the program that holds our standard input. */
 function stopFromOutside(stop: (why: string) => void, isWithParent: boolean): void {
-  for (const signal of ["SIGINT", "SIGTERM", "SIGHUP"] as const) {
+  for (const signal of endingSignals()) {
     process.on(signal, () => stop(`ended by ${signal}`));
   }
   if (!isWithParent) return;

@@ -3,6 +3,7 @@ import { createInterface } from "node:readline";
 import { NightError } from "../../core/errors.ts";
 import type { UtcMs } from "../../core/units.ts";
 import type { ClockOrigin } from "../timing/clock.ts";
+import { askToEnd } from "../workers/askToEnd.ts";
 import { startProcess } from "../workers/startProcess.ts";
 
 const MAIN = new URL("./main.ts", import.meta.url);
@@ -74,6 +75,6 @@ function stop(child: ChildProcess): Promise<void> {
       clearTimeout(force);
       resolve();
     });
-    child.kill("SIGTERM");
+    askToEnd(child);
   });
 }
