@@ -1,11 +1,13 @@
 import { runCommand } from "./commandLine.ts";
-import { START_COMMAND, type StartOptions } from "./config.ts";
+import { cameraTargets, START_COMMAND, type StartOptions } from "./config.ts";
 import { DEFAULT_DATA, otherNightsLine } from "./dataFolder.ts";
 import { startDaemon } from "./daemon/daemon.ts";
 import { checkStart } from "./daemon/checkStart.ts";
 import { endingSignals } from "./endingSignals.ts";
 import { isPageStale } from "./pageBuild.ts";
 import { startPageBuild, type PageBuild } from "./pageBuildProcess.ts";
+import { keepAwake } from "./service/keepAwake.ts";
+import { serviceManager } from "./service/manager.ts";
 
 await runCommand(START_COMMAND, async (options) => {
   // What is wrong with the call is said before anything takes time.
@@ -16,19 +18,25 @@ await runCommand(START_COMMAND, async (options) => {
   }
   const page = isPageStale() ? startPageBuild(print) : null;
   if (page) print("The page is being built beside the watch; this takes a few seconds.");
+  const isReal = cameraTargets(options).some(({ kind }) => kind !== "virtual");
+  const letSleep = isReal ? keepAwake(print) : null;
   try {
     await watch(options, page);
   } finally {
+    letSleep?.();
     page?.stop();
   }
 });
 
 async function watch(options: StartOptions, page: PageBuild | null): Promise<void> {
+  const manager = serviceManager();
   const daemon = await startDaemon(options, print, page ? { pageState: page.state } : {});
+  manager.ready();
   await new Promise<void>((resolve, reject) => {
     let isStopping = false;
     const end = (): void => {
       isStopping = true;
+      manager.stopping();
       daemon.stop().then(resolve, reject);
     };
     const asked = (): void => {

@@ -36,6 +36,7 @@ export const ERROR_CODES = {
   "release.gone": "degrade",
   "release.unsafe": "stop",
   "sensor.gone": "degrade",
+  "service.unavailable": "stop",
   "settings.invalid": "usage",
   "sky.file_invalid": "usage",
   "usage.invalid": "usage",

@@ -31,6 +31,10 @@ export const COMMANDS: Readonly<Record<string, ListedCommand>> = {
     does: "proves what a connected camera can do and writes its profile",
     run: () => import("./benchCheck.ts"),
   },
+  service: {
+    does: "starts Nattvakt with the computer and keeps it going: install, remove, status",
+    run: () => import("./service.ts"),
+  },
   "virtual-camera": {
     does: "the virtual camera alone, for any PTP/IP host",
     run: () => import("../virtual-camera/main.ts"),

@@ -1,6 +1,7 @@
 // The timing thread's own file: it runs in a worker and wires the loop to the main thread.
 import { type MessagePort, workerData } from "node:worker_threads";
 import { createTransport } from "../cameras/createTransport.ts";
+import { beatForWatchdog } from "../service/manager.ts";
 import { askForPriority } from "../workers/threadPriority.ts";
 import type { FromShutter, ShutterThreadData, ToShutter } from "./messages.ts";
 import { preciseWait } from "../timing/preciseWait.ts";
@@ -10,6 +11,8 @@ import { TimingLoop } from "./timingLoop.ts";
 const { port, ...data } = workerData as ShutterThreadData & { readonly port: MessagePort };
 
 askForPriority();
+// A thread that ends, however it ends, is none that hangs.
+process.on("exit", beatForWatchdog());
 
 const loop = new TimingLoop({
   cameraId: data.cameraId,

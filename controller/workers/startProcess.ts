@@ -2,6 +2,12 @@ import { spawn, type ChildProcess, type SpawnOptions } from "node:child_process"
 import { fileURLToPath } from "node:url";
 import { codeFile, IS_COMPILED } from "../ownFiles.ts";
 
+/** The words that run one of the program's own files, with nothing taken from where they are said. */
+export function ownCommand(file: URL): readonly string[] {
+  const loader = IS_COMPILED ? [] : ["--import", import.meta.resolve("tsx")];
+  return [process.execPath, ...loader, fileURLToPath(codeFile(file))];
+}
+
 /**
  * Starts one of the program's own files in a process of its own.
  *
@@ -13,8 +19,8 @@ export function startProcess(
   args: readonly string[],
   options: SpawnOptions,
 ): ChildProcess {
-  const loader = IS_COMPILED ? [] : ["--import", import.meta.resolve("tsx")];
-  return spawn(process.execPath, [...loader, fileURLToPath(codeFile(file)), ...args], {
+  const [program, ...words] = ownCommand(file);
+  return spawn(program!, [...words, ...args], {
     ...options,
     // Windows would open a window for a process that does not share its parent's.
     windowsHide: true,

@@ -1,0 +1,86 @@
+import { spawn, type ChildProcess } from "node:child_process";
+
+type Keeper = {
+  readonly program: string;
+  readonly args: readonly string[];
+  /** What it cannot prevent. */
+  readonly lost: string | null;
+};
+
+const LID = "A closed lid still sends this computer to sleep: leave it open.";
+const SETTINGS =
+  "switch sleeping off in this computer's settings for the night, on a closed lid too.";
+
+/** SetThreadExecutionState: ES_CONTINUOUS and ES_SYSTEM_REQUIRED. From memory, unconfirmed. */
+const STAY_AWAKE = "0x80000001";
+const WINDOWS_SCRIPT =
+  `$call = Add-Type -PassThru -Name Power -Namespace Nattvakt -MemberDefinition ` +
+  `'[DllImport("kernel32.dll")] public static extern uint SetThreadExecutionState(uint flags);'; ` +
+  `if ($call::SetThreadExecutionState([uint32]"${STAY_AWAKE}") -eq 0) { exit 1 }; ` +
+  `[Console]::In.ReadLine() | Out-Null`;
+
+/**
+ * The program of each system that holds off sleep for as long as it runs. Each ends when its
+ * standard input does, so that it is gone with us however we go.
+ *
+ * Sources: systemd-inhibit(1); from memory, unconfirmed: caffeinate's and the Windows call's words.
+ */
+export function keeperOf(platform: NodeJS.Platform): Keeper | null {
+  switch (platform) {
+    case "linux": {
+      const what = ["--what=sleep:idle:handle-lid-switch", "--mode=block"];
+      const who = ["--who=Nattvakt", "--why=A night watch is running"];
+      return { program: "systemd-inhibit", args: [...what, ...who, "cat"], lost: null };
+    }
+    case "darwin":
+      return { program: "caffeinate", args: ["-i", "-s", "cat"], lost: LID };
+    case "win32": {
+      const args = ["-NoProfile", "-NonInteractive", "-Command", WINDOWS_SCRIPT];
+      return { program: "powershell.exe", args, lost: LID };
+    }
+    default:
+      return null;
+  }
+}
+
+/**
+ * Keeps the computer from sleeping, on a closed lid too where the system lets us.
+ *
+ * @param print  Told in one sentence what cannot be kept from happening, and what to do.
+ * @returns lets it sleep again.
+ */
+export function keepAwake(
+  print: (line: string) => void,
+  keeper: Keeper | null = keeperOf(process.platform),
+): () => void {
+  const tell = (why: string): void => print(`This computer may fall asleep (${why}): ${SETTINGS}`);
+  if (keeper === null) {
+    tell("nothing is known of this system's sleep");
+    return () => {};
+  }
+  // What it says of itself is not what a service manager shall hear of the program.
+  const { NOTIFY_SOCKET: _, ...env } = process.env;
+  let child: ChildProcess | null = spawn(keeper.program, keeper.args, {
+    env,
+    stdio: ["pipe", "ignore", "ignore"],
+    // A group of its own: Ctrl-C must not end it before the watch.
+    detached: true,
+    windowsHide: true,
+  });
+  const end = (why: string): void => {
+    if (!child) return;
+    child = null;
+    tell(why);
+  };
+  child.once("error", () => end(`there is no ${keeper.program}`));
+  child.once("exit", () => end(`${keeper.program} was refused`));
+  child.stdin?.on("error", () => undefined);
+  // It must not keep the program going.
+  child.unref();
+  if (keeper.lost !== null) print(keeper.lost);
+  return () => {
+    const running = child;
+    child = null;
+    running?.stdin?.end();
+  };
+}

@@ -1,0 +1,106 @@
+import { existsSync, readFileSync } from "node:fs";
+import { join } from "node:path";
+import { describe, expect, it } from "vitest";
+import {
+  installService,
+  removeService,
+  serviceStatus,
+  type ServiceSystem,
+} from "../../../controller/service/service.ts";
+import { temporaryFolder } from "../../support/temporaryFolder.ts";
+
+const ORDER = { command: ["/usr/bin/node", "/opt/main.js"], exposureSecondsMax: 15 };
+
+/** A system that writes down what it is asked to run. */
+function madeUpSystem(change: Partial<ServiceSystem> = {}) {
+  const asked: string[] = [];
+  const system: ServiceSystem = {
+    platform: "linux",
+    user: "ada",
+    unitDir: join(temporaryFolder(), "systemd", "user"),
+    run: (program, args) => {
+      asked.push([program, ...args].join(" "));
+      return "";
+    },
+    policies: () => [],
+    ...change,
+  };
+  return { asked, system, unit: join(system.unitDir, "nattvakt.service") };
+}
+
+describe("the service", () => {
+  it("is written down, enabled and started, goes on after log-out, and names the right it lacks", () => {
+    const { asked, system, unit } = madeUpSystem();
+    const lines = installService(ORDER, system);
+    expect(readFileSync(unit, "utf8")).toContain('ExecStart="/usr/bin/node" "/opt/main.js"\n');
+    expect(asked).toEqual([
+      "systemctl --user daemon-reload",
+      "systemctl --user enable nattvakt.service",
+      "systemctl --user restart nattvakt.service",
+      "loginctl enable-linger ada",
+    ]);
+    expect(lines[1]).toBe("It goes on when you log out.");
+    expect(lines[2]).toContain("echo 'ada - rtprio 1' | sudo tee /etc/security/limits.d/");
+  });
+
+  it("says that it ends at log-out where lingering is refused", () => {
+    const { system } = madeUpSystem({
+      run: (program) => {
+        if (program === "loginctl") throw new Error("Access denied");
+        return "";
+      },
+    });
+    expect(installService(ORDER, system)[1]).toMatch(
+      /^It ends when you log out.*`sudo loginctl enable-linger ada` keeps it going\.$/,
+    );
+  });
+
+  it("says in one sentence what the user's manager complained of", () => {
+    const stderr = "Failed to connect to bus: No medium found\nmore\n";
+    const { system } = madeUpSystem({
+      run: () => {
+        throw Object.assign(new Error("Command failed"), { stderr });
+      },
+    });
+    expect(() => installService(ORDER, system)).toThrow(
+      "systemctl --user daemon-reload failed: Failed to connect to bus: No medium found",
+    );
+  });
+
+  it("is ended in order and removed", () => {
+    const { asked, system, unit } = madeUpSystem();
+    expect(removeService(system)).toEqual(["There is no service to remove."]);
+    installService(ORDER, system);
+    asked.length = 0;
+    removeService(system);
+    expect(asked[0]).toBe("systemctl --user disable --now nattvakt.service");
+    expect(existsSync(unit)).toBe(false);
+  });
+
+  it.each([
+    [[0, 2, 0], /^Its timing thread has real-time scheduling\.$/],
+    [[0, 0], /^None of its threads has real-time scheduling .*rtprio 1/],
+  ])("with threads of policies %j says so", (policies, sentence) => {
+    const shown = "ActiveState=active\nSubState=running\nMainPID=77\n";
+    const { system } = madeUpSystem({
+      run: (_program, args) => (args.includes("show") ? shown : ""),
+      policies: (pid) => (pid === 77 ? policies : []),
+    });
+    expect(serviceStatus(system)).toEqual(["There is no service; install one first."]);
+    installService(ORDER, system);
+    const [state, scheduling] = serviceStatus(system);
+    expect(state).toBe("The service is active (running).");
+    expect(scheduling).toMatch(sentence);
+  });
+
+  it.each([
+    ["darwin", /login items/],
+    ["win32", /task scheduler/],
+    ["freebsd", /what starts your session/],
+  ] as const)("says on %s in one sentence what to do instead", (platform, sentence) => {
+    const { asked, system } = madeUpSystem({ platform });
+    expect(() => installService(ORDER, system)).toThrow(sentence);
+    expect(() => serviceStatus(system)).toThrow(sentence);
+    expect(asked).toEqual([]);
+  });
+});
