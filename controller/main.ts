@@ -4,6 +4,7 @@ import { DEFAULT_DATA, otherNightsLine } from "./dataFolder.ts";
 import { startDaemon } from "./daemon/daemon.ts";
 import { checkStart } from "./daemon/checkStart.ts";
 import { endingSignals } from "./endingSignals.ts";
+import { requirePictures } from "./night/frameCounts.ts";
 import { isPageStale } from "./pageBuild.ts";
 import { startPageBuild, type PageBuild } from "./pageBuildProcess.ts";
 import { keepAwake } from "./service/keepAwake.ts";
@@ -48,6 +49,7 @@ async function watch(options: StartOptions, page: PageBuild | null): Promise<voi
     // Asked for a number of frames, the program is done when they are; else the page stays up.
     if (options.frames !== null) void daemon.finished.then(() => isStopping || end());
   });
+  if (options.frames !== null) requirePictures(daemon.frameCounts());
 }
 
 function print(line: string): void {

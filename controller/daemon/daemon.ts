@@ -21,6 +21,7 @@ import { packageVersion } from "../ownFiles.ts";
 import { servePage } from "./servePage.ts";
 import { framingOf, startOrderNow } from "./startOrder.ts";
 import { openLog } from "../log.ts";
+import type { FrameCounts } from "../night/frameCounts.ts";
 import { NightHost } from "../night/nightHost.ts";
 import type { PageState } from "../pageBuildProcess.ts";
 import { readProfiles } from "../profiles/readProfiles.ts";
@@ -34,6 +35,8 @@ export type Daemon = {
   readonly address: string;
   /** Resolves when every watch has ended by itself. */
   readonly finished: Promise<void>;
+  /** How many frames of this run have a picture, and how many were told to have none. */
+  readonly frameCounts: () => FrameCounts;
   /** Ends everything in order. */
   readonly stop: () => Promise<void>;
   /** Ends everything now; the open shutter is closed all the same. */
@@ -154,6 +157,7 @@ async function startOn(
   return {
     address: page.address,
     finished: host.finished,
+    frameCounts: () => host.frameCounts,
     stop: () => shutDown(() => host.stop()),
     abandon: () => shutDown(() => host.abandon()),
   };

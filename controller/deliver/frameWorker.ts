@@ -9,6 +9,7 @@ import { gainTable } from "../../core/frames/gainTable.ts";
 import { withTiffExif } from "../../core/metadata/tiffExif.ts";
 import { sha256Of } from "../archive/frameFiles.ts";
 import { writeDurably } from "../durableWrite.ts";
+import { postOwned } from "../workers/ownedBytes.ts";
 import { applyGain8, applyGain16 } from "./applyGain.ts";
 import type { FrameAnswer, FrameTask, TrailPart } from "./frameTasks.ts";
 import { middleColumn } from "./middleColumn.ts";
@@ -146,12 +147,12 @@ function addToTrail(picture: Picture): void {
 parentPort!.on("message", ({ id, task }: { id: number; task: FrameTask }) => {
   perform(task).then(
     (answer) => {
-      parentPort!.postMessage({ id, answer });
+      postOwned(parentPort!, { id, answer });
     },
     (thrown: unknown) => {
       const code = thrown instanceof Error && "code" in thrown ? String(thrown.code) : "";
       const message = thrown instanceof Error ? thrown.message : String(thrown);
-      parentPort!.postMessage({ id, failure: { code, message } });
+      postOwned(parentPort!, { id, failure: { code, message } });
     },
   );
 });

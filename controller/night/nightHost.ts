@@ -32,6 +32,7 @@ import { FrameMeter } from "./frameMeter.ts";
 import { GuardNotes } from "./guardNotes.ts";
 import { NightShelf } from "./nightShelf.ts";
 import { ResponseStore } from "./responseStore.ts";
+import type { FrameCounts } from "./frameCounts.ts";
 import { TerminalStory } from "./terminalStory.ts";
 import { WatchRunner } from "./watchRunner.ts";
 import { noticeOf, stateContext } from "./watchView.ts";
@@ -87,6 +88,11 @@ export class NightHost implements NightService {
   /** Resolves when every watch that was started has ended. */
   get finished(): Promise<void> {
     return this.#finished;
+  }
+
+  /** How many frames of this run have a picture, and how many were told to have none. */
+  get frameCounts(): FrameCounts {
+    return this.#story.counts;
   }
 
   /** Sets every camera's watch going; what the photographer said before a break still holds. */
@@ -248,6 +254,7 @@ export class NightHost implements NightService {
       createMeter: (description) => this.#meterFor(cameraId, description),
       onChange: () => this.#changed(cameraId),
       onFrame: (frame) => this.#tellFrame(frame),
+      onMissing: (frameIndex, why) => this.#story.missing(cameraId, frameIndex, why),
       onFinished: () => this.#watchFinished(),
       // The night's first camera has the folder to itself; each other one has a folder in it.
       framesFolder: cameraId === this.#parts.cameraIds[0] ? "" : cameraId,

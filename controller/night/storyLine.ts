@@ -16,7 +16,7 @@ export function storyLine(frame: FrameRecord, cameraLabel: string | null): strin
   const figures = [
     frame.openedUtcMs === null ? "--:--:--" : clockTime(frame.openedUtcMs),
     ...(cameraLabel === null ? [] : [cameraLabel]),
-    `#${String(frame.frameIndex).padStart(4, "0")}`,
+    numberText(frame.frameIndex),
     `${seconds(exposureSeconds)} s`,
     `ISO ${String(Math.round(iso)).padEnd(5)}`,
     `f/${fNumber}`.padEnd(5),
@@ -25,6 +25,16 @@ export function storyLine(frame: FrameRecord, cameraLabel: string | null): strin
       : `${signed(frame.reading.skyStops - frame.targetStops)} stop`,
   ].join(" ");
   return `${figures}  ${inOneLine(frame.reasons, COLUMNS - figures.length - 2)}`;
+}
+
+/** One line for a frame of which no picture came. */
+export function missingLine(frameIndex: number, why: string, cameraLabel: string | null): string {
+  const label = cameraLabel === null ? "" : `${cameraLabel} `;
+  return `--:--:-- ${label}${numberText(frameIndex)} has no picture: ${why}`;
+}
+
+function numberText(frameIndex: number): string {
+  return `#${String(frameIndex).padStart(4, "0")}`;
 }
 
 /** As many reasons as there is room for, the first ones first. */

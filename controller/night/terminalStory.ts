@@ -1,7 +1,8 @@
 import type { StateNotice, WatchView } from "../../core/api/messages.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { StateKind } from "../../core/words/stateWords.ts";
-import { storyLine } from "./storyLine.ts";
+import type { FrameCounts } from "./frameCounts.ts";
+import { missingLine, storyLine } from "./storyLine.ts";
 
 /** Lines that wait for an earlier frame's; a frame that never comes holds up no more than these. */
 const WAITING_COUNT_MAX = 4;
@@ -16,6 +17,7 @@ export class TerminalStory {
   readonly #lines = new Map<string, FrameLines>();
   readonly #told = new Set<string>();
   readonly #states = new Map<string, string>();
+  readonly #missing = new Set<string>();
 
   constructor(print: (line: string) => void, cameraIds: readonly string[]) {
     this.#print = print;
@@ -32,6 +34,24 @@ export class TerminalStory {
     lines.waiting.set(frameIndex, storyLine(frame, this.#hasSeveralCameras ? cameraId : null));
     this.#tell(lines, WAITING_COUNT_MAX);
     return true;
+  }
+
+  /** No picture came of a frame. */
+  missing(cameraId: string, frameIndex: number, why: string): void {
+    const key = `${cameraId}/${frameIndex}`;
+    if (this.#told.has(key) || this.#missing.has(key)) return;
+    this.#missing.add(key);
+    const lines = this.#linesFrom(cameraId, frameIndex);
+    lines.waiting.set(
+      frameIndex,
+      missingLine(frameIndex, why, this.#hasSeveralCameras ? cameraId : null),
+    );
+    this.#tell(lines, WAITING_COUNT_MAX);
+  }
+
+  /** Frames that were told with a picture, and frames that were told to have none. */
+  get counts(): FrameCounts {
+    return { metered: this.#told.size, missing: this.#missing.size };
   }
 
   /** A watch stands differently: each new state that is not plain sailing is told once. */

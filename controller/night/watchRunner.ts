@@ -34,6 +34,7 @@ export type WatchParts = {
   readonly onChange: () => void;
   /** A frame is whole on disk, or its reading has come. */
   readonly onFrame: (frame: FrameRecord) => void;
+  readonly onMissing: (frameIndex: number, why: string) => void;
   /** Folder inside `frames/` for this camera's files; "" for the night's first camera. */
   readonly framesFolder?: string;
   /** The watch is over and the camera let go of. */
@@ -257,6 +258,7 @@ export class WatchRunner {
         return void this.#meterFrame(effect.frameIndex);
       case "markMissing":
         this.#parts.log.warn("frame.missing", { frameIndex: effect.frameIndex, why: effect.why });
+        this.#parts.onMissing(effect.frameIndex, effect.why);
         return this.#changeFrame(effect.frameIndex, { status: "missing" });
       case "readStatus":
         return camera.readStatus();

@@ -8,6 +8,7 @@ import type { MonotonicMs } from "../../core/units.ts";
 import type { CameraEvent, CardFile } from "../cameras/camera.ts";
 import type { CameraControls, EventPoll } from "../../core/profiles/cameraControls.ts";
 import { readEventRecords, type PolledEvent } from "../../core/profiles/eventRecords.ts";
+import { ownedBytes, type OwnedBytes } from "../workers/ownedBytes.ts";
 import type { CameraLink } from "./cameraLink.ts";
 import { operationOfCode } from "./controlSteps.ts";
 import { whenThereIsRoom, type Errand } from "./errand.ts";
@@ -56,7 +57,7 @@ export async function* frameErrand(
     cameraName: info.filename,
     cameraHandle: handle,
     captureDate: info.captureDate,
-    jpeg: owned(preview.jpeg),
+    jpeg: ownedBytes(preview.jpeg),
     isOriginal: preview.isOriginal,
   });
 }
@@ -133,7 +134,7 @@ export async function* cardErrand(
 export async function* fileErrand(
   link: CameraLink,
   wanted: { readonly requestId: number; readonly cameraHandle: number },
-  tell: (message: FromShutter, transfer: readonly ArrayBuffer[]) => void,
+  tell: (message: FromShutter, handedOver: readonly OwnedBytes[]) => void,
 ): Errand {
   const { requestId, cameraHandle } = wanted;
   const info = yield* fetchInfo(link, cameraHandle);
@@ -151,15 +152,15 @@ export async function* fileErrand(
       announcedBytes: info.objectCompressedSize,
     });
   }
-  const bytes = owned(file);
-  tell({ kind: "file", requestId, bytes }, [bytes.buffer]);
+  const bytes = ownedBytes(file);
+  tell({ kind: "file", requestId, bytes }, [bytes]);
 }
 
 /** A stretch of a file, with the file's name and size, so that nobody goes on with another file. */
 export async function* pieceErrand(
   link: CameraLink,
   wanted: Extract<ToShutter, { kind: "fetchPiece" }>,
-  tell: (message: FromShutter, transfer: readonly ArrayBuffer[]) => void,
+  tell: (message: FromShutter, handedOver: readonly OwnedBytes[]) => void,
 ): Errand {
   const { requestId, cameraHandle, range } = wanted;
   const info = yield* fetchInfo(link, cameraHandle);
@@ -169,11 +170,11 @@ export async function* pieceErrand(
   }
   const bytesMax = Math.max(0, Math.min(range.bytes, totalBytes - range.offset));
   const stretch = { offset: range.offset, bytes: bytesMax };
-  const bytes = owned(
+  const bytes = ownedBytes(
     bytesMax === 0 ? new Uint8Array() : yield* fetchRange(link, cameraHandle, stretch),
   );
   const piece = { bytes, totalBytes, cameraName: info.filename };
-  tell({ kind: "piece", requestId, piece }, [bytes.buffer]);
+  tell({ kind: "piece", requestId, piece }, [bytes]);
 }
 
 /** The handles that are on the card now; none when the camera cannot say. */
@@ -210,13 +211,6 @@ async function* orNull<T>(errand: Errand<T>): Errand<T | null> {
     if (error.code === "camera.gone" || error.code === "invariant.violated") throw error;
     return null;
   }
-}
-
-/** The same bytes in a buffer of their own, which can be handed to another thread. */
-function owned(bytes: Uint8Array): Uint8Array<ArrayBuffer> {
-  const isAlone =
-    bytes.buffer instanceof ArrayBuffer && bytes.byteLength === bytes.buffer.byteLength;
-  return isAlone ? (bytes as Uint8Array<ArrayBuffer>) : new Uint8Array(bytes);
 }
 
 function sum(total: number | null, value: number | null): number | null {

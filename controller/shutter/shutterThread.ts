@@ -2,6 +2,7 @@
 import { type MessagePort, workerData } from "node:worker_threads";
 import { createTransport } from "../cameras/createTransport.ts";
 import { beatForWatchdog } from "../service/manager.ts";
+import { postOwned } from "../workers/ownedBytes.ts";
 import { askForPriority } from "../workers/threadPriority.ts";
 import type { FromShutter, ShutterThreadData, ToShutter } from "./messages.ts";
 import { preciseWait } from "../timing/preciseWait.ts";
@@ -23,8 +24,7 @@ const loop = new TimingLoop({
   lamp: new ShutterLamp(data.lamp),
   wait: preciseWait(),
   createTransport: () => createTransport(data.target),
-  tell: (message: FromShutter, transfer: readonly ArrayBuffer[] = []) =>
-    port.postMessage(message, [...transfer]),
+  tell: (message: FromShutter, handedOver) => postOwned(port, message, handedOver),
 });
 port.on("message", (message: ToShutter) => loop.take(message));
 // The main thread is gone: an exposure that runs is finished, nothing new is begun.

@@ -7,6 +7,7 @@ import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { OperationAnswer, Transport, TransportEvent } from "../cameras/transport.ts";
 import { realMs, type ClockOrigin } from "../timing/clock.ts";
 import { AnswerPace } from "./answerPace.ts";
+import { ownedBytes, type OwnedBytes } from "../workers/ownedBytes.ts";
 import { CameraLink } from "./cameraLink.ts";
 import type { ClockSetting } from "./cameraTime.ts";
 import type { Errand } from "./errand.ts";
@@ -39,7 +40,7 @@ export type TimingLoopOptions = {
   readonly lamp: ShutterLamp;
   readonly wait: MomentWait;
   readonly createTransport: () => Transport;
-  readonly tell: (message: FromShutter, transfer?: readonly ArrayBuffer[]) => void;
+  readonly tell: (message: FromShutter, handedOver?: readonly OwnedBytes[]) => void;
 };
 
 /** Where the shutter stands. Times are real milliseconds. */
@@ -616,8 +617,9 @@ export class TimingLoop {
   // Telling.
 
   #tell(event: CameraEvent): void {
-    const transfer = event.kind === "frameArrived" ? [event.jpeg.buffer as ArrayBuffer] : [];
-    this.#options.tell({ kind: "event", event }, transfer);
+    if (event.kind !== "frameArrived") return this.#options.tell({ kind: "event", event });
+    const jpeg = ownedBytes(event.jpeg);
+    this.#options.tell({ kind: "event", event: { ...event, jpeg } }, [jpeg]);
   }
 
   #tellOpened({ frameIndex }: ExposureOrder, { answeredMs }: OperationAnswer): void {

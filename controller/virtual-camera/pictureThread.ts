@@ -57,7 +57,6 @@ export class PictureThread {
     if (message.kind === "ready") return this.#noteReady();
     const waiting = this.#waiting.get(message.requestId);
     this.#waiting.delete(message.requestId);
-    if (message.kind === "developed") waiting?.resolve(message.picture);
-    else waiting?.reject(new Error(message.why));
+    waiting?.resolve(message.picture);
   }
 }

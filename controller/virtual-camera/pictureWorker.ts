@@ -6,6 +6,7 @@ import { FULL_FRAME_SENSOR, renderFrame, TONE_CURVES } from "../../core/simulati
 import { createSky } from "../../core/simulation/sky.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { UtcMs } from "../../core/units.ts";
+import { ownedBytes, postOwned, type OwnedBytes } from "../workers/ownedBytes.ts";
 import { encodePicture } from "./encodePicture.ts";
 import type { Picture, PictureOrder } from "./picture.ts";
 import type { SimulatedView } from "./simulatedView.ts";
@@ -16,8 +17,7 @@ export type ToPictures = { readonly requestId: number; readonly order: PictureOr
 /** What it answers. */
 export type FromPictures =
   | { readonly kind: "ready" }
-  | { readonly kind: "developed"; readonly requestId: number; readonly picture: Picture }
-  | { readonly kind: "failed"; readonly requestId: number; readonly why: string };
+  | { readonly kind: "developed"; readonly requestId: number; readonly picture: Picture };
 
 const view = workerData as SimulatedView;
 const port = parentPort!;
@@ -45,26 +45,21 @@ function render(exposure: Exposure, openedUtcMs: UtcMs, frameName: string) {
   return { rgb, widthPx, heightPx };
 }
 
-function post(message: FromPictures, transfer: readonly ArrayBuffer[] = []): void {
-  port.postMessage(message, [...transfer]);
+function post(message: FromPictures, handedOver?: readonly OwnedBytes[]): void {
+  postOwned(port, message, handedOver);
 }
 
+// A picture that cannot be made or handed over ends the thread, and so the camera, aloud: a camera
+// that goes on without pictures looks like a night of missing frames.
 async function develop({ requestId, order }: ToPictures): Promise<void> {
-  try {
-    const pixels = render(order.exposure, order.openedUtcMs, `frame ${order.frameIndex}`);
-    const made = await encodePicture(pixels, order, {
-      identity: view.identity,
-      focalLengthMm: view.lens.focalLengthMm,
-    });
-    // A copy that owns its memory can change threads without being copied again.
-    const picture = { ...made, jpeg: made.jpeg.slice(), thumbnail: made.thumbnail.slice() };
-    post({ kind: "developed", requestId, picture }, [
-      picture.jpeg.buffer as ArrayBuffer,
-      picture.thumbnail.buffer as ArrayBuffer,
-    ]);
-  } catch (thrown) {
-    post({ kind: "failed", requestId, why: String(thrown) });
-  }
+  const pixels = render(order.exposure, order.openedUtcMs, `frame ${order.frameIndex}`);
+  const made = await encodePicture(pixels, order, {
+    identity: view.identity,
+    focalLengthMm: view.lens.focalLengthMm,
+  });
+  const jpeg = ownedBytes(made.jpeg);
+  const thumbnail = ownedBytes(made.thumbnail);
+  post({ kind: "developed", requestId, picture: { ...made, jpeg, thumbnail } }, [jpeg, thumbnail]);
 }
 
 port.on("message", (message: ToPictures) => void develop(message));

@@ -60,6 +60,15 @@ describe("the house", () => {
     expect(wrong).toEqual([]);
   });
 
+  it("hands memory to another thread in one place only", () => {
+    // What remains of a file without its messages that hand nothing over: `port.postMessage(message)`.
+    const plain = /\.postMessage\(\s*(\{[^{}]*\}|\w+)( satisfies \w+)?,?\s*\)/g;
+    const handing = sources
+      .filter(({ file }) => file.startsWith("controller/"))
+      .filter(({ text }) => text.replace(plain, "").includes(".postMessage("));
+    expect(handing.map(({ file }) => file)).toEqual(["controller/workers/ownedBytes.ts"]);
+  });
+
   it("tells only the archive which SQLite there is", () => {
     const knowing = sources.filter(({ imports }) =>
       imports.some(({ target }) => /(^|\/|:)(better-)?sqlite3?$/.test(target)),

@@ -98,6 +98,7 @@ export async function simulateNight(options: SimulatedNightOptions): Promise<Sim
       ),
     onChange: () => {},
     onFrame: () => {},
+    onMissing: () => {},
     onFinished: () => (isFinished = true),
   });
   clock.isAtRest = () => runner.inHandCount === 0 && camera.developingCount === 0;

@@ -65,3 +65,24 @@ it("tells a camera that is gone once, though its sentence counts the minutes", (
   told.watch(gone("Camera gone since 23:12 UTC (2 min)."));
   expect(lines()).toEqual(["✕ Camera gone since 23:12 UTC (0 s)."]);
 });
+
+it("tells once that a frame has no picture and why, in its place, and its picture if it comes late", () => {
+  const { told, lines, begin, frame } = story();
+  begin(0);
+  for (let times = 0; times < 2; times += 1) told.missing("virtual", 0, "no file was named");
+  frame(1);
+  frame(0);
+  told.missing("virtual", 0, "no file was named");
+  expect(lines()).toEqual(["0", "1", "0"]);
+  expect(told.counts).toEqual({ metered: 2, missing: 1 });
+});
+
+it("says which camera's frame has no picture where there are several", () => {
+  const printed: string[] = [];
+  const told = new TerminalStory((line) => printed.push(line), ["left", "right"]);
+  told.watch(makeWatch({ cameraId: "right", phase: "connecting", frameCount: 3 }));
+  told.missing("right", 3, "the camera did not name a file for this frame");
+  expect(printed).toEqual([
+    "--:--:-- right #0003 has no picture: the camera did not name a file for this frame",
+  ]);
+});

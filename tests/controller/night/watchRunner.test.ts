@@ -27,6 +27,7 @@ describe("the watch carried out", () => {
   let camera: FakeCamera;
   let runner: WatchRunner;
   let frames: FrameRecord[];
+  let missing: string[];
   let isFinished: boolean;
 
   beforeEach(() => {
@@ -43,6 +44,7 @@ describe("the watch carried out", () => {
     catalogue = Catalogue.create(createNightFolder(temporaryFolder(), night), night);
     camera = new FakeCamera({ clock, picture: pictureOf });
     frames = [];
+    missing = [];
     isFinished = false;
     runner = new WatchRunner({
       camera,
@@ -53,6 +55,7 @@ describe("the watch carried out", () => {
         new FrameMeter({ focalLengthMm: 16, pixelPitchUm: 6, fullWidthPx: 6000 }, null),
       onChange: () => {},
       onFrame: (frame) => frames.push(frame),
+      onMissing: (frameIndex, why) => missing.push(`${frameIndex}: ${why}`),
       onFinished: () => (isFinished = true),
     });
   });
@@ -125,6 +128,7 @@ describe("the watch carried out", () => {
         new FrameMeter({ focalLengthMm: 16, pixelPitchUm: 6, fullWidthPx: 6000 }, null),
       onChange: () => {},
       onFrame: (frame) => frames.push(frame),
+      onMissing: (frameIndex, why) => missing.push(`${frameIndex}: ${why}`),
       onFinished: () => (isFinished = true),
     });
     start({ frameCountMax: 5 });
@@ -219,6 +223,7 @@ describe("the watch carried out", () => {
     };
     start({ frameCountMax: 6 });
     await finish();
+    expect(missing).toEqual(["2: The link to the camera is gone."]);
     await vi.waitFor(() =>
       expect(
         catalogue.frames({ fromIndex: 0, count: 10 }).map((row) => [row.frameIndex, row.status]),
