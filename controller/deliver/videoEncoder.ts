@@ -1,4 +1,5 @@
 import { spawn, spawnSync, type ChildProcess } from "node:child_process";
+import { accessSync, chmodSync, constants, existsSync } from "node:fs";
 import { rm, stat } from "node:fs/promises";
 import { createRequire } from "node:module";
 import { createInterface } from "node:readline";
@@ -12,20 +13,49 @@ import { PART_ENDING, renameDurably } from "../durableWrite.ts";
  * one, else the binary that a package brings (a build under the GPL, version 3; nothing of it is
  * linked into this program).
  */
-export function findVideoEncoder(): string {
+export function findVideoEncoder(
+  places: { readonly system: string; readonly brought: () => string } = {
+    system: "ffmpeg",
+    brought: pathInPackage,
+  },
+): string {
   const works = (path: string): boolean =>
     spawnSync(path, ["-hide_banner", "-version"], { stdio: "ignore" }).status === 0;
-  if (works("ffmpeg")) return "ffmpeg";
+  if (works(places.system)) return places.system;
   try {
-    const brought = createRequire(import.meta.url)("@ffmpeg-installer/ffmpeg") as { path: string };
-    if (works(brought.path)) return brought.path;
-  } catch {
+    const path = places.brought();
+    if (existsSync(path)) allowToRun(path);
+    if (works(path)) return path;
+  } catch (thrown) {
+    if (thrown instanceof NightError) throw thrown;
     // The package has no binary for this machine; the sentence below says what to do.
   }
   throw new NightError(
     "deliver.failed",
     "There is no ffmpeg on this machine to make a video with; install it, or deliver with --video none.",
   );
+}
+
+function pathInPackage(): string {
+  return (createRequire(import.meta.url)("@ffmpeg-installer/ffmpeg") as { path: string }).path;
+}
+
+/** The package leaves it to a script, which many installations do not run, to set the run bit. */
+function allowToRun(path: string): void {
+  try {
+    accessSync(path, constants.X_OK);
+  } catch {
+    try {
+      chmodSync(path, 0o755);
+    } catch (thrown) {
+      throw new NightError(
+        "deliver.failed",
+        `The video encoder ${path} is not marked as a program and this user may not change that; run "chmod +x" on it as its owner, install ffmpeg, or deliver with --video none.`,
+        { path },
+        { cause: thrown },
+      );
+    }
+  }
 }
 
 export const VIDEO_ENDING: Readonly<Record<VideoKind, string>> = {
