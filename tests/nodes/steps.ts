@@ -1,0 +1,129 @@
+import { readdirSync, readFileSync, statSync } from "node:fs";
+import { join } from "node:path";
+import {
+  killGroup,
+  lastLine,
+  run,
+  runNpm,
+  startNpm,
+  untilEnd,
+  type OtherNode,
+} from "./otherNode.ts";
+
+/** A fresh clone of the project, and the Node that it is tried on. */
+export type Trial = {
+  readonly node: OtherNode;
+  readonly clone: string;
+  readonly dataDir: string;
+  /** Folders below `tests` whose tests are run. */
+  readonly tests: readonly string[];
+};
+
+/** What a step found: one sentence, and how many tests stand behind it. */
+export type Outcome = { readonly sentence: string; readonly passed: number };
+export type Step = { readonly name: string; readonly take: (trial: Trial) => Promise<Outcome> };
+
+const FRAMES_BEFORE_KILL = 10;
+const FRAMES_AFTER_KILL = 10;
+const INSTALL_MS_MAX = 300_000;
+const NIGHT_MS_MAX = 300_000;
+const UNITS_MS_MAX = 900_000;
+
+/** In their order: each needs what the one before it has left. */
+export const STEPS: readonly Step[] = [
+  { name: "installs with every script blocked", take: install },
+  { name: "takes ten frames of the demo and is killed", take: killNight },
+  { name: "goes on with the night for ten more", take: resumeNight },
+  { name: "delivers a small film", take: deliver },
+  { name: "passes the unit tests", take: units },
+];
+
+async function install({ node, clone }: Trial): Promise<Outcome> {
+  const { code, printed } = await runNpm(node, ["ci", "--ignore-scripts", "--no-progress"], {
+    cwd: clone,
+    limitMs: INSTALL_MS_MAX,
+  });
+  if (code !== 0) throw new Error(`npm ci ended with ${code}: ${lastLine(printed)}`);
+  if (/EBADENGINE/.test(printed)) throw new Error(`a package refuses this Node: ${printed}`);
+  return passed(lastLine(printed));
+}
+
+async function killNight(trial: Trial): Promise<Outcome> {
+  const child = startNpm(trial.node, ["start", "--", ...nightArguments(trial)], trial.clone);
+  const { printed } = await untilEnd(child, NIGHT_MS_MAX, (soFar) => {
+    if (framesIn(soFar).size >= FRAMES_BEFORE_KILL) killGroup(child);
+  });
+  const count = framesIn(printed).size;
+  if (count < FRAMES_BEFORE_KILL) throw new Error(`only ${count} frames came:\n${printed}`);
+  requireClean(printed);
+  return passed(`${count} frames, then SIGKILL`);
+}
+
+async function resumeNight(trial: Trial): Promise<Outcome> {
+  const args = [...nightArguments(trial), "--frames", String(FRAMES_AFTER_KILL)];
+  const { code, printed } = await runNpm(trial.node, ["start", "--", ...args], {
+    cwd: trial.clone,
+    limitMs: NIGHT_MS_MAX,
+  });
+  const frames = framesIn(printed);
+  if (code !== 0) throw new Error(`it ended with ${code}:\n${printed}`);
+  if (!/was cut off; the watch goes on/.test(printed)) {
+    throw new Error(`it did not go on with the night:\n${printed}`);
+  }
+  if (frames.size < FRAMES_AFTER_KILL) throw new Error(`only ${frames.size} came:\n${printed}`);
+  requireClean(printed);
+  return passed(`frames ${Math.min(...frames)} to ${Math.max(...frames)}`);
+}
+
+async function deliver(trial: Trial): Promise<Outcome> {
+  const kinds = ["--video", "h264", "--size", "480x320", "--sequence", "none", "--no-extras"];
+  const { code, printed } = await runNpm(
+    trial.node,
+    ["run", "deliver", "--", "last", "--data", trial.dataDir, ...kinds],
+    { cwd: trial.clone, limitMs: NIGHT_MS_MAX },
+  );
+  if (code !== 0) throw new Error(`npm run deliver ended with ${code}:\n${printed}`);
+  requireClean(printed);
+  const films = readdirSync(trial.dataDir, { recursive: true, encoding: "utf8" })
+    .filter((path) => path.endsWith(".mp4"))
+    .map((path) => statSync(join(trial.dataDir, path)).size);
+  if (films.length === 0) throw new Error(`there is no film:\n${printed}`);
+  return passed(`${films.length} films of ${Math.round(Math.min(...films) / 1000)} kB or more`);
+}
+
+async function units({ node, clone, tests }: Trial): Promise<Outcome> {
+  const report = join(clone, "report.json");
+  const reporters = ["--reporter=default", "--reporter=json", `--outputFile.json=${report}`];
+  const { code, printed } = await run(
+    node.execPath,
+    ["node_modules/vitest/vitest.mjs", "run", ...reporters, ...tests],
+    { cwd: clone, limitMs: UNITS_MS_MAX },
+  );
+  if (code === null) throw new Error(`they took more than ${UNITS_MS_MAX / 60_000} minutes`);
+  const counts = JSON.parse(readFileSync(report, "utf8")) as {
+    readonly numPassedTests: number;
+    readonly numFailedTests: number;
+  };
+  const sentence = `${counts.numPassedTests} passed, ${counts.numFailedTests} failed`;
+  if (code !== 0) throw new Error(`${sentence}:\n${printed.slice(-6000)}`);
+  return { sentence, passed: counts.numPassedTests };
+}
+
+function nightArguments({ dataDir }: Trial): readonly string[] {
+  return ["--port", "0", "--data", dataDir];
+}
+
+/** Numbers of the frames that the terminal has told of with a picture. */
+function framesIn(printed: string): ReadonlySet<number> {
+  return new Set([...printed.matchAll(/ #(\d{4,}) .* stop /g)].map(([, index]) => Number(index)));
+}
+
+/** A warning of Node's tells of a call that a later Node will refuse. */
+function requireClean(printed: string): void {
+  const warning = /^.*(?:\(node:\d+\)|DeprecationWarning|ExperimentalWarning).*$/m.exec(printed);
+  if (warning) throw new Error(`the terminal shows a warning of Node's: ${warning[0]}`);
+}
+
+function passed(sentence: string): Outcome {
+  return { sentence, passed: 1 };
+}
