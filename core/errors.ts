@@ -9,6 +9,7 @@ export type Recovery = "retry" | "degrade" | "stop" | "usage" | "bug";
 export const ERROR_CODES = {
   "archive.in_use": "stop",
   "archive.newer": "stop",
+  "archive.no_locks": "stop",
   "archive.read_only": "stop",
   "archive.corrupt": "degrade",
   "archive.disk_full": "stop",
@@ -24,6 +25,7 @@ export const ERROR_CODES = {
   "deliver.failed": "stop",
   "image.unreadable": "degrade",
   "invariant.violated": "bug",
+  "package.no_binary": "stop",
   "port.taken": "stop",
   "profile.invalid": "stop",
   "ptp.cancelled": "retry",
