@@ -87,7 +87,45 @@ export function findPointCells(map: LightMap): Uint8Array {
       if (!isBand) marked[cell] = 1;
     }
   }
+  keepCrowds(marked, columns, rows);
   return marked;
+}
+
+/** Reach of the neighbourhood in which points are counted, cells each way. */
+const CROWD_REACH = 4;
+/** So many marked cells of 81 are no stars: a bright field of them marks three or four. */
+const CROWD_CELLS = 8;
+
+/**
+ * Takes the marks off where many stand together: rays, whose ridges look like points one by one.
+ * Leaving them out would leave out the brightest of the sky.
+ */
+function keepCrowds(marked: Uint8Array, columns: number, rows: number): void {
+  const across = new Uint8Array(marked.length);
+  for (let row = 0; row < rows; row += 1) {
+    const base = row * columns;
+    let count = 0;
+    for (let ahead = 0; ahead < columns + CROWD_REACH; ahead += 1) {
+      if (ahead < columns) count += marked[base + ahead]!;
+      if (ahead > 2 * CROWD_REACH) count -= marked[base + ahead - 2 * CROWD_REACH - 1]!;
+      if (ahead >= CROWD_REACH) across[base + ahead - CROWD_REACH] = count;
+    }
+  }
+  const counts = new Uint16Array(columns);
+  const add = (row: number, sign: 1 | -1): void => {
+    if (row < 0 || row >= rows) return;
+    for (let column = 0; column < columns; column += 1) {
+      counts[column]! += sign * across[row * columns + column]!;
+    }
+  };
+  for (let row = 0; row < CROWD_REACH; row += 1) add(row, 1);
+  for (let row = 0; row < rows; row += 1) {
+    add(row + CROWD_REACH, 1);
+    add(row - CROWD_REACH - 1, -1);
+    for (let column = 0; column < columns; column += 1) {
+      if (counts[column]! > CROWD_CELLS) marked[row * columns + column] = 0;
+    }
+  }
 }
 
 /** A cell this much brighter than its ring holds a point of light. */

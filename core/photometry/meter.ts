@@ -16,14 +16,15 @@ import {
 import { codesAtQuantiles } from "./codeQuantiles.ts";
 import { learnFrame, startResponseLearner, type ResponseLearner } from "./responseLearner.ts";
 import {
+  findGlow,
   gatherSkyEvidence,
   groundShare,
-  leaveOutGlow,
   skyCells,
   type SkyEvidence,
   type SkyMaskByHand,
 } from "./skyMask.ts";
-import { DARKEST_LIGHT, measureSky, type SkyStatistics } from "./skyStatistics.ts";
+import { DARKEST_LIGHT, type SkyStatistics } from "./skyStatistics.ts";
+import { measureWithoutGlow, NO_GLOW, type GlowMemory, type SkyWithoutGlow } from "./townGlow.ts";
 import { findStars, starFieldOf, type StarField } from "./starWidth.ts";
 
 /** What the meter is told of the camera before the first frame. */
@@ -48,6 +49,7 @@ export type MeterState = {
   readonly table: Float32Array;
   readonly learner: ResponseLearner;
   readonly evidence: SkyEvidence | null;
+  readonly glow: GlowMemory;
   readonly hotPixels: HotPixelEvidence;
   /** The sky's structure in the last frames. */
   readonly motion: MotionHistory;
@@ -86,6 +88,7 @@ export function startMeter(
     table: lightTable(response),
     learner: startResponseLearner(response),
     evidence: null,
+    glow: NO_GLOW,
     hotPixels: NO_HOT_PIXELS,
     motion: NO_MOTION_HISTORY,
     stars: NO_STARS,
@@ -129,20 +132,24 @@ export function meterFrame(
       ? gatherSkyEvidence(known.evidence, light)
       : known.evidence;
   const sky = chooseSky(known, frame, grid, light, evidence);
-  const statistics = measureSky(grid, light, sky.isMetered);
+  const withoutGlow = measureWithoutGlow(known.glow, {
+    ...{ grid, light, isMetered: sky.isMetered, glowCells: sky.glowCells },
+    ...{ exposure: frame.exposure, atMs: frame.openedMs },
+  });
   const { stars, hotPixels } = measureStars(known, frame, sky.isSky);
   const { learner, response } = learnFrame(
     known.learner,
     codesAtQuantiles(grid, sky.isMetered, frame),
   );
   const { motion, history } = followCurtains(known, frame, grid.cellPx, light, sky);
-  const reading = readingOf({ state, frame, evidence, sky, statistics, stars, motion });
+  const reading = readingOf({ state, frame, evidence, sky, withoutGlow, stars, motion });
   return {
     reading,
     state: {
       ...known,
       learner,
       evidence,
+      glow: withoutGlow.memory,
       hotPixels,
       stars,
       motion: history,
@@ -158,12 +165,13 @@ function forgetPlaces(state: MeterState, widthPx: number): MeterState {
 }
 
 type ChosenSky = {
-  /** Sky, lights and glow left out. */
+  /** Sky, lights left out. */
   readonly isSky: Uint8Array;
   /** The same without stars and hot pixels; what the mean is taken of. */
   readonly isMetered: Uint8Array;
   readonly lights: readonly BrightLight[];
-  readonly hasGlow: boolean;
+  /** Cells of a town's glow, if there is one. */
+  readonly glowCells: readonly number[];
   readonly isWhole: boolean;
 };
 
@@ -183,12 +191,12 @@ function chooseSky(
     redOverGreen: evidence.redOverGreen,
     degPerPx: degPerPx(options, frame.widthPx),
   });
-  const hasGlow = byHand === null && leaveOutGlow(isSky, evidence);
+  const glowCells = byHand === null ? findGlow(evidence) : [];
   const isMetered = findPointCells(light);
   for (let cell = 0; cell < isSky.length; cell += 1) {
     isMetered[cell] = isSky[cell]! & (1 - isMetered[cell]!);
   }
-  return { isSky, isMetered, lights, hasGlow, isWhole };
+  return { isSky, isMetered, lights, glowCells, isWhole };
 }
 
 function measureStars(state: MeterState, frame: MeterFrame, isSky: Uint8Array) {
@@ -243,13 +251,14 @@ type Measured = {
   readonly frame: MeterFrame;
   readonly evidence: SkyEvidence;
   readonly sky: ChosenSky;
-  readonly statistics: SkyStatistics;
+  readonly withoutGlow: SkyWithoutGlow;
   readonly stars: StarField;
   readonly motion: CurtainMotion;
 };
 
 function readingOf(measured: Measured): Reading {
-  const { state, frame, sky, statistics, stars, motion } = measured;
+  const { state, frame, sky, withoutGlow, stars, motion } = measured;
+  const { statistics } = withoutGlow;
   const skyStops = Math.log2(statistics.mean);
   return {
     skyStops,
@@ -271,8 +280,11 @@ const LEAST_DOUBT_STOPS = 0.005;
 /** Share of what the ground would change that is doubted, before and after the horizon is sure. */
 const MASK_DOUBT_UNSURE = 0.5;
 const MASK_DOUBT_SURE = 0.05;
+/** Share of what was left out as a town's glow that may have been sky after all. */
+const GLOW_DOUBT = 0.5;
 
-function uncertaintyOf({ state, evidence, sky, statistics }: Measured): number {
+function uncertaintyOf({ state, evidence, sky, withoutGlow }: Measured): number {
+  const { statistics, leftOutStops } = withoutGlow;
   const code = Math.max(statistics.redCode, statistics.greenCode, statistics.blueCode);
   const curve = responseUncertaintyStops(state.response, meanCode(statistics));
   const ground = sky.isWhole ? 0 : groundShare(evidence);
@@ -282,7 +294,7 @@ function uncertaintyOf({ state, evidence, sky, statistics }: Measured): number {
   const clipped = Math.log2(1 + worstClipped(statistics));
   // Below a few codes one code is a large part of the light. sRGB's quantum: 3.46 / (code + 14).
   const dark = statistics.mean <= DARKEST_LIGHT * 2 ? 3 : code < 8 ? 1.5 / (code + 0.5) : 0;
-  return Math.hypot(LEAST_DOUBT_STOPS, curve, mask, clipped, dark);
+  return Math.hypot(LEAST_DOUBT_STOPS, curve, mask, clipped, dark, GLOW_DOUBT * leftOutStops);
 }
 
 function worstClipped({ clippedShare: { red, green, blue } }: SkyStatistics): number {
@@ -297,10 +309,11 @@ function meanCode({ redCode, greenCode, blueCode }: SkyStatistics): number {
 const CLIPPED_WORTH_SAYING = 0.002;
 
 function remarksOf(
-  { evidence, sky, statistics }: Measured,
+  { evidence, sky, withoutGlow }: Measured,
   response: ToneResponse,
 ): readonly string[] {
   const remarks: string[] = [];
+  const { statistics, memory } = withoutGlow;
   if (statistics.mean <= DARKEST_LIGHT * 2) remarks.push("the frame is black");
   if (worstClipped(statistics) > 0.95)
     remarks.push("the frame is white: the sky is brighter still");
@@ -309,7 +322,7 @@ function remarksOf(
   if (sky.isWhole) remarks.push("no sky found, the whole frame was metered");
   if (sky.lights.some((light) => light.kind === "moon")) remarks.push("moon in frame, left out");
   if (sky.lights.some((light) => light.kind === "lamp")) remarks.push("lamp in frame, left out");
-  if (sky.hasGlow) remarks.push("street glow at the horizon, left out");
+  if (memory.share > 0.5) remarks.push("street glow at the horizon, left out");
   const { red, green, blue } = statistics.clippedShare;
   for (const [name, share] of Object.entries({ red, green, blue })) {
     if (share > CLIPPED_WORTH_SAYING)

@@ -269,39 +269,72 @@ const GLOW_HEIGHT = 0.4;
 /** It is brighter than the median of the frame by so much, and warmer than grey by so much, stops. */
 const GLOW_STOPS = 0.8;
 const GLOW_WARMTH = 0.15;
+/** And brighter by so much than the rest of the sky at its own height above the horizon, stops. */
+const GLOW_OVER_HEIGHT_STOPS = 0.5;
 /** A dome over a town is narrower than this share of the width; dusk and dawn are broader. */
 const GLOW_WIDTH_MAX = 0.6;
 const GLOW_WIDTH_MIN = 0.05;
 /** Its edge is let go where it is no brighter and no warmer than this. */
 const GLOW_EDGE_STOPS = 0.2;
 const GLOW_EDGE_WARMTH = -0.2;
+/** Where a dome leaves the frame it has fallen by so much, stops. */
+const GLOW_FALL_STOPS = 1;
 const GLOW_FRAMES = 3;
 
 /**
- * Takes the glow over a town out of the sky: low, warm, steady and no wider than half the frame.
- * (Aurora's green is colder than grey; its red stands high and moves; twilight is broader.)
+ * The cells of the glow over a town: low, warm, steady, no wider than half the frame, and brighter
+ * than the rest of the sky at the same height, to its left and to its right.
  *
- * @param isSky  Changed in place.
- * @returns True when there is such a glow.
+ * (Aurora's green is colder than grey; its red stands high and moves. Twilight, a cone of zodiacal
+ * light and moonlit haze brighten a whole side of the sky or reach high up, and are sky.)
+ *
+ * @returns Empty when there is none.
  */
-export function leaveOutGlow(isSky: Uint8Array, evidence: SkyEvidence): boolean {
-  if (evidence.frames < GLOW_FRAMES) return false;
+export function findGlow(evidence: SkyEvidence): readonly number[] {
+  if (evidence.frames < GLOW_FRAMES) return [];
   const { columns, horizon, meanStops, meanWarmth } = evidence;
+  const usual = usualStopsByHeight(evidence);
   const glow: number[] = [];
-  let width = 0;
+  /** Brightness over the height's usual of each column's brightest, where it is a dome's. */
+  const domes = new Float32Array(columns);
   for (let column = 0; column < columns; column += 1) {
     const bottom = horizon[column]!;
-    let strong = 0;
+    const cells: number[] = [];
+    let [strong, most] = [0, 0];
+    let row = bottom - 2;
     // A dome rises from the horizon; what hangs free above it is something else.
-    for (let row = bottom - 2; row > bottom * (1 - GLOW_HEIGHT); row -= 1) {
+    for (; row > bottom * (1 - GLOW_HEIGHT); row -= 1) {
       const cell = row * columns + column;
       if (meanStops[cell]! <= GLOW_EDGE_STOPS || meanWarmth[cell]! <= GLOW_EDGE_WARMTH) break;
-      if (meanStops[cell]! > GLOW_STOPS && meanWarmth[cell]! > GLOW_WARMTH) strong += 1;
-      glow.push(cell);
+      const over = meanStops[cell]! - usual[bottom - 2 - row]!;
+      const isBright = meanStops[cell]! > GLOW_STOPS && over > GLOW_OVER_HEIGHT_STOPS;
+      if (isBright && meanWarmth[cell]! > GLOW_WARMTH) strong += 1;
+      most = Math.max(most, over);
+      if (over > GLOW_EDGE_STOPS) cells.push(cell);
     }
-    if (strong > 2) width += 1;
+    // What still shines at the top of a dome's reach is no dome.
+    if (strong > 2 && row > bottom * (1 - GLOW_HEIGHT)) domes[column] = most;
+    glow.push(...cells);
   }
-  if (width < columns * GLOW_WIDTH_MIN || width > columns * GLOW_WIDTH_MAX) return false;
-  for (const cell of glow) isSky[cell] = 0;
-  return true;
+  const width = domes.reduce((count, dome) => count + (dome > 0 ? 1 : 0), 0);
+  if (width < columns * GLOW_WIDTH_MIN || width > columns * GLOW_WIDTH_MAX) return [];
+  // A light that only falls toward one side comes from beyond the frame: twilight mostly.
+  const peak = Math.max(...domes);
+  if (Math.max(domes[0]!, domes.at(-1)!) > peak - GLOW_FALL_STOPS) return [];
+  return glow;
+}
+
+/** Median over the columns of the brightness at each height above the horizon, from two rows up. */
+function usualStopsByHeight({ columns, horizon, meanStops, rows }: SkyEvidence): Float32Array {
+  const usual = new Float32Array(rows);
+  for (let height = 0; height < rows; height += 1) {
+    const here: number[] = [];
+    for (let column = 0; column < columns; column += 2) {
+      const row = horizon[column]! - 2 - height;
+      if (row >= 0) here.push(meanStops[row * columns + column]!);
+    }
+    if (here.length === 0) break;
+    usual[height] = Float32Array.from(here).sort()[here.length >> 1]!;
+  }
+  return usual;
 }

@@ -44,14 +44,16 @@ function meterAll(
   frames: readonly Uint8Array[],
   options: MeterOptions = OPTIONS,
   size: { widthPx: number; heightPx: number } = { widthPx: WIDTH, heightPx: HEIGHT },
-): { reading: Reading; state: MeterState } {
+): { reading: Reading; state: MeterState; course: readonly number[] } {
+  const course: number[] = [];
   let state = startMeter(options, SURE);
   let reading: Reading | null = null;
   for (const [index, rgb] of frames.entries()) {
     const frame = { ...size, rgb, exposure: EXPOSURE, openedMs: monotonicMs(index * 12_000) };
     ({ reading, state } = meterFrame(state, frame));
+    course.push(reading.skyStops);
   }
-  return { reading: reading!, state };
+  return { reading: reading!, state, course };
 }
 
 const repeat = (count: number, paint: (index: number) => Paint): Uint8Array[] =>
@@ -327,8 +329,10 @@ describe("the sky, not the picture", () => {
       const dome = 4 * Math.exp(-(((x - 60) / 40) ** 2) - ((y - GROUND_FROM) / 30) ** 2);
       return withGround(() => [red + 1.5 * dome, green + 0.9 * dome, blue + 0.4 * dome])(x, y);
     };
-    const first = meterAll(repeat(1, () => town)).reading;
-    const { reading } = meterAll(repeat(8, () => town));
+    // A town is known by staying: a quarter of an hour of frames every 12 s, and twelve to fade.
+    const frames = new Array<Uint8Array>(92).fill(picture(town));
+    const first = meterAll(frames.slice(0, 1)).reading;
+    const { reading, course } = meterAll(frames);
     const dark = meterAll(repeat(8, () => withGround(aurora))).reading;
     expect(first.remarks.join()).not.toMatch(/street glow/);
     expect(reading.remarks).toContain("street glow at the horizon, left out");
@@ -336,6 +340,60 @@ describe("the sky, not the picture", () => {
     const pull = (stops: number): number => Math.abs(stops - dark.skyStops);
     expect(pull(first.skyStops)).toBeGreaterThan(0.3);
     expect(pull(reading.skyStops)).toBeLessThan(0.5 * pull(first.skyStops));
+    // No frame's reading falls by more than a tenth of all that is left out.
+    const total = course[20]! - reading.skyStops;
+    const steps = course.slice(21).map((stops, index) => course[index + 20]! - stops);
+    expect(Math.max(...steps)).toBeLessThan(0.1 * total);
+    // What was left out is in the doubt: it may have been sky.
+    expect(reading.uncertaintyStops).toBeGreaterThan(0.3 * total);
+  });
+
+  test("twilight from beyond the frame's edge is sky, however long it stays", () => {
+    // Warm, low, brightest at the left, darkened into the corner by the lens.
+    const twilight: Paint = (x, y) => {
+      const [red, green, blue] = aurora(x, y);
+      const glow = 4 * Math.exp(-(((x - 15) / 90) ** 2) - ((y - GROUND_FROM) / 30) ** 2);
+      return withGround(() => [red + 1.5 * glow, green + 0.9 * glow, blue + 0.4 * glow])(x, y);
+    };
+    const { reading } = meterAll(new Array<Uint8Array>(92).fill(picture(twilight)));
+    expect(reading.remarks.join()).not.toMatch(/glow/);
+  });
+
+  test("a dome of light that sinks by half a stop in ten minutes is no town, and no frame jumps", () => {
+    const sinking = (index: number): Paint =>
+      withGround((x, y) => {
+        const [red, green, blue] = aurora(x, y);
+        const falling = 1.5 * 2 ** (-index / 20);
+        const dome = falling * Math.exp(-(((x - 160) / 40) ** 2) - ((y - GROUND_FROM) / 30) ** 2);
+        return [red + 1.5 * dome, green + 0.9 * dome, blue + 0.4 * dome];
+      });
+    // A picture a minute, shown five times.
+    const pictures = repeat(18, sinking);
+    const { course, reading } = meterAll(
+      pictures.flatMap((one) => new Array<Uint8Array>(5).fill(one)),
+    );
+    expect(reading.remarks.join()).not.toMatch(/glow/);
+    const steps = course.slice(6).map((stops, index) => Math.abs(stops - course[index + 5]!));
+    expect(Math.max(...steps)).toBeLessThan(0.03);
+  });
+
+  test("rays side by side are sky, not stars: they stay in the mean and in the peak", () => {
+    // Rays of two cells, of several brightnesses, on a third of the frame.
+    const rays: Paint = (x, y) => {
+      const inside = x > 100 && x < 220 && y > 40 && y < 110;
+      const ridge = Math.max(0, Math.cos((2 * Math.PI * x) / 12)) ** 4;
+      const ray = inside ? 2.5 * ridge * (0.6 + 0.4 * Math.cos(y / 6)) : 0;
+      return [0.2 + 0.5 * ray, 0.2 + ray, 0.2 + 0.6 * ray];
+    };
+    let sum = 0;
+    for (let y = 0; y < HEIGHT; y += 1) {
+      for (let x = 0; x < WIDTH; x += 1) {
+        const [red, green, blue] = rays(x, y);
+        sum += 0.2126 * red + 0.7152 * green + 0.0722 * blue;
+      }
+    }
+    const { reading } = meterAll([picture(rays)]);
+    expect(Math.abs(reading.skyStops - Math.log2(sum / WIDTH / HEIGHT))).toBeLessThan(0.04);
   });
 
   test("red aurora high in the sky and dusk all along the horizon are sky", () => {
