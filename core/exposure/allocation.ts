@@ -91,20 +91,25 @@ export function allocate(
   return { exposureSeconds, iso, limit, isReachable: true };
 }
 
-/** The exposure that was asked for, moved into the limits and onto the ladder where it must be. */
+/**
+ * The exposure that was asked for, on the ladder. What lies outside the limits (a dark sky's dose
+ * given as minutes at the lowest ISO) is split like any other dose: it is the light that is wanted.
+ */
 export function asAsked(
   asked: { readonly exposureSeconds: number; readonly iso: number },
   settings: ExposureSettings,
 ): Allocation {
   const { min, max } = timeLimits(settings);
   const isos = usableIsos(settings.isoLadder, settings);
-  const distance = (iso: number): number => Math.abs(Math.log2(iso / positive(asked.iso, iso)));
-  return {
-    exposureSeconds: Math.min(max, Math.max(min, positive(asked.exposureSeconds, max))),
-    iso: isos.reduce((best, iso) => (distance(iso) < distance(best) ? iso : best)),
-    limit: "none",
-    isReachable: true,
-  };
+  const exposureSeconds = positive(asked.exposureSeconds, max);
+  const wantedIso = positive(asked.iso, isos[0]!);
+  if (exposureSeconds < min || exposureSeconds > max) {
+    const free = { curtainSeconds: Infinity, heldIso: null };
+    return allocate(exposureSeconds * wantedIso, free, settings);
+  }
+  const distance = (iso: number): number => Math.abs(Math.log2(iso / wantedIso));
+  const iso = isos.reduce((best, rung) => (distance(rung) < distance(best) ? rung : best));
+  return { exposureSeconds, iso, limit: "none", isReachable: true };
 }
 
 function chooseIso(

@@ -75,15 +75,19 @@ describe("splitting a dose into time and ISO", () => {
     expect(isos.size).toBe(1);
   });
 
-  it("keeps an exposure that was asked for and moves it into the limits where it must", () => {
+  it("keeps an exposure that was asked for", () => {
     expect(asAsked({ exposureSeconds: 4, iso: 800 }, settings)).toMatchObject({
       exposureSeconds: 4,
       iso: 800,
     });
-    expect(asAsked({ exposureSeconds: 60, iso: 900 }, settings)).toMatchObject({
-      exposureSeconds: 15,
-      iso: 800,
-    });
+  });
+
+  it("splits what was asked for beyond the limits: 943 s at ISO 100 become 14.7 s at ISO 6400", () => {
+    const split = asAsked({ exposureSeconds: 943, iso: 100 }, DEFAULT_EXPOSURE_SETTINGS);
+    expect(split.iso).toBe(6400);
+    expect(split.exposureSeconds).toBeCloseTo(14.73, 2);
+    const bright = asAsked({ exposureSeconds: 0.1, iso: 800 }, DEFAULT_EXPOSURE_SETTINGS);
+    expect(bright.iso * bright.exposureSeconds).toBeCloseTo(80, 6);
   });
 
   it("stays within the limits for every dose, limit and held ISO", () => {
