@@ -4,5 +4,6 @@ import type { Campaign } from "./campaign.ts";
 export const CAMPAIGNS: Readonly<Record<string, () => Promise<Campaign>>> = {
   kills: async () => (await import("./kills.ts")).KILLS,
   soak: async () => (await import("./soak.ts")).SOAK,
+  pointing: async () => (await import("./pointing.ts")).POINTING,
   inputs: async () => (await import("./inputs.ts")).INPUTS,
 };
