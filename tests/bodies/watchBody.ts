@@ -1,0 +1,114 @@
+import { spawn } from "node:child_process";
+import { mkdtempSync, readdirSync, rmSync, existsSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { fileURLToPath } from "node:url";
+import { traitsOf, type Body } from "./body.ts";
+import { OPERATION, RESPONSE } from "./codes.ts";
+import { Responder } from "./responder.ts";
+
+const ROOT = fileURLToPath(new URL("../../", import.meta.url));
+const WATCH_FRAMES = 6;
+const DEADLINE_MS = 150_000;
+/** A line of the watch: time, number, exposure. */
+const FRAME_LINE = /^\d\d:\d\d:\d\d #\d{4} /;
+const OPENING = [OPERATION.initiateCapture, OPERATION.initiateOpenCapture, 0x9125, 0x9128] as const;
+
+/** What a person saw, and what the body saw. */
+export type Seen = {
+  /** Null: it had to be killed at the deadline. */
+  readonly exitCode: number | null;
+  readonly lines: readonly string[];
+  readonly framesTold: number;
+  /** Frames whose line tells a brightness. */
+  readonly framesMetered: number;
+  readonly filesKept: number;
+  readonly exposures: readonly string[];
+  readonly faults: readonly string[];
+};
+
+/** A watch of six frames by the real program, started as a person starts it. */
+export function watchBody(body: Body): Promise<Seen> {
+  const args = ["--frames", String(WATCH_FRAMES), "--port", "0", "--max-exposure-seconds", "1"];
+  return run(body, "controller/main.ts", args);
+}
+
+/** A bench check of the body. */
+export function benchCheckBody(body: Body): Promise<Seen> {
+  return run(body, "controller/commands/benchCheck.ts", []);
+}
+
+async function run(body: Body, program: string, args: readonly string[]): Promise<Seen> {
+  const responder = await Responder.start(traitsOf(body));
+  const data = mkdtempSync(join(tmpdir(), `body-${body.name}-`));
+  try {
+    const camera = ["--camera", `ip:127.0.0.1:${responder.port}`, "--data", data];
+    const { exitCode, text } = await start(program, [...camera, ...args]);
+    const lines = text.split("\n").filter((line) => line.trim() !== "");
+    const frames = lines.filter((line) => FRAME_LINE.test(line));
+    return {
+      exitCode,
+      lines,
+      framesTold: frames.length,
+      framesMetered: frames.filter((line) => / [+−-]\d+\.\d+ stop/.test(line)).length,
+      filesKept: filesUnder(join(data, "nights")),
+      exposures: responder.camera.diary.openings.map(
+        ({ way, openedMs, closedMs, setSeconds, iso }) => {
+          const openFor = closedMs === null ? "open" : ((closedMs - openedMs) / 1000).toFixed(2);
+          return `${way} ${setSeconds?.toFixed(2) ?? "bulb"}→${openFor} ISO ${Math.round(iso)}`;
+        },
+      ),
+      faults: faultsOf(responder),
+    };
+  } finally {
+    await responder.stop();
+    rmSync(data, { recursive: true, force: true });
+  }
+}
+
+/** What no host may do to a body, whatever the body is like. */
+function faultsOf({ camera: { diary } }: Responder): readonly string[] {
+  const faults: string[] = [...diary.complaints, ...diary.harmful];
+  if (diary.timedAtBulb > 0) faults.push(`${diary.timedAtBulb} timed captures at bulb`);
+  if (diary.shutterIsOpen) faults.push("the shutter was left open");
+  if (diary.writtenAgain.length > 0) {
+    const codes = new Set(diary.writtenAgain.map(({ code }) => code.toString(16)));
+    faults.push(`${diary.writtenAgain.length} settings written again: ${[...codes].join(" ")}`);
+  }
+  for (const operation of OPENING) {
+    const refused = diary.refusals.filter(
+      (refusal) => refusal.operation === operation && refusal.response !== RESPONSE.deviceBusy,
+    );
+    if (refused.length > REFUSALS_MAX) {
+      faults.push(`${refused.length} refusals of 0x${operation.toString(16)}`);
+    }
+  }
+  return faults;
+}
+
+/** A way is asked for three times; a retry minutes later does not fall into six frames. */
+const REFUSALS_MAX = 3;
+
+function filesUnder(nights: string): number {
+  if (!existsSync(nights)) return 0;
+  return readdirSync(nights, { recursive: true, withFileTypes: true }).filter(
+    (entry) => entry.isFile() && /(^|\/)frames$/.test(entry.parentPath),
+  ).length;
+}
+
+function start(
+  program: string,
+  args: readonly string[],
+): Promise<{ readonly exitCode: number | null; readonly text: string }> {
+  const child = spawn(process.execPath, ["--import", "tsx", program, ...args], { cwd: ROOT });
+  let text = "";
+  child.stdout.on("data", (chunk: Buffer) => (text += chunk.toString()));
+  child.stderr.on("data", (chunk: Buffer) => (text += chunk.toString()));
+  const killer = setTimeout(() => child.kill("SIGKILL"), DEADLINE_MS);
+  return new Promise((resolve) => {
+    child.once("close", (exitCode) => {
+      clearTimeout(killer);
+      resolve({ exitCode, text });
+    });
+  });
+}
