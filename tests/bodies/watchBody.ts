@@ -3,13 +3,22 @@ import { mkdtempSync, readdirSync, rmSync, existsSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { fileURLToPath } from "node:url";
+import { parseCommandLine } from "../../controller/commandLine.ts";
+import { START_COMMAND } from "../../controller/config.ts";
+import { startDaemon } from "../../controller/daemon/daemon.ts";
+import { asNightError } from "../../core/errors.ts";
 import { traitsOf, type Body } from "./body.ts";
 import { OPERATION, RESPONSE } from "./codes.ts";
 import { Responder } from "./responder.ts";
 
 const ROOT = fileURLToPath(new URL("../../", import.meta.url));
 const WATCH_FRAMES = 6;
-const DEADLINE_MS = 150_000;
+const WATCH_ARGUMENTS = [
+  ...["--frames", String(WATCH_FRAMES)],
+  ...["--port", "0"],
+  ...["--max-exposure-seconds", "1"],
+] as const;
+const DEADLINE_MS = 60_000;
 /** A line of the watch: time, number, exposure. */
 const FRAME_LINE = /^\d\d:\d\d:\d\d #\d{4} /;
 const OPENING = [OPERATION.initiateCapture, OPERATION.initiateOpenCapture, 0x9125, 0x9128] as const;
@@ -27,23 +36,57 @@ export type Seen = {
   readonly faults: readonly string[];
 };
 
-/** A watch of six frames by the real program, started as a person starts it. */
-export function watchBody(body: Body): Promise<Seen> {
-  const args = ["--frames", String(WATCH_FRAMES), "--port", "0", "--max-exposure-seconds", "1"];
-  return run(body, "controller/main.ts", args);
+/** How a program is run: its arguments in, what it printed and how it ended out. */
+export type Runner = (args: readonly string[]) => Promise<Ended>;
+type Ended = { readonly exitCode: number | null; readonly text: string };
+
+/**
+ * A watch of six frames, in this process: what the person reads and what the body sees are those
+ * of the real program, without the seconds that starting it takes.
+ */
+export function watchBody(body: Body, runner: Runner = watchHere): Promise<Seen> {
+  return see(body, [...WATCH_ARGUMENTS], runner);
 }
 
-/** A bench check of the body. */
+/** The same by the real program, started as a person starts it. */
+export function watchBodyByProgram(body: Body): Promise<Seen> {
+  return watchBody(body, (args) => start("controller/main.ts", args));
+}
+
+/** A bench check of the body by the real program. */
 export function benchCheckBody(body: Body): Promise<Seen> {
-  return run(body, "controller/commands/benchCheck.ts", []);
+  return see(body, [], (args) => start("controller/commands/benchCheck.ts", args));
 }
 
-async function run(body: Body, program: string, args: readonly string[]): Promise<Seen> {
+async function watchHere(args: readonly string[]): Promise<Ended> {
+  const command = parseCommandLine(START_COMMAND, args);
+  if (command.kind !== "run") throw new Error("no watch was asked for");
+  const lines: string[] = [];
+  let killer: NodeJS.Timeout | undefined;
+  try {
+    const daemon = await startDaemon(command.options, (line) => lines.push(line), {
+      pageState: () => "building",
+    });
+    const deadline = new Promise<"late">((resolve) => {
+      killer = setTimeout(() => resolve("late"), DEADLINE_MS);
+    });
+    const ended = await Promise.race([daemon.finished, deadline]);
+    await daemon.stop();
+    return { exitCode: ended === "late" ? null : 0, text: lines.join("\n") };
+  } catch (thrown) {
+    lines.push(`error: ${asNightError(thrown).message}`);
+    return { exitCode: 1, text: lines.join("\n") };
+  } finally {
+    clearTimeout(killer);
+  }
+}
+
+async function see(body: Body, args: readonly string[], runner: Runner): Promise<Seen> {
   const responder = await Responder.start(traitsOf(body));
   const data = mkdtempSync(join(tmpdir(), `body-${body.name}-`));
   try {
     const camera = ["--camera", `ip:127.0.0.1:${responder.port}`, "--data", data];
-    const { exitCode, text } = await start(program, [...camera, ...args]);
+    const { exitCode, text } = await runner([...camera, ...args]);
     const lines = text.split("\n").filter((line) => line.trim() !== "");
     const frames = lines.filter((line) => FRAME_LINE.test(line));
     return {
@@ -96,10 +139,7 @@ function filesUnder(nights: string): number {
   ).length;
 }
 
-function start(
-  program: string,
-  args: readonly string[],
-): Promise<{ readonly exitCode: number | null; readonly text: string }> {
+function start(program: string, args: readonly string[]): Promise<Ended> {
   const child = spawn(process.execPath, ["--import", "tsx", program, ...args], { cwd: ROOT });
   let text = "";
   child.stdout.on("data", (chunk: Buffer) => (text += chunk.toString()));
