@@ -11,6 +11,7 @@ import { cameraTargetOf } from "../config.ts";
 import { DEFAULT_DATA } from "../dataFolder.ts";
 import { endingSignals } from "../endingSignals.ts";
 import { callOf } from "../ownFiles.ts";
+import { askForPriority, schedulingSentence } from "../workers/threadPriority.ts";
 
 const COMMAND = {
   call: callOf("bench-check"),
@@ -41,6 +42,7 @@ await runCommand(COMMAND, async (options) => {
   }
   const abort = new AbortController();
   for (const signal of endingSignals()) process.once(signal, () => abort.abort());
+  process.stderr.write(`${schedulingSentence(askForPriority())}\n`);
   const startUtcMs = utcMs(Date.now());
   const figures = await benchCheck({
     createTransport: () => createTransport(target),

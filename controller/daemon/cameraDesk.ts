@@ -11,9 +11,11 @@ import type { Transport } from "../cameras/transport.ts";
 import type { ClockOrigin } from "../timing/clock.ts";
 import type { CabledTarget, CameraTarget, StartOptions } from "../config.ts";
 import { DEMO_STORY } from "./demoNight.ts";
+import type { Log } from "../log.ts";
 import { readProfiles, type HardwareProfiles } from "../profiles/readProfiles.ts";
 import type { ChosenRelease } from "../release/parseRelease.ts";
 import type { SensorDesk } from "../sensors/sensorDesk.ts";
+import { schedulingSentence } from "../workers/threadPriority.ts";
 import { startVirtualCamera } from "../virtual-camera/process.ts";
 import { DemoCamera } from "./demoCamera.ts";
 import type { OpenNight } from "./openNight.ts";
@@ -28,6 +30,7 @@ export type CameraDeskParts = {
   readonly print: (line: string) => void;
   /** Another owner of the release contact than the program's own. */
   readonly contact?: ContactCameraOptions["contact"];
+  readonly log: Log;
 };
 
 /** The night's cameras by their names: `camera-1` is the first that was asked for. */
@@ -114,6 +117,10 @@ export class CameraDesk {
       return openPtpCamera({
         ...{ cameraId, target: this.#reached(target) },
         ...{ origin, profiles, setClock },
+        onScheduled: (scheduling) => {
+          const sentence = schedulingSentence(scheduling);
+          this.#parts.log.info("timing.scheduled", { cameraId, scheduling, sentence });
+        },
       });
     }
     const { release, contact } = this.#parts;

@@ -112,7 +112,7 @@ async function startOn(
   );
   const { log } = opened.add(openLog(dataDir), (one) => one.close());
 
-  const desk = new CameraDesk({ ...equipment, options, origin: clock.origin, print });
+  const desk = new CameraDesk({ ...equipment, options, origin: clock.origin, print, log });
   const cameras = opened.add(desk, (one) => one.close());
   const nightPlace = new NightPlace(options, night);
   const startOrder = () => startOrderNow(options, clock, nightPlace.place);

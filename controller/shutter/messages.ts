@@ -5,6 +5,7 @@ import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { CameraTarget } from "../cameras/createTransport.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { ErrorCode } from "../../core/errors.ts";
+import type { Scheduling } from "../workers/threadPriority.ts";
 import type { ClockSetting } from "./cameraTime.ts";
 
 /** What the timing thread is started with. */
@@ -46,6 +47,8 @@ export type ToShutter =
 /** What the timing thread tells the main thread. */
 export type FromShutter =
   | { readonly kind: "event"; readonly event: CameraEvent }
+  /** What the system granted when the thread began. */
+  | { readonly kind: "scheduled"; readonly scheduling: Scheduling }
   | { readonly kind: "prepared"; readonly requestId: number; readonly exposure: Exposure }
   | { readonly kind: "card"; readonly requestId: number; readonly files: readonly CardFile[] }
   | { readonly kind: "file"; readonly requestId: number; readonly bytes: Uint8Array }

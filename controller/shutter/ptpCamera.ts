@@ -5,6 +5,7 @@ import type { ClockSetting } from "./cameraTime.ts";
 import type { FromShutter, ShutterThreadData, ToShutter } from "./messages.ts";
 import { ShutterLamp } from "./shutterLamp.ts";
 import { startWorker } from "../workers/startWorker.ts";
+import type { Scheduling } from "../workers/threadPriority.ts";
 import type { Camera, CameraEvent, CardFile, ExposureOrder, FilePiece } from "../cameras/camera.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
@@ -26,6 +27,8 @@ export type PtpCameraOptions = {
   readonly profile?: CameraControls;
   /** The profiles to choose from; left out: the standard's own serves every camera. */
   readonly profiles?: CameraProfiles;
+  /** Told how the system schedules the timing thread, whenever one begins. */
+  readonly onScheduled?: (scheduling: Scheduling) => void;
 };
 
 /** A camera over PTP, worked by a timing thread of its own. Nothing happens before `connect`. */
@@ -153,6 +156,8 @@ class PtpCamera implements Camera {
     switch (message.kind) {
       case "event":
         return this.#tell(message.event);
+      case "scheduled":
+        return this.#options.onScheduled?.(message.scheduling);
       case "prepared":
         return this.#answer(message.requestId)?.resolve(message.exposure);
       case "card":

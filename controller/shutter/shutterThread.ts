@@ -11,7 +11,7 @@ import { TimingLoop } from "./timingLoop.ts";
 
 const { port, ...data } = workerData as ShutterThreadData & { readonly port: MessagePort };
 
-askForPriority();
+port.postMessage({ kind: "scheduled", scheduling: askForPriority() } satisfies FromShutter);
 // A thread that ends, however it ends, is none that hangs.
 process.on("exit", beatForWatchdog());
 

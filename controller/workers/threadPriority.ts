@@ -2,13 +2,34 @@ import { execFileSync } from "node:child_process";
 import { readlinkSync } from "node:fs";
 import { setPriority } from "node:os";
 import { basename } from "node:path";
-import { platform } from "node:process";
 
 /** Ahead of ordinary work, behind the system's own. */
 const NICENESS = -10;
 /** The lowest real-time priority is already ahead of everything that is not real-time. */
 const REAL_TIME_PRIORITY = "1";
 const CHRT_MS_MAX = 2_000;
+
+/** How the system wakes a thread: at once; with more time than others, but no sooner; like any. */
+export type Scheduling = "realTime" | "ahead" | "ordinary";
+
+/** What asking needs of the system; tests put their own in its place. */
+export type SchedulingSystem = {
+  readonly platform: NodeJS.Platform;
+  /** Each throws where the user has no right to it, or the system no such thing. */
+  readonly becomeRealTime: () => void;
+  readonly becomeLessNice: () => void;
+};
+
+const THIS_SYSTEM: SchedulingSystem = {
+  platform: process.platform,
+  // By a command of util-linux, since Node offers no call for it.
+  becomeRealTime: () => {
+    const threadId = basename(readlinkSync("/proc/thread-self"));
+    const args = ["--rr", "--reset-on-fork", "--pid", REAL_TIME_PRIORITY, threadId];
+    execFileSync("chrt", args, { stdio: "ignore", timeout: CHRT_MS_MAX });
+  },
+  becomeLessNice: () => setPriority(NICENESS),
+};
 
 /**
  * Asks the system to wake the calling thread at once when its time has come, whatever else runs.
@@ -17,30 +38,35 @@ const CHRT_MS_MAX = 2_000;
  * woken up to 50 ms late all the same (Linux 6.18, two processors). Real-time scheduling is what
  * helps there. Both need a right that an ordinary user may not have; without it nothing changes,
  * and the timing rests on the scheduler's fairness.
+ *
+ * @returns what was granted.
  */
-export function askForPriority(): void {
+export function askForPriority(system: SchedulingSystem = THIS_SYSTEM): Scheduling {
   // Elsewhere it would concern the whole process, or be no question of threads.
-  if (platform !== "linux") return;
-  if (!becomeRealTime()) becomeLessNice();
+  if (system.platform !== "linux") return "ordinary";
+  if (isGranted(system.becomeRealTime)) return "realTime";
+  return isGranted(system.becomeLessNice) ? "ahead" : "ordinary";
 }
 
-/** By a command of util-linux, since Node offers no call for it. */
-function becomeRealTime(): boolean {
+function isGranted(ask: () => void): boolean {
   try {
-    const threadId = basename(readlinkSync("/proc/thread-self"));
-    const args = ["--rr", "--reset-on-fork", "--pid", REAL_TIME_PRIORITY, threadId];
-    execFileSync("chrt", args, { stdio: "ignore", timeout: CHRT_MS_MAX });
+    ask();
     return true;
   } catch {
-    // No such command, or no right to it.
+    // No right to it, or no such thing: the next best is asked for.
     return false;
   }
 }
 
-function becomeLessNice(): void {
-  try {
-    setPriority(NICENESS);
-  } catch {
-    // No right to it either.
-  }
+/** What a person is told of the timing thread's scheduling, and what they can do about it. */
+export function schedulingSentence(
+  scheduling: Scheduling,
+  platform: NodeJS.Platform = process.platform,
+): string {
+  if (scheduling === "realTime") return "The shutter is timed with real-time scheduling.";
+  const advice =
+    platform === "linux"
+      ? "let an administrator allow it (README, With the computer), or end other programs for the night"
+      : "end other programs for the night";
+  return `The shutter is timed without real-time scheduling, tens of milliseconds late on a busy computer; ${advice}.`;
 }

@@ -1,5 +1,10 @@
 import { spawnSync } from "node:child_process";
-import { expect, it } from "vitest";
+import { describe, expect, it } from "vitest";
+import {
+  askForPriority,
+  schedulingSentence,
+  type SchedulingSystem,
+} from "../../../controller/workers/threadPriority.ts";
 
 const MODULE = new URL("../../../controller/workers/threadPriority.ts", import.meta.url).href;
 
@@ -29,3 +34,32 @@ it.runIf(process.platform === "linux")(
     expect(policyAfterAsking()).toBe(isAllowed ? "real-time, by turns" : "ordinary");
   },
 );
+
+describe("asking for priority", () => {
+  const refuse = (): void => {
+    throw new Error("Operation not permitted");
+  };
+  const allow = (): void => undefined;
+
+  it.each([
+    ["linux", allow, refuse, "realTime"],
+    ["linux", refuse, allow, "ahead"],
+    ["linux", refuse, refuse, "ordinary"],
+    // There it would concern the whole process, the page's work with it.
+    ["darwin", allow, allow, "ordinary"],
+    ["win32", allow, allow, "ordinary"],
+  ] as const)("on %s takes the best that it is given", (platform, realTime, lessNice, granted) => {
+    const system: SchedulingSystem = {
+      ...{ platform, becomeRealTime: realTime, becomeLessNice: lessNice },
+    };
+    expect(askForPriority(system)).toBe(granted);
+  });
+
+  it("is told in a sentence that says what to do where it is refused", () => {
+    expect(schedulingSentence("realTime", "linux")).toMatch(/with real-time scheduling\.$/);
+    expect(schedulingSentence("ahead", "linux")).toMatch(/administrator allow it/);
+    expect(schedulingSentence("ordinary", "win32")).toMatch(
+      /; end other programs for the night\.$/,
+    );
+  });
+});
