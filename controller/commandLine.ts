@@ -47,6 +47,8 @@ export type CommandDeclaration<O extends CommandOptions> = {
     readonly countMin: number;
     readonly countMax: number;
   };
+  /** It goes on when nobody reads what it prints any more, and sees to that itself. */
+  readonly outlivesTerminal?: boolean;
 };
 
 type OptionValue<T extends CommandOption> = T extends FlagOption
@@ -279,6 +281,13 @@ function exitCodeOf(error: NightError): 1 | 2 {
   return error.recovery === "usage" ? 2 : 1;
 }
 
+/** A reader that has seen enough (`| head`) closes the pipe; that is no failure. */
+function endWithReader(): void {
+  process.stdout.on("error", (error: NodeJS.ErrnoException) => {
+    if (error.code === "EPIPE") process.exit(0);
+  });
+}
+
 /**
  * Runs a command from the process's arguments: prints help, or runs `main`, or prints
  * `error: sentence` on standard error and sets the exit code. The person at the terminal never
@@ -289,10 +298,7 @@ export async function runCommand<const O extends CommandOptions>(
   main: (options: OptionValues<O>, operands: readonly string[]) => Promise<void> | void,
   argv: readonly string[] = process.argv.slice(2),
 ): Promise<void> {
-  // A reader that has seen enough (`| head`) closes the pipe; that is no failure.
-  process.stdout.on("error", (error: NodeJS.ErrnoException) => {
-    if (error.code === "EPIPE") process.exit(0);
-  });
+  if (command.outlivesTerminal !== true) endWithReader();
   try {
     const line = parseCommandLine(command, argv);
     if (line.kind === "help") process.stdout.write(line.text);

@@ -11,9 +11,18 @@ const PTP_IP_PORT = 15740;
 /** The page's port; any free one serves as well. */
 const DEFAULT_PORT = 8420;
 
+/** Where nights are kept: the same for the program and for the commands that look for it. */
+export const DATA_OPTION = {
+  type: "text",
+  value: "DIR",
+  help: "where nights are kept",
+  default: DEFAULT_DATA,
+} as const;
+
 /** How the daemon is called. */
 export const START_COMMAND = {
   call: callOf(null),
+  outlivesTerminal: true,
   purpose:
     "Watches the night. With no camera named it starts the virtual camera and runs the demo night, 10 times faster than life.",
   options: {
@@ -67,7 +76,7 @@ export const START_COMMAND = {
       max: 65535,
       integer: true,
     },
-    data: { type: "text", value: "DIR", help: "where nights are kept", default: DEFAULT_DATA },
+    data: DATA_OPTION,
     frames: {
       type: "number",
       value: "N",

@@ -1,6 +1,7 @@
 import { mkdirSync } from "node:fs";
 import { join } from "node:path";
 import pino from "pino";
+import { LogFile } from "./logFile.ts";
 
 /** The log is for people: named events with fields, the story of the night at `info`. */
 export type Log = {
@@ -13,24 +14,19 @@ export type Log = {
 export const SILENT_LOG: Log = { info: () => {}, warn: () => {}, error: () => {} };
 
 /** Writes one JSON line an event to `DATA/nattvakt.log`, never waiting for the disk. */
-export function openLog(dataDir: string): { readonly log: Log; readonly close: () => void } {
+export function openLog(dataDir: string): {
+  readonly log: Log;
+  readonly close: () => Promise<void>;
+} {
   mkdirSync(dataDir, { recursive: true });
-  const destination = pino.destination({ dest: join(dataDir, "nattvakt.log"), sync: false });
-  // A full disk must not end the night; what the log cannot write is lost.
-  destination.on("error", () => {});
-  const logger = pino({ base: null, timestamp: pino.stdTimeFunctions.isoTime }, destination);
+  const file = new LogFile(join(dataDir, "nattvakt.log"));
+  const logger = pino({ base: null, timestamp: pino.stdTimeFunctions.isoTime }, file);
   return {
     log: {
       info: (event, fields = {}) => logger.info({ event, ...fields }),
       warn: (event, fields = {}) => logger.warn({ event, ...fields }),
       error: (event, fields = {}) => logger.error({ event, ...fields }),
     },
-    close: () => {
-      try {
-        destination.flushSync();
-      } catch {
-        // Nothing had been opened yet, or the disk is full: there is nobody left to tell.
-      }
-    },
+    close: () => file.close(),
   };
 }

@@ -6,9 +6,13 @@ import { checkStart } from "./daemon/checkStart.ts";
 import { endingSignals } from "./endingSignals.ts";
 import { requirePictures } from "./night/frameCounts.ts";
 import { isPageStale } from "./pageBuild.ts";
+import { openTerminal } from "./terminal.ts";
 import { startPageBuild, type PageBuild } from "./pageBuildProcess.ts";
 import { keepAwake } from "./service/keepAwake.ts";
 import { serviceManager } from "./service/manager.ts";
+
+const terminal = openTerminal(process, (listener) => process.on("SIGHUP", listener));
+const { print } = terminal;
 
 await runCommand(START_COMMAND, async (options) => {
   // What is wrong with the call is said before anything takes time.
@@ -31,7 +35,10 @@ await runCommand(START_COMMAND, async (options) => {
 
 async function watch(options: StartOptions, page: PageBuild | null): Promise<void> {
   const manager = serviceManager();
-  const daemon = await startDaemon(options, print, page ? { pageState: page.state } : {});
+  const daemon = await startDaemon(options, print, {
+    terminal,
+    ...(page ? { pageState: page.state } : {}),
+  });
   manager.ready();
   await new Promise<void>((resolve, reject) => {
     let isStopping = false;
@@ -45,13 +52,9 @@ async function watch(options: StartOptions, page: PageBuild | null): Promise<voi
       print("Ending in order; the open frame is kept. Once more to end at once.");
       end();
     };
-    for (const signal of endingSignals()) process.on(signal, asked);
+    for (const signal of endingSignals({ outlivesTerminal: true })) process.on(signal, asked);
     // Asked for a number of frames, the program is done when they are; else the page stays up.
     if (options.frames !== null) void daemon.finished.then(() => isStopping || end());
   });
   if (options.frames !== null) requirePictures(daemon.frameCounts());
-}
-
-function print(line: string): void {
-  process.stdout.write(`${line}\n`);
 }

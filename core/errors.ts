@@ -22,6 +22,8 @@ export const ERROR_CODES = {
   "camera.not_manual": "stop",
   "camera.unsupported": "stop",
   "camera.frame_missing": "degrade",
+  "daemon.busy": "stop",
+  "daemon.not_running": "stop",
   "deliver.failed": "stop",
   "image.unreadable": "degrade",
   "invariant.violated": "bug",

@@ -23,6 +23,14 @@ export const COMMANDS: Readonly<Record<string, ListedCommand>> = {
     does: "a night's frame sets as sequence, film, keogram and report",
     run: () => import("./deliver.ts"),
   },
+  status: {
+    does: "whether Nattvakt runs, where its page is and how the night stands",
+    run: () => import("./status.ts"),
+  },
+  stop: {
+    does: "ends the Nattvakt that runs, in order",
+    run: () => import("./stop.ts"),
+  },
   replay: {
     does: "plays a night's events again and compares every decision",
     run: () => import("./replay.ts"),

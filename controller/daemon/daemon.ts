@@ -24,6 +24,8 @@ import { openLog } from "../log.ts";
 import type { FrameCounts } from "../night/frameCounts.ts";
 import { NightHost } from "../night/nightHost.ts";
 import type { PageState } from "../pageBuildProcess.ts";
+import type { Terminal } from "../terminal.ts";
+import { namingTheOther, noteRunning } from "./runningProcess.ts";
 import { readProfiles } from "../profiles/readProfiles.ts";
 import type { ChosenRelease } from "../release/parseRelease.ts";
 import type { SensorDesk } from "../sensors/sensorDesk.ts";
@@ -46,6 +48,8 @@ export type Daemon = {
 /** What stands in for hardware, in tests, and how far the page is. */
 export type DaemonParts = Pick<CameraDeskParts, "contact"> & {
   readonly pageState?: () => PageState;
+  /** What the log says of when it is lost; left out: there is none. */
+  readonly terminal?: Pick<Terminal, "onLost">;
 };
 
 /**
@@ -63,19 +67,21 @@ export async function startDaemon(
   const targets = cameraTargets(given);
   const asked = withOwnFolder(given);
   const dataDir = resolve(asked.data);
+  const heldDir = resolve(given.data);
   const opened = new OpenedParts();
   try {
     // Another one that runs already is found out before anything else is touched.
     const door = opened.add(await openDoor(asked.port), (one) => one.close());
-    opened.add(holdDataFolder(resolve(given.data)), (letGo) => letGo());
+    opened.add(holdDataFolder(heldDir), (release) => release());
     const profiles = readProfiles(dataDir);
     const release = await openRelease(targets, profiles.releases, print);
     const sensors = opened.add(openSensors(asked, profiles.sensors, print), (one) => one.close());
     const options = await placedBySensor(asked, sensors, print);
-    return await startOn({ ...parts, targets, release, sensors, door, opened }, options, print);
+    const equipment = { ...parts, targets, release, sensors, door, opened, heldDir };
+    return await startOn(equipment, options, print);
   } catch (thrown) {
     await opened.close();
-    throw thrown;
+    throw namingTheOther(thrown, heldDir);
   }
 }
 
@@ -87,6 +93,8 @@ type Equipment = DaemonParts & {
   /** Where the page will be. */
   readonly door: Server;
   readonly opened: OpenedParts;
+  /** The data folder that no other Nattvakt may use meanwhile. */
+  readonly heldDir: string;
 };
 
 type WatchingParts = {
@@ -111,6 +119,7 @@ async function startOn(
     night?.origin ?? startOrigin({ rate: 1, startUtcMs: utcMs(Date.now()) }),
   );
   const { log } = opened.add(openLog(dataDir), (one) => one.close());
+  equipment.terminal?.onLost((why) => log.warn("terminal.lost", { why, watch: "goes on" }));
 
   const desk = new CameraDesk({ ...equipment, options, origin: clock.origin, print, log });
   const cameras = opened.add(desk, (one) => one.close());
@@ -141,6 +150,7 @@ async function startOn(
     await servePage({ door, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log, pageState }),
     (one) => one.close(),
   );
+  opened.add(noteRunning(equipment.heldDir, page.address), (forget) => forget());
   print(`The page: ${page.address}`);
 
   const shutDown = async (endWatches: () => Promise<void>): Promise<void> => {

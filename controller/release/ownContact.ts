@@ -25,6 +25,8 @@ export function ownContact(open: (target: ReleaseTarget) => Promise<ContactDevic
   };
   process.on("message", (message: ToContact) => owner.take(message));
   process.on("disconnect", end);
-  for (const signal of endingSignals()) process.on(signal, end);
+  // A closed window reaches us, too; the program that asked for us outlives it, and disconnects at its end.
+  process.on("SIGHUP", () => undefined);
+  for (const signal of endingSignals({ outlivesTerminal: true })) process.on(signal, end);
   process.on("uncaughtException", end);
 }
