@@ -25,9 +25,9 @@ async function frameCount(address: string): Promise<number> {
 
 it("outlives its terminal, is found again by status, named to a second start, and ended by stop", async () => {
   const dataDir = temporaryFolder();
-  const daemon = start("controller/main.ts", "--port", "0", "--data", dataDir, "--rate", "60");
+  const daemon = start("controller/main.ts", "--port", "0", "--data", dataDir);
   const [, address] = await daemon.prints(/The page: (\S+)/);
-  await daemon.prints(/#0001/);
+  await daemon.prints(/#000\d/);
 
   // The reader dies, as `| tee x` does, and the window is closed on top.
   daemon.child.stdout!.destroy();
