@@ -1,6 +1,6 @@
 import type { FrameFile, FrameRecord } from "../../core/watch/frameRecord.ts";
 import { planReconciliation } from "../../core/frames/reconcile.ts";
-import { utcMs } from "../../core/units.ts";
+import { utcMs, type UtcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 import { endingOf, frameFileName, keepFrameFile } from "../archive/frameFiles.ts";
 import { nightInfoOf } from "../archive/nightFolder.ts";
@@ -54,26 +54,33 @@ export class FrameKeeper {
   /**
    * Fetches from the card what a break of the link kept from arriving, while the watch goes on.
    *
-   * @param beforeFrameIndex  Frames from this one on are in hand and left alone.
+   * @param range  Frames from `beforeFrameIndex` on are in hand and left alone; `clockOffsetMs` as
+   *   the camera's description has it.
    */
   async reconcile(
     camera: Camera,
     catalogue: Catalogue,
-    beforeFrameIndex: number,
+    {
+      beforeFrameIndex,
+      clockOffsetMs,
+    }: { readonly beforeFrameIndex: number; readonly clockOffsetMs: number | null },
   ): Promise<readonly Recovered[]> {
     const { cameraId } = camera;
     const cardFiles = await camera.listCard();
     const frames = catalogue
       .frames({ cameraId, fromIndex: 0, count: Number.MAX_SAFE_INTEGER })
       .filter((frame) => frame.frameIndex < beforeFrameIndex);
+    const startUtcMs = nightInfoOf(catalogue)?.startUtcMs ?? utcMs(0);
     const steps = planReconciliation({
       cameraId,
       frames,
       cardFiles,
       filesOnDisk: frames.flatMap((frame) => frame.file ?? []),
       pathOf: (frameIndex, cameraName) => `frames/${this.nameOf(frameIndex, cameraName)}`,
-      clockOffsetMs: null,
-      startUtcMs: nightInfoOf(catalogue)?.startUtcMs ?? utcMs(0),
+      clockOffsetMs,
+      // The clock was measured in this computer's zone, where the camera names none.
+      zoneMinutes: clockOffsetMs === null ? 0 : zoneMinutesAt(startUtcMs),
+      startUtcMs,
       endUtcMs: null,
     });
     const recovered: Recovered[] = [];
@@ -93,4 +100,9 @@ export class FrameKeeper {
   async settled(): Promise<void> {
     await this.#last;
   }
+}
+
+/** Minutes east of UTC that this computer keeps at a moment. */
+function zoneMinutesAt(at: UtcMs): number {
+  return -new Date(at).getTimezoneOffset();
 }

@@ -4,6 +4,7 @@ import type { ExposureSettings } from "../../core/exposure/settings.ts";
 import type { WatchEffect } from "../../core/watch/effects.ts";
 import type { StartOrder, WatchEvent } from "../../core/watch/events.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
+import { contradictionOf } from "../../core/frames/proof.ts";
 import { idleWatch } from "../../core/watch/idleWatch.ts";
 import { isDiskRefusing } from "../../core/watch/ledger.ts";
 import { reduceWatch } from "../../core/watch/reduce.ts";
@@ -12,6 +13,7 @@ import type { Reading } from "../../core/photometry/reading.ts";
 import type { WatchFacts } from "../../core/watch/stateSentence.ts";
 import { monotonicMs, type MonotonicMs, type UtcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
+import { exposureInFile } from "../archive/exposureInFile.ts";
 import type { Camera, CameraDescription, CameraEvent } from "../cameras/camera.ts";
 import type { Clock } from "../timing/clock.ts";
 import type { Log } from "../log.ts";
@@ -21,6 +23,9 @@ import type { FrameMeter } from "./frameMeter.ts";
 import { PictureStock } from "./pictureStock.ts";
 import { watchEventOf, type BareWatchEvent } from "./watchEventOf.ts";
 import { factsOf, viewOf, type ViewContext } from "./watchView.ts";
+
+/** A busy computer may measure a bulb exposure by so much too long, real seconds. Judgement. */
+const TIMING_SLACK_SECONDS = 0.5;
 
 /** What a watch needs of the world; every part is handed in. */
 export type WatchParts = {
@@ -304,7 +309,8 @@ export class WatchRunner {
     if (!jpeg) return;
     try {
       const file = await this.#keeper.keep(frameIndex, jpeg);
-      this.#changeFrame(frameIndex, { file, status: "kept" });
+      const doubt = await this.#doubtOf(frameIndex, jpeg);
+      this.#changeFrame(frameIndex, { file, status: "kept", ...doubt });
       this.#take({ kind: "frameKept", frameIndex });
       this.#tell(frameIndex);
     } catch (thrown) {
@@ -313,6 +319,18 @@ export class WatchRunner {
     } finally {
       this.#pictures.letGo(frameIndex);
     }
+  }
+
+  /** A file whose own exposure contradicts its frame is kept all the same, and told. */
+  async #doubtOf(frameIndex: number, jpeg: Uint8Array): Promise<Partial<FrameRecord>> {
+    const frame = this.#frames.frame(frameIndex);
+    const told = await exposureInFile(jpeg);
+    if (!frame?.happened || told === null) return {};
+    const slackSeconds = TIMING_SLACK_SECONDS * Math.max(1, this.#parts.clock.origin.rate);
+    const why = contradictionOf(frame.happened, told, slackSeconds);
+    if (why === null) return {};
+    this.#parts.log.warn("frame.contradicted", { frameIndex, why });
+    return { reasons: [...frame.reasons, why] };
   }
 
   async #meterFrame(frameIndex: number): Promise<void> {
@@ -373,11 +391,10 @@ export class WatchRunner {
   /** Fetches what the camera took and a break or a full disk kept from arriving. */
   async #reconcile(beforeFrameIndex: number): Promise<void> {
     try {
-      const recovered = await this.#keeper.reconcile(
-        this.#parts.camera,
-        this.#parts.catalogue,
+      const recovered = await this.#keeper.reconcile(this.#parts.camera, this.#parts.catalogue, {
         beforeFrameIndex,
-      );
+        clockOffsetMs: this.#description?.clockOffsetMs ?? null,
+      });
       for (const { frame, bytes } of recovered) {
         const { frameIndex, file, status } = frame;
         const known = this.#frames.frame(frameIndex);

@@ -14,9 +14,18 @@ type Awaited = {
 const COMPARISONS_MAX = 3;
 const REMEMBERED_CAPTURES = 32;
 
+/** A frame and the transaction that began its capture. */
+type FrameCapture = { readonly frameIndex: number; readonly captureId: number };
+
 /** What became of a file that the camera named. */
 export type NamedFile =
-  | { readonly kind: "ofFrame"; readonly frameIndex: number; readonly captureId: number }
+  | {
+      readonly kind: "ofFrame";
+      readonly frameIndex: number;
+      readonly captureId: number;
+      /** The event carried this frame's own transaction; else only the order of exposure speaks for it. */
+      readonly isProved: boolean;
+    }
   /** A second file of a frame that has one, as raw and JPEG come in pairs. */
   | { readonly kind: "companion"; readonly frameIndex: number }
   /** Named before. */
@@ -33,7 +42,9 @@ export class FrameFiles {
   readonly #awaited: Awaited[] = [];
   /** Files that came since the latest capture began and were nobody's, or nobody's yet. */
   #unclaimed: number[] = [];
-  readonly #served: { readonly frameIndex: number; readonly captureId: number }[] = [];
+  readonly #served: FrameCapture[] = [];
+  /** Captures whose frames were given up: a file that names one is that frame's, however late. */
+  readonly #givenUp: FrameCapture[] = [];
 
   /** Files that were there before the first frame. */
   learn(handles: Iterable<number>): void {
@@ -92,16 +103,27 @@ export class FrameFiles {
     if (served && !this.#awaited.some(isSame)) {
       return { kind: "companion", frameIndex: served.frameIndex };
     }
-    const frame = this.#awaited.find(isSame) ?? this.#awaited.find((one) => !one.isHeldOpen);
+    const late = this.#givenUp.findIndex(isSame);
+    if (late >= 0) {
+      const [{ frameIndex, captureId }] = this.#givenUp.splice(late, 1) as [FrameCapture];
+      this.#serve({ frameIndex, captureId });
+      return { kind: "ofFrame", frameIndex, captureId, isProved: true };
+    }
+    const own = this.#awaited.find(isSame);
+    const frame = own ?? this.#awaited.find((one) => !one.isHeldOpen);
     if (!frame) {
       this.#unclaimed.push(handle);
       return { kind: "foreign" };
     }
     this.#awaited.splice(this.#awaited.indexOf(frame), 1);
     const { frameIndex, captureId } = frame;
-    this.#served.push({ frameIndex, captureId });
+    this.#serve({ frameIndex, captureId });
+    return { kind: "ofFrame", frameIndex, captureId, isProved: own !== undefined };
+  }
+
+  #serve(capture: FrameCapture): void {
+    this.#served.push(capture);
     if (this.#served.length > REMEMBERED_CAPTURES) this.#served.shift();
-    return { kind: "ofFrame", frameIndex, captureId };
   }
 
   /**
@@ -143,6 +165,8 @@ export class FrameFiles {
       if (frame.comparisons < COMPARISONS_MAX) continue;
       missing.push(frame.frameIndex);
       this.giveUp(frame.frameIndex);
+      this.#givenUp.push({ frameIndex: frame.frameIndex, captureId: frame.captureId });
+      if (this.#givenUp.length > REMEMBERED_CAPTURES) this.#givenUp.shift();
     }
     return missing;
   }
@@ -152,6 +176,7 @@ export class FrameFiles {
     const missing = this.#awaited.map(({ frameIndex }) => frameIndex);
     this.#known.clear();
     this.#served.length = 0;
+    this.#givenUp.length = 0;
     this.#awaited.length = 0;
     this.#unclaimed = [];
     return missing;

@@ -1,5 +1,6 @@
 import type { NightError } from "../../core/errors.ts";
 import type { TransactionId } from "../../core/ptp/ids.ts";
+import type { ObjectInfo } from "../../core/ptp/datasets/objectInfo.ts";
 import type { CameraEvent } from "../cameras/camera.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import { realMs, type ClockOrigin } from "../timing/clock.ts";
@@ -42,8 +43,12 @@ export type FrameDeskOptions = {
 export class FrameDesk {
   readonly #options: FrameDeskOptions;
   readonly #files = new FrameFiles();
-  /** Names without endings of the latest frames' files, newest last. */
-  readonly #stems: { readonly stem: string; readonly frameIndex: number }[] = [];
+  /** Names of the latest frames' files, whole and without endings, newest last. */
+  readonly #names: {
+    readonly stem: string;
+    readonly filename: string;
+    readonly frameIndex: number;
+  }[] = [];
 
   constructor(options: FrameDeskOptions) {
     this.#options = options;
@@ -92,12 +97,12 @@ export class FrameDesk {
   name(link: CameraLink, handle: number, eventTransactionId: number | null): boolean {
     const named = this.#files.name(handle, eventTransactionId);
     if (named.kind !== "ofFrame") return false;
-    const { frameIndex, captureId } = named;
+    const { frameIndex, captureId, isProved } = named;
     const { origin, tell } = this.#options;
     const errand = frameErrand(link, { frameIndex, handle }, link.controls, {
       tell,
       nightNow: () => nightOf(realMs(), origin),
-      isOther: (info) => this.#isOtherFrames(info.filename, frameIndex),
+      isOther: (info) => !isProved && this.#isOtherFrames(info, frameIndex),
       onOther: () => {
         const isOpen = this.#options.exposingIndex() === frameIndex;
         const compareAtMs = isOpen ? null : realMs() + this.#graceMs();
@@ -135,12 +140,18 @@ export class FrameDesk {
     }
   }
 
-  /** Raw and JPEG of one frame share a name, so the second is told from the next frame's first. */
-  #isOtherFrames(filename: string, frameIndex: number): boolean {
+  /**
+   * Whether a file that no transaction proves is an earlier frame's second one. Raw and JPEG share a
+   * name but for its ending, so they are told from the next frame's first; a name that comes round
+   * again whole, as on a card whose numbering begins again, is a new picture.
+   */
+  #isOtherFrames({ filename }: ObjectInfo, frameIndex: number): boolean {
     const stem = filename.replace(/\.[^.]*$/, "");
-    const isOther = this.#stems.some((one) => one.stem === stem && one.frameIndex !== frameIndex);
-    if (!isOther && stem !== "") this.#stems.push({ stem, frameIndex });
-    if (this.#stems.length > REMEMBERED_NAMES) this.#stems.shift();
+    const isOther = this.#names.some(
+      (one) => one.stem === stem && one.filename !== filename && one.frameIndex !== frameIndex,
+    );
+    if (!isOther && stem !== "") this.#names.push({ stem, filename, frameIndex });
+    if (this.#names.length > REMEMBERED_NAMES) this.#names.shift();
     return isOther;
   }
 

@@ -2,6 +2,7 @@ import type { FrameRecord } from "../watch/frameRecord.ts";
 import { utcMs, type UtcMs } from "../units.ts";
 import { alignByTime } from "./alignByTime.ts";
 import { captureDateMs } from "./captureDate.ts";
+import { medianOf } from "./medians.ts";
 
 /** A file on the camera's card, as the camera lists it. */
 export type CardEntry = {
@@ -26,6 +27,8 @@ export type ReconciliationInput = {
   readonly pathOf: (frameIndex: number, cameraName: string) => string;
   /** Camera clock minus the night's UTC, from the camera itself; null: unknown. */
   readonly clockOffsetMs: number | null;
+  /** Minutes east of UTC that the camera's clock keeps where it names no zone; left out: as UTC. */
+  readonly zoneMinutes?: number;
   /** Card files from before the night are not the night's. */
   readonly startUtcMs: UtcMs;
   /** Nor are those from after it; null: the night goes on. */
@@ -88,11 +91,11 @@ const CLOCK_GRAIN_MS = 1000;
  * Compares what the catalogue knows with what the card and the disk hold, and says what to do so
  * that no frame the camera took is missing and none is there twice.
  *
- * A kept frame is recognised on the card by its name (and its handle or time, since names come
- * round again after 9999); the others are matched by time, in order, against the camera's clock as
- * the kept frames show it. Files of one name with different endings are one frame. Card files
- * from before or after the night are left alone. Where no time can be told, the newest card files
- * are taken for the newest frames.
+ * A picture belongs to a frame by proof. A kept frame is recognised on the card by its name (and its
+ * handle or time, since names come round again after 9999); the others are matched by time, in order,
+ * against the camera's clock as it was measured. Files of one name with different endings are one
+ * frame. Card files from before or after the night are left alone. Where no time can be told, nothing
+ * is guessed: the pictures stay on the card.
  *
  * Running the steps and planning again gives an empty plan.
  */
@@ -103,7 +106,7 @@ export function planReconciliation(input: ReconciliationInput): readonly Reconci
     .map((file) => ({ kind: "setAside", path: file.path, why: "half-written" }) as const);
   if (input.cardFiles === null) return [...halves, ...adoptFromDisk(input, disk)];
 
-  const card = inTimeOrder(oneEntryPerFrame(input.cardFiles));
+  const card = inTimeOrder(oneEntryPerFrame(input.cardFiles), input.zoneMinutes ?? 0);
   const offsetMs = clockOffsetMs(input, card);
   const known = matchKept(input.frames, card, offsetMs);
   const free = card.filter(
@@ -180,6 +183,8 @@ function oneEntryPerFrame(entries: readonly CardEntry[]): CardEntry[] {
     const stem = `${entry.cameraName.replace(/\.[^.]*$/, "")} ${entry.captureDate}`;
     const present = byStem.get(stem);
     if (present === undefined || (isJpeg(entry) && !isJpeg(present))) byStem.set(stem, entry);
+    // A body that gives every picture one name has not taken one picture: only endings make a pair.
+    else if (isJpeg(entry) === isJpeg(present)) byStem.set(`${stem} ${entry.cameraHandle}`, entry);
   }
   return [...byStem.values()];
 }
@@ -188,9 +193,9 @@ function isJpeg(entry: CardEntry): boolean {
   return /\.jpe?g$/i.test(entry.cameraName);
 }
 
-function inTimeOrder(entries: readonly CardEntry[]): Timed[] {
+function inTimeOrder(entries: readonly CardEntry[], zoneMinutes: number): Timed[] {
   return entries
-    .map((entry) => ({ ...entry, timeMs: captureDateMs(entry.captureDate) }))
+    .map((entry) => ({ ...entry, timeMs: captureDateMs(entry.captureDate, zoneMinutes) }))
     .sort((a, b) => (a.timeMs ?? 0) - (b.timeMs ?? 0) || a.cameraHandle - b.cameraHandle);
 }
 
@@ -209,8 +214,12 @@ function plain(entry: Timed): CardEntry {
   return { cameraHandle, cameraName, bytes, captureDate };
 }
 
-/** The camera's clock by the frames that are known on both sides; else what the camera said. */
+/** So many frames known on both sides tell the camera's clock; fewer may be one mistake. Judgement. */
+const CLOCK_PAIRS_MIN = 3;
+
+/** The camera's clock as it was measured; else by the frames that are known on both sides. */
 function clockOffsetMs(input: ReconciliationInput, card: readonly Timed[]): number | null {
+  if (input.clockOffsetMs !== null) return input.clockOffsetMs;
   const byName = entriesByName(card);
   const offsets: number[] = [];
   for (const frame of input.frames) {
@@ -220,8 +229,8 @@ function clockOffsetMs(input: ReconciliationInput, card: readonly Timed[]): numb
     const timeMs = entries[0]!.timeMs;
     if (timeMs !== null) offsets.push(timeMs - frame.openedUtcMs);
   }
-  offsets.sort((a, b) => a - b);
-  return offsets[Math.floor(offsets.length / 2)] ?? input.clockOffsetMs;
+  if (offsets.length < CLOCK_PAIRS_MIN) return null;
+  return medianOf(offsets);
 }
 
 /** What cannot be dated may be of the night. */
@@ -245,14 +254,23 @@ function matchKept(
   for (const frame of frames) {
     if ((frame.status !== "kept" && !isAway(frame)) || frame.file === null) continue;
     const { cameraName, cameraHandle } = frame.file;
-    const candidates = (byName.get(cameraName) ?? []).filter((entry) => !matchedEntries.has(entry));
+    // A file that was found on the disk, after a break between its name and its row, knows only its frame.
+    const named = cameraName === "" ? card : (byName.get(cameraName) ?? []);
+    const candidates = named.filter((entry) => !matchedEntries.has(entry));
     const distanceMs = (entry: Timed): number =>
       entry.timeMs === null || frame.openedUtcMs === null || offsetMs === null
         ? 0
         : Math.abs(entry.timeMs - offsetMs - frame.openedUtcMs);
+    const isTimeKnown = (entry: Timed): boolean =>
+      (entry.timeMs !== null && offsetMs !== null && frame.openedUtcMs !== null) ||
+      entry.bytes === frame.file?.bytes;
     const longMs = TIME_TOLERANCE_MS + 1000 * exposureSecondsOf(frame);
     const best = candidates
-      .filter((entry) => entry.cameraHandle === cameraHandle || distanceMs(entry) <= longMs)
+      .filter(
+        (entry) =>
+          (cameraName !== "" && entry.cameraHandle === cameraHandle) ||
+          (distanceMs(entry) <= longMs && (cameraName !== "" || isTimeKnown(entry))),
+      )
       .sort((a, b) => distanceMs(a) - distanceMs(b))[0];
     if (best === undefined) continue;
     matchedFrames.set(frame.frameIndex, best);
@@ -271,25 +289,24 @@ function matchOpen(
   free: readonly Timed[],
   offsetMs: number | null,
 ): Map<number, Timed> {
+  if (offsetMs === null) return new Map();
   const frames = all.filter((frame) => frame.status !== "kept" && !isAway(frame));
-  const isDated = offsetMs !== null && free.every((entry) => entry.timeMs !== null);
-  if (!isDated) return matchNewest(frames, free);
   const opened = frames.filter((frame) => frame.openedUtcMs !== null);
+  const dated = free.filter((entry) => entry.timeMs !== null);
   const pairs = alignByTime(
     opened.map((frame) => frame.openedUtcMs!),
-    free.map((entry) => entry.timeMs! - offsetMs),
+    dated.map((entry) => entry.timeMs! - offsetMs),
     opened.map((frame) => TIME_TOLERANCE_MS + 1000 * exposureSecondsOf(frame)),
   );
-  const matched = new Map(pairs.map(([a, b]) => [opened[a]!.frameIndex, free[b]!]));
-  // The break came between the order and the opening being written down: the camera may have
-  // taken it all the same, after the frame before it.
-  const taken = new Set(matched.values());
-  for (const frame of frames.filter((one) => one.openedUtcMs === null)) {
-    const afterMs = lastBefore(all, matched, frame.frameIndex, offsetMs) - CLOCK_GRAIN_MS;
-    const entry = free.find((one) => !taken.has(one) && one.timeMs! - offsetMs > afterMs);
-    if (entry === undefined) continue;
-    matched.set(frame.frameIndex, entry);
-    taken.add(entry);
+  const matched = new Map(pairs.map(([a, b]) => [opened[a]!.frameIndex, dated[b]!]));
+  // The break came between the last order and its opening being written down: the camera may have
+  // taken it all the same. One picture after the frame before it is proof; of two, one is the hand's.
+  const last = all.at(-1);
+  if (last?.status === "ordered" && last.openedUtcMs === null) {
+    const taken = new Set(matched.values());
+    const afterMs = lastBefore(all, matched, last.frameIndex, offsetMs) - CLOCK_GRAIN_MS;
+    const after = dated.filter((one) => !taken.has(one) && one.timeMs! - offsetMs > afterMs);
+    if (after.length === 1) matched.set(last.frameIndex, after[0]!);
   }
   return matched;
 }
@@ -308,14 +325,6 @@ function lastBefore(
     if (timeMs !== null) last = Math.max(last, timeMs - offsetMs);
   }
   return last;
-}
-
-function matchNewest(frames: readonly FrameRecord[], free: readonly Timed[]): Map<number, Timed> {
-  const taken = frames.filter((frame) => frame.openedUtcMs !== null);
-  const count = Math.min(taken.length, free.length);
-  const newestFrames = taken.slice(taken.length - count);
-  const newestEntries = free.slice(free.length - count);
-  return new Map(newestFrames.map((frame, n) => [frame.frameIndex, newestEntries[n]!]));
 }
 
 /** What is left on the card and was taken during the night gets a frame of its own. */

@@ -33,11 +33,14 @@ async function reconciled(cameraName: string) {
     cameraId: "made-up",
     listCard: () =>
       Promise.resolve([
-        { cameraHandle: 7, cameraName, bytes: bytes.byteLength, captureDate: "20260110T200000" },
+        { cameraHandle: 7, cameraName, bytes: bytes.byteLength, captureDate: "20260110T200000Z" },
       ]),
     fetchFile: () => Promise.resolve(bytes),
   } as unknown as Camera;
-  const recovered = await new FrameKeeper(nightDir).reconcile(camera, catalogue, 1);
+  const recovered = await new FrameKeeper(nightDir).reconcile(camera, catalogue, {
+    beforeFrameIndex: 1,
+    clockOffsetMs: Date.UTC(2026, 0, 10, 20) - NIGHT_START_UTC_MS,
+  });
   return { nightDir, bytes, recovered };
 }
 

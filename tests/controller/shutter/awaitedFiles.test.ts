@@ -45,6 +45,19 @@ describe("the files of frames", () => {
     expect(files.isAwaited(1)).toBe(true);
   });
 
+  it("gives a late file that names its capture to the frame that was given up, and the next its own", () => {
+    const files = twoExposed();
+    files.expectBy(0, 0);
+    for (const nowMs of [0, 1_000, 10_000]) files.noteComparison(nowMs, 100);
+    expect(files.isAwaited(0)).toBe(false);
+    expect(files.name(100, 11)).toMatchObject({ kind: "ofFrame", frameIndex: 0, isProved: true });
+    expect(files.name(101, 22)).toMatchObject({ kind: "ofFrame", frameIndex: 1, isProved: true });
+  });
+
+  it("knows that only the order of exposure speaks for a file without a transaction", () => {
+    expect(twoExposed().name(100, 0)).toMatchObject({ frameIndex: 0, isProved: false });
+  });
+
   it("takes a file that nobody waits for as foreign, and offers it when a frame waits again", () => {
     const files = new FrameFiles();
     exposed(files, 0, 11);

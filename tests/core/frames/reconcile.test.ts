@@ -110,15 +110,25 @@ describe("reconciling card, disk and catalogue", () => {
     expect(steps).toMatchObject([{ kind: "adopt", frameIndex: 1, card: cardEntry(1) }]);
   });
 
-  it("finds the frame whose opening was never written down, and adds one of which nothing is known", () => {
+  it("finds the frame whose opening was never written down when one picture can be its own", () => {
+    const steps = plan({
+      frames: [kept(0), open(1, "ordered", null)],
+      cardFiles: [cardEntry(0), cardEntry(1)],
+      filesOnDisk: onDisk(0),
+    });
+    expect(steps).toMatchObject([{ kind: "fetch", frameIndex: 1, card: cardEntry(1) }]);
+  });
+
+  it("keeps both of two such pictures as frames of their own, since neither is proved", () => {
     const steps = plan({
       frames: [kept(0), open(1, "ordered", null)],
       cardFiles: [cardEntry(0), cardEntry(1), cardEntry(2)],
       filesOnDisk: onDisk(0),
     });
     expect(steps).toMatchObject([
-      { kind: "fetch", frameIndex: 1, card: cardEntry(1) },
-      { kind: "addFrame", frameIndex: 2, card: cardEntry(2) },
+      { kind: "markMissing", frameIndex: 1 },
+      { kind: "addFrame", frameIndex: 2, card: cardEntry(1) },
+      { kind: "addFrame", frameIndex: 3, card: cardEntry(2) },
     ]);
   });
 
@@ -150,14 +160,14 @@ describe("reconciling card, disk and catalogue", () => {
   });
 
   it("knows kept frames again after the camera has renumbered its handles", () => {
-    const cardFiles = [0, 1, 2].map((n) => cardEntry(n, { cameraHandle: 7000 + n }));
+    const cardFiles = [0, 1, 2, 3].map((n) => cardEntry(n, { cameraHandle: 7000 + n }));
     const steps = plan({
-      frames: [kept(0), kept(1)],
+      frames: [kept(0), kept(1), kept(2)],
       cardFiles,
-      filesOnDisk: onDisk(0, 1),
+      filesOnDisk: onDisk(0, 1, 2),
       clockOffsetMs: null,
     });
-    expect(steps).toMatchObject([{ kind: "addFrame", frameIndex: 2, card: cardFiles[2]! }]);
+    expect(steps).toMatchObject([{ kind: "addFrame", frameIndex: 3, card: cardFiles[3]! }]);
   });
 
   it("takes a JPEG and its raw file for one frame", () => {
@@ -200,17 +210,74 @@ describe("reconciling card, disk and catalogue", () => {
     expect(steps).toEqual([{ kind: "adopt", frameIndex: 0, card: null, path: pathOf(0) }]);
   });
 
-  it("takes the newest card files for the newest frames when no time can be told", () => {
+  it("guesses nothing when no time can be told", () => {
     const undated = [0, 1, 2, 3].map((n) => cardEntry(n, { captureDate: "" }));
     const steps = plan({
       frames: [0, 1].map((n) => open(n, "taken", NIGHT_START_UTC_MS + n * 16_000)),
       cardFiles: undated,
       clockOffsetMs: null,
     });
-    expect(steps).toMatchObject([
-      { kind: "fetch", frameIndex: 0, card: { cameraHandle: 0x1002 } },
-      { kind: "fetch", frameIndex: 1, card: { cameraHandle: 0x1003 } },
-    ]);
+    expect(steps.map(({ kind }) => kind)).toEqual(["markMissing", "markMissing"]);
+  });
+
+  it("believes the clock that was measured, whatever one wrong pair says", () => {
+    const wrong = { ...kept(0), file: { ...kept(0).file!, cameraName: cameraName(1) } };
+    const steps = plan({
+      frames: [
+        { ...wrong, openedUtcMs: utcMs(NIGHT_START_UTC_MS + 60_000) },
+        open(2, "taken", NIGHT_START_UTC_MS + 32_000),
+      ],
+      cardFiles: [cardEntry(1), cardEntry(2), cardEntry(5)],
+      filesOnDisk: onDisk(0),
+    });
+    const fetched = steps.filter((step) => step.kind === "fetch");
+    expect(fetched).toMatchObject([{ frameIndex: 2, card: { cameraHandle: 0x1002 } }]);
+  });
+
+  it("does not take the clock from two frames alone", () => {
+    const steps = plan({
+      frames: [kept(0), kept(1), open(2, "taken", NIGHT_START_UTC_MS + 32_000)],
+      cardFiles: [cardEntry(0), cardEntry(1), cardEntry(2)],
+      filesOnDisk: onDisk(0, 1),
+      clockOffsetMs: null,
+    });
+    expect(steps.map(({ kind }) => kind)).toEqual(["markMissing"]);
+  });
+
+  it("keeps a picture once that a break caught between its file's name and its row", () => {
+    const frames = [kept(0), open(1, "taken", NIGHT_START_UTC_MS + 16_000)];
+    const before = { frames, cardFiles: [cardEntry(0), cardEntry(1)], filesOnDisk: onDisk(0, 1) };
+    const diskOnly = plan({ ...before, cardFiles: null });
+    expect(diskOnly).toMatchObject([{ kind: "adopt", frameIndex: 1, card: null }]);
+    const file = { ...kept(1).file!, cameraName: "", cameraHandle: null };
+    const adopted = {
+      ...before,
+      frames: [kept(0), { ...frames[1]!, status: "kept", file } as FrameRecord],
+    };
+    expect(plan(adopted)).toEqual([]);
+  });
+
+  it("gives a frame that never opened no picture that was taken by hand before the next one", () => {
+    const frames = [kept(0), open(1, "ordered", null), kept(2)];
+    const byHand = cardEntry(7, { captureDate: captureDate(NIGHT_START_UTC_MS + 20_000) });
+    const steps = plan({
+      frames,
+      cardFiles: [cardEntry(0), byHand, cardEntry(2)],
+      filesOnDisk: onDisk(0, 2),
+    });
+    expect(steps.filter(({ kind }) => kind === "fetch")).toEqual([]);
+    expect(steps).toContainEqual(expect.objectContaining({ kind: "markMissing", frameIndex: 1 }));
+  });
+
+  it("keeps every picture of a body that gives all of them one name", () => {
+    const oneName = [0, 1, 2, 3].map((n) => cardEntry(n, { cameraName: "IMG.JPG" }));
+    const undated = oneName.map((entry) => ({ ...entry, captureDate: oneName[0]!.captureDate }));
+    const frames = [0, 1, 2, 3].map((n) => open(n, "taken", NIGHT_START_UTC_MS + n * 16_000));
+    const fetched = (cardFiles: readonly CardEntry[]) =>
+      plan({ frames, cardFiles }).filter(({ kind }) => kind === "fetch" || kind === "addFrame")
+        .length;
+    expect(fetched(oneName)).toBe(4);
+    expect(fetched(undated)).toBe(4);
   });
 
   it("marks a taken frame as missing when the card is empty and no time can be told", () => {
