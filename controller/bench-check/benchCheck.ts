@@ -84,13 +84,13 @@ async function tryOut(link: CameraLink, { series, controls, rate, goOn }: Tools)
   const roundTripMs = spreadOf(await roundTripsOf(link))!;
   goOn("Setting and reading back.");
   const settings = await checkSettings(link, controls, description);
-  const beforePercent = await link.readBatteryPercent();
+  const beforePercent = await link.properties.readBatteryPercent();
   await series.begin(link);
   const exposed = await exposeTwice(link, { series, rate, goOn });
   goOn("Fetching a preview and a file.");
   const handle = series.lastHandle;
   const preview = handle === null ? null : await checkPreview(link, handle);
-  const afterPercent = await link.readBatteryPercent();
+  const afterPercent = await link.properties.readBatteryPercent();
   const frames = exposed.bulb.length + exposed.compensated.length;
   const { label, program, focus, clockOffsetMs } = description;
   return {

@@ -1,6 +1,6 @@
-import { asNightError } from "../../core/errors.ts";
 import type { CameraControls, NumberControl } from "../cameras/cameraControls.ts";
-import { realMs } from "../timing/clock.ts";
+import { pauseFor } from "../timing/clock.ts";
+import { BusyWait, patientPace, whileBusy } from "../timing/whileBusy.ts";
 import type { CameraLink } from "../shutter/cameraLink.ts";
 import type { SettingFigures } from "./benchFigures.ts";
 
@@ -9,7 +9,6 @@ const LADDER_SHARES = [0, 0.5, 1];
 
 /** How long a camera may refuse a setting because it is busy. */
 const BUSY_MS_MAX = 5_000;
-const BUSY_POLL_MS = 50;
 
 type Ladders = {
   readonly isoLadder: readonly number[];
@@ -37,7 +36,7 @@ async function checkSetting(
   control: NumberControl | null,
   values: readonly number[],
 ): Promise<SettingFigures> {
-  const before = link.settingOf(control);
+  const before = link.properties.settingOf(control);
   const tried: { asked: number; readBack: number | null }[] = [];
   const wanted = LADDER_SHARES.flatMap(
     (share) => values[Math.round(share * (values.length - 1))] ?? [],
@@ -56,13 +55,9 @@ async function settled(
   control: NumberControl | null,
   wanted: number,
 ): Promise<number | null> {
-  const untilMs = realMs() + BUSY_MS_MAX;
-  for (;;) {
-    try {
-      return await link.setTo(control, wanted);
-    } catch (thrown) {
-      if (asNightError(thrown).code !== "camera.busy" || realMs() > untilMs) throw thrown;
-      await new Promise((resolve) => setTimeout(resolve, BUSY_POLL_MS));
-    }
-  }
+  const { time } = link.session;
+  return await whileBusy(() => link.properties.setTo(control, wanted), {
+    wait: new BusyWait(patientPace(link.busyPollMs), BUSY_MS_MAX, time.nowMs),
+    pause: (pauseMs) => pauseFor(time, pauseMs),
+  });
 }

@@ -1,10 +1,11 @@
-import { asNightError, NightError } from "../../core/errors.ts";
+import { NightError } from "../../core/errors.ts";
 import { EVENTS } from "../../core/ptp/events.ts";
 import { OPERATIONS } from "../../core/ptp/operations.ts";
 import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
 import type { CameraControls } from "../cameras/cameraControls.ts";
 import type { TransportEvent } from "../cameras/transport.ts";
-import { realMs, type ClockOrigin } from "../timing/clock.ts";
+import { pauseFor, realMs, type ClockOrigin } from "../timing/clock.ts";
+import { BusyWait, promptPace, whileBusy } from "../timing/whileBusy.ts";
 import { exposureOfImage } from "../metering/exposureOfImage.ts";
 import type { CameraLink } from "../shutter/cameraLink.ts";
 import { preciseWait } from "../timing/preciseWait.ts";
@@ -17,6 +18,8 @@ const FILE_MS_MAX = 15_000;
 const LOOK_MS = 20;
 /** Exif stands at the beginning of a file. */
 const EXIF_BYTES = 256 * 1024;
+/** How long a camera may read a frame out beyond what its profile says. Judgement. */
+const READ_OUT_MS_MAX = 60_000;
 /** How long a camera may be busy before it answers. */
 const BUSY = { busyMsMax: 5_000 };
 
@@ -137,16 +140,16 @@ export class ExposureSeries {
   /** Asks until the camera has read the last frame out. */
   async #open(mover: ShutterMover) {
     const { busyMsMax, busyPollMs } = this.#options.controls;
-    const untilMs = realMs() + busyMsMax + 60_000;
-    for (;;) {
-      const openingId = this.#link!.session.upcomingTransactionId;
-      try {
-        return { openingId, opened: await mover.open() };
-      } catch (thrown) {
-        if (asNightError(thrown).code !== "camera.busy" || realMs() > untilMs) throw thrown;
-        await new Promise((resolve) => setTimeout(resolve, busyPollMs));
-      }
-    }
+    const { session } = this.#link!;
+    const { time } = session;
+    const attempt = async () => {
+      const openingId = session.upcomingTransactionId;
+      return { openingId, opened: await mover.open() };
+    };
+    return await whileBusy(attempt, {
+      wait: new BusyWait(promptPace(busyPollMs), busyMsMax + READ_OUT_MS_MAX, time.nowMs),
+      pause: (pauseMs) => pauseFor(time, pauseMs),
+    });
   }
 
   /** Sleeps coarsely; an interruption ends it. */

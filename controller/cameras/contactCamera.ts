@@ -1,10 +1,16 @@
 import { asNightError, NightError } from "../../core/errors.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
-import { createClock, realMs, type Clock, type ClockOrigin } from "../timing/clock.ts";
+import {
+  createClock,
+  realMs,
+  type Clock,
+  type ClockOrigin,
+  nightOf,
+  realOf,
+} from "../timing/clock.ts";
 import { ContactProcess, type ContactProcessOptions } from "../release/contactProcess.ts";
 import type { FromContact } from "../release/contactMessages.ts";
 import { releaseLabel, type ReleaseTarget } from "../release/releaseTarget.ts";
-import { nightOf, realOf } from "../shutter/nightTime.ts";
 import type { Camera, CameraDescription, CameraEvent, CardFile, ExposureOrder } from "./camera.ts";
 import { FolderFrames, type FolderFramesOptions } from "./folder/frames.ts";
 import type { AwaitedFrame } from "./folder/pairing.ts";

@@ -1,4 +1,3 @@
-import { setTimeout as sleep } from "node:timers/promises";
 import { NightError } from "../../core/errors.ts";
 import { deviceInfo, type DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
 import {
@@ -14,7 +13,8 @@ import type { DataType, PtpValue } from "../../core/ptp/dataTypes.ts";
 import { ALL, nextTransactionId, NO_TRANSACTION, type TransactionId } from "../../core/ptp/ids.ts";
 import { OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
 import { RESPONSES, responseName } from "../../core/ptp/responses.ts";
-import { realMs } from "../timing/clock.ts";
+import { pauseFor, REAL_TIME, type RealTime } from "../timing/clock.ts";
+import { BusyWait, DEFAULT_BUSY_POLL_MS, patientPace } from "../timing/whileBusy.ts";
 import { CollectedData } from "./collectedData.ts";
 import type { OperationAnswer, Transport } from "./transport.ts";
 
@@ -24,8 +24,6 @@ const ANSWER_MS = 10_000;
 /** A whole file over a slow radio link. */
 const OBJECT_MS = 120_000;
 const DATASET_BYTES_MAX = 16 * 1024 * 1024;
-/** Pauses between attempts on a busy camera; the last one repeats. Advice, no source. */
-const BUSY_PAUSES_MS = [100, 200, 400, 800, 1000];
 
 /** How one operation is carried out; times are real milliseconds. */
 export type OperationOptions = {
@@ -41,6 +39,9 @@ export type AnsweredData = { readonly answer: OperationAnswer; readonly data: Ui
 export type PtpSessionOptions = {
   /** Told of every answer, to learn how fast the link is. */
   readonly onAnswer?: (operation: Operation, answer: OperationAnswer) => void;
+  /** The shortest pause before a busy camera is asked again; real milliseconds. */
+  readonly busyPollMs?: () => number;
+  readonly time?: RealTime;
   /** Number of the first transaction; for tests of the wrap. */
   readonly firstTransactionId?: TransactionId;
 };
@@ -54,6 +55,7 @@ export type PtpSessionOptions = {
  * early, and `ptp.response` with `details.responseCode` for everything else that is not OK.
  */
 export class PtpSession {
+  readonly time: RealTime;
   readonly #transport: Transport;
   readonly #options: PtpSessionOptions;
   #lastId: TransactionId = NO_TRANSACTION;
@@ -61,6 +63,7 @@ export class PtpSession {
   #tail: Promise<unknown> = Promise.resolve();
 
   constructor(transport: Transport, options: PtpSessionOptions = {}) {
+    this.time = options.time ?? REAL_TIME;
     this.#transport = transport;
     this.#options = options;
   }
@@ -247,13 +250,15 @@ export class PtpSession {
     options: OperationOptions = {},
     dataOut: Uint8Array | null,
   ): Promise<AnsweredData> {
-    const untilMs = realMs() + (options.busyMsMax ?? 0);
-    for (let attempt = 0; ; attempt += 1) {
+    const pollMs = this.#options.busyPollMs?.() ?? DEFAULT_BUSY_POLL_MS;
+    const { nowMs } = this.time;
+    const wait = new BusyWait(patientPace(pollMs), options.busyMsMax ?? 0, nowMs);
+    for (;;) {
       const answered = await this.#attempt(operation, parameters, options, dataOut);
       if (answered.answer.responseCode !== RESPONSES.DeviceBusy) return answered;
-      const pauseMs = BUSY_PAUSES_MS[Math.min(attempt, BUSY_PAUSES_MS.length - 1)] ?? 0;
-      if (realMs() + pauseMs > untilMs) return answered;
-      await sleep(pauseMs, undefined, options.signal ? { signal: options.signal } : {});
+      const pauseMs = wait.next();
+      if (pauseMs === null) return answered;
+      await pauseFor(this.time, pauseMs, options.signal);
     }
   }
 

@@ -2,7 +2,7 @@ import { NightError } from "../../core/errors.ts";
 import type { DevicePropDesc } from "../../core/ptp/datasets/devicePropDesc.ts";
 import { dateTimeUtcMs, formatDateTime, parseDateTime } from "../../core/ptp/dateTime.ts";
 import type { PtpSession } from "../cameras/ptpSession.ts";
-import { realMs, type Clock } from "../timing/clock.ts";
+import { pauseFor, type Clock } from "../timing/clock.ts";
 
 /** That a camera's clock is to be set, and to what. */
 export type ClockSetting = {
@@ -30,18 +30,18 @@ const NEAR_MS = 1_000;
 export async function measureClockOffset(camera: ClockedCamera): Promise<number | null> {
   const { session, clock, described } = camera;
   const { rate } = clock.origin;
-  const untilMs = realMs() + TICK_MS_MAX / rate;
+  const untilMs = session.time.nowMs() + TICK_MS_MAX / rate;
   let last: string | null = null;
   for (;;) {
     const value = await session.getProperty(described.code, described.dataType);
     const seen = typeof value === "string" ? parseDateTime(value) : null;
     if (seen === null) return null;
     const hasTicked = last !== null && value !== last;
-    if (hasTicked || realMs() > untilMs) {
+    if (hasTicked || session.time.nowMs() > untilMs) {
       return dateTimeUtcMs(seen, zoneMinutes(clock.utcMs())) - clock.utcMs();
     }
     last = value as string;
-    await pause(TICK_POLL_MS / rate);
+    await pauseFor(session.time, TICK_POLL_MS / rate);
   }
 }
 
@@ -63,7 +63,7 @@ export async function trySetClock(
   const seen = typeof value === "string" ? parseDateTime(value) : null;
   if (seen === null) return false;
   const trueNow = (): number => clock.utcMs() - oursLessTrueMs;
-  await pause((1000 - (((trueNow() % 1000) + 1000) % 1000)) / clock.origin.rate);
+  await pauseFor(session.time, (1000 - (((trueNow() % 1000) + 1000) % 1000)) / clock.origin.rate);
   const nowUtcMs = Math.round(trueNow() / 1000) * 1000;
   const zone = seen.offsetMinutes ?? zoneMinutes(nowUtcMs);
   const text = formatDateTime({
@@ -83,8 +83,4 @@ export async function trySetClock(
 /** Minutes east of UTC that this computer keeps. */
 function zoneMinutes(atUtcMs: number): number {
   return -new Date(atUtcMs).getTimezoneOffset();
-}
-
-function pause(pauseMs: number): Promise<void> {
-  return new Promise((resolve) => setTimeout(resolve, pauseMs));
 }

@@ -14,6 +14,7 @@ import { createWriter } from "../../core/ptp/writer.ts";
 import type { ControlStep, SetThrough, WireType } from "../../core/profiles/cameraControls.ts";
 import type { OperationOptions, PtpSession } from "../cameras/ptpSession.ts";
 import type { OperationAnswer } from "../cameras/transport.ts";
+import { pauseFor } from "../timing/clock.ts";
 
 const WIRE_TYPES: Readonly<Record<WireType, DataType<number>>> = {
   ...{ uint8, uint16, uint32 },
@@ -32,7 +33,7 @@ export async function runSteps(
 ): Promise<OperationAnswer> {
   let answer: OperationAnswer | null = null;
   for (const step of steps) {
-    if (step.kind === "pause") await pause(step.pauseMs);
+    if (step.kind === "pause") await pauseFor(session.time, step.pauseMs);
     else answer = await runStep(session, step, options);
   }
   if (answer !== null) return answer;
@@ -88,8 +89,4 @@ function record(propertyCode: number, raw: number): Uint8Array {
 /** The standard's declaration, or one for a maker's own code. */
 export function operationOfCode(code: number, dataPhase: Operation["dataPhase"]): Operation {
   return operationOf(code) ?? { code, name: `0x${code.toString(16)}`, parameters: [], dataPhase };
-}
-
-function pause(pauseMs: number): Promise<void> {
-  return new Promise((resolve) => setTimeout(resolve, pauseMs));
 }

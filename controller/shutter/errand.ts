@@ -1,6 +1,6 @@
 import { NightError } from "../../core/errors.ts";
 import type { OperationOptions, PtpSession } from "../cameras/ptpSession.ts";
-import { realMs } from "../timing/clock.ts";
+import { BusyWait, patientPace } from "../timing/whileBusy.ts";
 import type { LinkPace } from "./linkPace.ts";
 
 /** What an errand needs before it can take its next step; real milliseconds. */
@@ -24,12 +24,15 @@ export type Grant = { readonly budgetMs: number; readonly signal: AbortSignal };
 export type Errand<T = void> = AsyncGenerator<Need, T, Grant>;
 
 /** What every errand works with. */
-export type ErrandTools = { readonly session: PtpSession; readonly pace: LinkPace };
+export type ErrandTools = {
+  readonly session: PtpSession;
+  readonly pace: LinkPace;
+  /** The shortest pause before a busy camera is asked again, real milliseconds. */
+  readonly busyPollMs: number;
+};
 
 /** How long a busy camera is asked again during one errand, real milliseconds. */
 const BUSY_MS_MAX = 60_000;
-const BUSY_PAUSE_MS = 50;
-const BUSY_PAUSE_MS_MAX = 1_000;
 
 /** Runs one transaction when there is room for it; again when the camera is busy or it was cut. */
 export async function* whenThereIsRoom<T>(
@@ -37,22 +40,23 @@ export async function* whenThereIsRoom<T>(
   run: (options: OperationOptions, budgetMs: number) => Promise<T>,
   needMs: () => number = () => tools.pace.roundTripMsMax,
 ): Errand<T> {
-  const untilMs = realMs() + BUSY_MS_MAX;
-  let notBeforeMs = 0;
-  for (let pauseMs = BUSY_PAUSE_MS; ; pauseMs = Math.min(2 * pauseMs, BUSY_PAUSE_MS_MAX)) {
+  const { nowMs } = tools.session.time;
+  const wait = new BusyWait(patientPace(tools.busyPollMs), BUSY_MS_MAX, nowMs);
+  for (let notBeforeMs = 0; ;) {
     const grant = yield { atLeastMs: needMs(), notBeforeMs };
     try {
       return await run({ signal: grant.signal }, grant.budgetMs);
     } catch (thrown) {
-      if (!isPassing(thrown) || realMs() > untilMs) throw thrown;
-      notBeforeMs = realMs() + pauseMs;
+      const pauseMs = isPassing(thrown) ? wait.next() : null;
+      if (pauseMs === null) throw thrown;
+      notBeforeMs = nowMs() + pauseMs;
     }
   }
 }
 
 /** Waits without holding anything. */
-export async function* after(pauseMs: number): Errand {
-  yield { atLeastMs: 0, notBeforeMs: realMs() + pauseMs };
+export async function* after({ session }: ErrandTools, pauseMs: number): Errand {
+  yield { atLeastMs: 0, notBeforeMs: session.time.nowMs() + pauseMs };
 }
 
 function isPassing(thrown: unknown): boolean {

@@ -1,5 +1,5 @@
 import { asNightError, NightError } from "../../core/errors.ts";
-import { realMs } from "../timing/clock.ts";
+import { REAL_TIME, type RealTime } from "../timing/clock.ts";
 import type { Errand, Need } from "./errand.ts";
 
 /** An errand with its place in the queue. */
@@ -23,9 +23,14 @@ const OVERDUE_MS = 30;
 
 /** The errands that wait for room between the shutter's movements. */
 export class ErrandQueue {
+  readonly #time: RealTime;
   #waiting: Waiting[] = [];
   /** Real time of the latest look for an errand that fits. */
   #lookedAtMs = -Infinity;
+
+  constructor(time: RealTime = REAL_TIME) {
+    this.#time = time;
+  }
 
   add(task: Task): void {
     this.#waiting.push({ ...task, need: null });
@@ -47,7 +52,7 @@ export class ErrandQueue {
    * @throws NightError `camera.gone`; any other failure costs the errand alone.
    */
   async step(time: { readonly leftMs: number; readonly stepMs: number }): Promise<boolean> {
-    const nowMs = realMs();
+    const nowMs = this.#time.nowMs();
     this.#lookedAtMs = nowMs;
     const task = this.#waiting.find(
       ({ need }) => need === null || (need.notBeforeMs <= nowMs && need.atLeastMs <= time.leftMs),
@@ -55,7 +60,7 @@ export class ErrandQueue {
     if (!task) return false;
     const budgetMs = Math.min(time.leftMs, Math.max(time.stepMs, task.need?.atLeastMs ?? 0));
     const cut = new AbortController();
-    const timer = setTimeout(() => cut.abort(), Math.min(time.leftMs + OVERDUE_MS, 2 ** 30));
+    const callOff = this.#time.after(time.leftMs + OVERDUE_MS, () => cut.abort());
     try {
       const step = await task.errand.next({ budgetMs, signal: cut.signal });
       if (step.done) this.#remove(task);
@@ -66,7 +71,7 @@ export class ErrandQueue {
       task.drop(error);
       if (error.code === "camera.gone") throw error;
     } finally {
-      clearTimeout(timer);
+      callOff();
     }
     return true;
   }

@@ -65,7 +65,7 @@ export async function* frameErrand(
 /** Battery and card, each on its own: one that cannot be read leaves the other. */
 export async function* statusErrand(link: CameraLink, { tell, nightNow }: Tellers): Errand {
   const batteryPercent = yield* orNull(
-    whenThereIsRoom(link, async () => await link.readBatteryPercent()),
+    whenThereIsRoom(link, async () => await link.properties.readBatteryPercent()),
   );
   const storageIds = yield* orNull(
     whenThereIsRoom(link, async (options) => await link.session.getStorageIds(options)),
@@ -93,15 +93,15 @@ export async function* settingsErrand(
 ): Errand {
   const { requestId, exposure } = wanted;
   const { iso, fNumber } = link.controls;
-  yield* whenThereIsRoom(link, async () => await link.setTo(iso, exposure.iso));
-  yield* whenThereIsRoom(link, async () => await link.setTo(fNumber, exposure.fNumber));
+  yield* whenThereIsRoom(link, async () => await link.properties.setTo(iso, exposure.iso));
+  yield* whenThereIsRoom(link, async () => await link.properties.setTo(fNumber, exposure.fNumber));
   tell({
     kind: "prepared",
     requestId,
     exposure: {
       exposureSeconds: exposure.exposureSeconds,
-      iso: link.settingOf(iso) ?? exposure.iso,
-      fNumber: link.settingOf(fNumber) ?? exposure.fNumber,
+      iso: link.properties.settingOf(iso) ?? exposure.iso,
+      fNumber: link.properties.settingOf(fNumber) ?? exposure.fNumber,
     },
   });
 }

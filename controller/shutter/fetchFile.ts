@@ -1,6 +1,5 @@
 import { NightError } from "../../core/errors.ts";
 import type { ByteRange } from "../../core/metadata/rawPreview.ts";
-import { realMs } from "../timing/clock.ts";
 import { whenThereIsRoom, type Errand, type ErrandTools } from "./errand.ts";
 import { SMALL_PIECE_BYTES } from "./linkPace.ts";
 
@@ -60,17 +59,18 @@ async function* fetchPiece(
   wanted: ByteRange,
 ): Errand<Uint8Array> {
   const { session, pace } = tools;
+  const { nowMs } = session.time;
   return yield* whenThereIsRoom(
     tools,
     async (options, budgetMs) => {
       const bytes = Math.min(pace.bytesWithin(budgetMs), wanted.bytes);
-      const startMs = realMs();
+      const startMs = nowMs();
       const piece = await session.getPartialObject(
         handle,
         { offset: wanted.offset, bytes },
         options,
       );
-      pace.notePiece({ bytes: piece.length, durationMs: realMs() - startMs });
+      pace.notePiece({ bytes: piece.length, durationMs: nowMs() - startMs });
       return piece;
     },
     () => pace.msFor(Math.min(SMALL_PIECE_BYTES, wanted.bytes)),

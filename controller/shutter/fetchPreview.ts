@@ -40,7 +40,7 @@ export async function* fetchInfo(tools: ErrandTools, handle: number): Errand<Obj
         isResponse(thrown, RESPONSES.InvalidObjectHandle) ||
         isResponse(thrown, RESPONSES.GeneralError);
       if (!isUnfinished || attempt >= INFO_ATTEMPTS) throw thrown;
-      yield* after(INFO_PAUSE_MS);
+      yield* after(tools, INFO_PAUSE_MS);
     }
   }
 }

@@ -3,12 +3,11 @@ import type { TransactionId } from "../../core/ptp/ids.ts";
 import type { ObjectInfo } from "../../core/ptp/datasets/objectInfo.ts";
 import type { CameraEvent } from "../cameras/camera.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
-import { realMs, type ClockOrigin } from "../timing/clock.ts";
+import { nightOf, type ClockOrigin, type RealTime } from "../timing/clock.ts";
 import type { CameraLink } from "./cameraLink.ts";
 import type { ErrandQueue } from "./errandQueue.ts";
 import { comparisonErrand, frameErrand } from "./errands.ts";
 import { FrameFiles } from "./awaitedFiles.ts";
-import { nightOf } from "./nightTime.ts";
 
 /** Which errand goes first; of frames the newest, for the next exposure hangs on it. */
 export const RANK = {
@@ -33,6 +32,7 @@ export type FrameDeskOptions = {
   /** How the connected camera is worked. */
   readonly controls: () => CameraControls;
   readonly origin: ClockOrigin;
+  readonly time: RealTime;
   readonly errands: ErrandQueue;
   readonly tell: (event: CameraEvent) => void;
   /** The frame that the shutter is open for, or about to be. */
@@ -101,11 +101,11 @@ export class FrameDesk {
     const { origin, tell } = this.#options;
     const errand = frameErrand(link, { frameIndex, handle }, link.controls, {
       tell,
-      nightNow: () => nightOf(realMs(), origin),
+      nightNow: () => nightOf(this.#options.time.nowMs(), origin),
       isOther: (info) => !isProved && this.#isOtherFrames(info, frameIndex),
       onOther: () => {
         const isOpen = this.#options.exposingIndex() === frameIndex;
-        const compareAtMs = isOpen ? null : realMs() + this.#graceMs();
+        const compareAtMs = isOpen ? null : this.#options.time.nowMs() + this.#graceMs();
         const others = this.#files.awaitAgain({ frameIndex, captureId }, compareAtMs);
         for (const other of others) this.name(link, other, null);
       },
@@ -127,7 +127,7 @@ export class FrameDesk {
     const errand = comparisonErrand(link, (handles) => {
       this.#files.offerUnclaimed();
       for (const handle of handles) this.name(link, handle, null);
-      const missing = this.#files.noteComparison(realMs(), this.#graceMs());
+      const missing = this.#files.noteComparison(this.#options.time.nowMs(), this.#graceMs());
       for (const frameIndex of missing) this.#tellMissing(frameIndex, LATE_FILE);
     });
     errands.add({ rank: RANK.comparison, errand, drop: () => undefined });

@@ -5,7 +5,8 @@ import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { CameraControls, ControlStep } from "../../core/profiles/cameraControls.ts";
 import { isResponse } from "../cameras/ptpSession.ts";
 import type { OperationAnswer } from "../cameras/transport.ts";
-import { realMs } from "../timing/clock.ts";
+import { pauseFor } from "../timing/clock.ts";
+import { BusyWait, promptPace, whileBusy } from "../timing/whileBusy.ts";
 import type { CameraLink } from "./cameraLink.ts";
 import { runSteps } from "./controlSteps.ts";
 import { chooseExposureMethod, type ExposureMethod } from "./exposureMethod.ts";
@@ -14,7 +15,6 @@ import type { ShutterLamp } from "./shutterLamp.ts";
 /** Time for one attempt to close, and for all of them before the link is given up. */
 const CLOSE_ANSWER_MS = 3_000;
 const CLOSE_MS_MAX = 8_000;
-const CLOSE_PAUSE_MS_MAX = 500;
 
 export type ShutterMoverOptions = {
   readonly link: CameraLink;
@@ -53,13 +53,16 @@ export class ShutterMover {
   async prepare(exposure: Exposure): Promise<void> {
     const { link, controls } = this.#options;
     const settings = [controls.iso, controls.fNumber, controls.exposureTime];
-    const before = settings.map((control) => link.settingOf(control));
-    await link.setTo(controls.iso, exposure.iso);
-    await link.setTo(controls.fNumber, exposure.fNumber);
+    const before = settings.map((control) => link.properties.settingOf(control));
+    await link.properties.setTo(controls.iso, exposure.iso);
+    await link.properties.setTo(controls.fNumber, exposure.fNumber);
     const method = this.methodFor(exposure.exposureSeconds);
-    if (method.kind === "timed") await link.setTo(controls.exposureTime, method.exposureSeconds);
-    const hasChanged = settings.some((control, at) => link.settingOf(control) !== before[at]);
-    if (hasChanged && controls.settleMs > 0) await pause(controls.settleMs);
+    if (method.kind === "timed")
+      await link.properties.setTo(controls.exposureTime, method.exposureSeconds);
+    const hasChanged = settings.some(
+      (control, at) => link.properties.settingOf(control) !== before[at],
+    );
+    if (hasChanged && controls.settleMs > 0) await pauseFor(link.session.time, controls.settleMs);
   }
 
   /** What an exposure of this length is taken with, by the settings as they were read back. */
@@ -67,8 +70,8 @@ export class ShutterMover {
     const { link, controls } = this.#options;
     return {
       exposureSeconds,
-      iso: link.settingOf(controls.iso) ?? ordered.iso,
-      fNumber: link.settingOf(controls.fNumber) ?? ordered.fNumber,
+      iso: link.properties.settingOf(controls.iso) ?? ordered.iso,
+      fNumber: link.properties.settingOf(controls.fNumber) ?? ordered.fNumber,
     };
   }
 
@@ -80,7 +83,7 @@ export class ShutterMover {
     const answer = controls.timedSteps
       ? await runSteps(link.session, controls.timedSteps)
       : await link.session.initiateCapture();
-    const setSeconds = link.settingOf(controls.exposureTime);
+    const setSeconds = link.properties.settingOf(controls.exposureTime);
     return { answer, exposureSeconds: setSeconds ?? ordered.exposureSeconds };
   }
 
@@ -104,28 +107,35 @@ export class ShutterMover {
    */
   async close(openingId: TransactionId): Promise<OperationAnswer> {
     const { link, controls, lamp } = this.#options;
+    const { time } = link.session;
+    let answer: OperationAnswer;
+    try {
+      answer = await whileBusy(() => this.#tryToClose(openingId), {
+        wait: new BusyWait(promptPace(controls.busyPollMs), CLOSE_MS_MAX, time.nowMs),
+        pause: (pauseMs) => pauseFor(time, pauseMs),
+        isBusy: ({ code }) => code !== "camera.gone",
+      });
+    } catch (thrown) {
+      const error = asNightError(thrown);
+      throw error.code === "camera.gone" ? error : refusesToClose(error);
+    }
+    lamp.putOut();
+    return answer;
+  }
+
+  async #tryToClose(openingId: TransactionId): Promise<OperationAnswer> {
+    const { link, controls } = this.#options;
+    const { session, closeOperation } = link;
+    const closeSteps = controls.bulb?.closeSteps;
     const named = controls.bulb?.closeNamesOpening === false ? null : openingId;
-    const untilMs = realMs() + CLOSE_MS_MAX;
-    for (let attempt = 1; ; attempt += 1) {
-      try {
-        const closeSteps = controls.bulb?.closeSteps;
-        const options = { timeoutMs: CLOSE_ANSWER_MS };
-        const answer = closeSteps
-          ? await runSteps(link.session, closeSteps, { ...options, openingId })
-          : await link.session.terminateOpenCapture(named, link.closeOperation, options);
-        lamp.putOut();
-        return answer;
-      } catch (thrown) {
-        const error = asNightError(thrown);
-        if (error.code === "camera.gone") throw error;
-        if (isResponse(error, RESPONSES.InvalidTransactionID)) {
-          // The camera knows of no such capture: then it is not running.
-          lamp.putOut();
-          return instantAnswer();
-        }
-        if (realMs() > untilMs) throw refusesToClose(error);
-        await pause(Math.min(controls.busyPollMs * attempt, CLOSE_PAUSE_MS_MAX));
-      }
+    const options = { timeoutMs: CLOSE_ANSWER_MS };
+    try {
+      if (closeSteps) return await runSteps(session, closeSteps, { ...options, openingId });
+      return await session.terminateOpenCapture(named, closeOperation, options);
+    } catch (thrown) {
+      // The camera knows of no such capture: then it is not running.
+      if (!isResponse(thrown, RESPONSES.InvalidTransactionID)) throw thrown;
+      return instantAnswer(session.time.nowMs());
     }
   }
 
@@ -174,8 +184,7 @@ function refusesToClose(cause: NightError): NightError {
   return new NightError("camera.gone", "The camera refuses to close its shutter.", {}, { cause });
 }
 
-function instantAnswer(): OperationAnswer {
-  const nowMs = realMs();
+function instantAnswer(nowMs: number): OperationAnswer {
   return {
     responseCode: RESPONSES.InvalidTransactionID,
     parameters: [],
@@ -184,8 +193,4 @@ function instantAnswer(): OperationAnswer {
     sentMs: nowMs,
     answeredMs: nowMs,
   };
-}
-
-function pause(pauseMs: number): Promise<void> {
-  return new Promise((resolve) => setTimeout(resolve, pauseMs));
 }

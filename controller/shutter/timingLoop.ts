@@ -1,32 +1,25 @@
-import { asNightError, NightError, type ErrorCode } from "../../core/errors.ts";
-import { EVENTS } from "../../core/ptp/events.ts";
-import { NO_TRANSACTION, transactionId, type TransactionId } from "../../core/ptp/ids.ts";
-import type { CameraEvent, ExposureOrder } from "../cameras/camera.ts";
+import { asNightError, NightError } from "../../core/errors.ts";
+import { NO_TRANSACTION, type TransactionId } from "../../core/ptp/ids.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
-import type { OperationAnswer, Transport, TransportEvent } from "../cameras/transport.ts";
-import { realMs, type ClockOrigin } from "../timing/clock.ts";
-import { AnswerPace } from "./answerPace.ts";
 import { ownedBytes, type OwnedBytes } from "../workers/ownedBytes.ts";
-import { CameraLink } from "./cameraLink.ts";
+import type { CameraEvent, ExposureOrder } from "../cameras/camera.ts";
+import type { OperationAnswer, Transport } from "../cameras/transport.ts";
+import { nightOf, REAL_TIME, realOf, type ClockOrigin, type RealTime } from "../timing/clock.ts";
+import type { MomentWait } from "../timing/preciseWait.ts";
+import { BusyWait, promptPace, whileBusy } from "../timing/whileBusy.ts";
+import { CameraEvents } from "./cameraEvents.ts";
+import type { CameraLink } from "./cameraLink.ts";
 import type { ClockSetting } from "./cameraTime.ts";
 import type { Errand } from "./errand.ts";
 import { ErrandQueue } from "./errandQueue.ts";
-import {
-  cardErrand,
-  fileErrand,
-  pieceErrand,
-  pollErrand,
-  settingsErrand,
-  statusErrand,
-} from "./errands.ts";
+import { cardErrand, fileErrand, pieceErrand, settingsErrand, statusErrand } from "./errands.ts";
 import { FrameDesk, RANK } from "./frameDesk.ts";
+import { AnswerPace, ReadoutPace } from "./linkPace.ts";
+import { LinkWatch, type Connected } from "./linkWatch.ts";
 import type { FromShutter, ToShutter } from "./messages.ts";
-import { nightOf, realOf } from "./nightTime.ts";
-import type { MomentWait } from "../timing/preciseWait.ts";
-import { ReadoutPace } from "./readoutPace.ts";
 import type { ShutterLamp } from "./shutterLamp.ts";
-import { ShutterMover } from "./shutterMover.ts";
+import type { ShutterMover } from "./shutterMover.ts";
 import { Wake } from "./wake.ts";
 
 export type TimingLoopOptions = {
@@ -39,6 +32,8 @@ export type TimingLoopOptions = {
   readonly setClock?: ClockSetting | null;
   readonly lamp: ShutterLamp;
   readonly wait: MomentWait;
+  /** Left out: the time of life. */
+  readonly time?: RealTime;
   readonly createTransport: () => Transport;
   readonly tell: (message: FromShutter, handedOver?: readonly OwnedBytes[]) => void;
 };
@@ -72,8 +67,6 @@ type Timed = {
 /** Something that has its time, whether or not it is due. */
 type Move = { readonly atMs: number; readonly isPrecise: boolean; act(): Promise<void> };
 
-type Connected = { readonly link: CameraLink; readonly mover: ShutterMover };
-
 const ORDERS_MAX = 4;
 /**
  * Longest errand step, real milliseconds, while the next order may come at any moment; while the
@@ -82,16 +75,6 @@ const ORDERS_MAX = 4;
 const STEP_MS = { orderExpected: 4, open: 20, otherwise: 100 };
 /** How long after a frame the next order is expected. */
 const ORDER_EXPECTED_MS = 3_000;
-/** Pauses between attempts to reach a camera whose shutter may be open; the last one repeats. */
-const RESCUE_PAUSES_MS = [0, 250, 500, 1_000, 2_000, 5_000];
-/** Attempts that a program that is ending still makes. */
-const LAST_RESCUES = 3;
-/** Pauses on a busy camera grow with the time that it has been busy, to this at most. */
-const BUSY_PAUSE_SHARE = 0.02;
-const BUSY_PAUSE_MS_MAX = 100;
-/** How long a camera may be busy with itself when it has just been connected. */
-const FIRST_LIST_BUSY_MS = 5_000;
-
 /**
  * Owns the camera's session and moves the shutter.
  *
@@ -104,47 +87,56 @@ const FIRST_LIST_BUSY_MS = 5_000;
  */
 export class TimingLoop {
   readonly #options: TimingLoopOptions;
-  readonly #wake = new Wake();
-  readonly #errands = new ErrandQueue();
+  readonly #time: RealTime;
+  readonly #wake: Wake;
+  readonly #errands: ErrandQueue;
   readonly #readout = new ReadoutPace();
   readonly #openings = new AnswerPace();
   readonly #desk: FrameDesk;
-  #connected: Connected | null = null;
+  readonly #link: LinkWatch;
+  readonly #events: CameraEvents;
   #shutter: Shutter = { kind: "closed" };
   #orders: readonly ExposureOrder[] = [];
-  #isConnectWanted = false;
   #isEnding = false;
   #isEnded = false;
-  #loss: NightError | null = null;
   /** A frame is being read out by the camera; `ready` is owed at this moment at the latest. */
   #readyAtMs: number | null = null;
   #orderExpectedUntilMs = 0;
-  /** When a camera is next asked for its events, real time; Infinity: it sends them. */
-  #pollAtMs = Infinity;
   /** Length of the exposure before, real milliseconds. */
   #lastExposureMs = 0;
-  #rescue = { attempts: 0, atMs: 0 };
 
   constructor(options: TimingLoopOptions) {
+    const time = options.time ?? REAL_TIME;
     this.#options = options;
+    this.#time = time;
+    this.#wake = new Wake(time);
+    this.#errands = new ErrandQueue(time);
+    const exposingIndex = (): number | null => this.#exposingIndex;
     this.#desk = new FrameDesk({
-      controls: () => this.#controls,
-      origin: options.origin,
-      errands: this.#errands,
+      ...{ time, exposingIndex, errands: this.#errands, origin: options.origin },
+      controls: () => this.#link.controls,
       tell: (event) => this.#tell(event),
-      exposingIndex: () => this.#exposingIndex,
     });
-  }
-
-  get #controls(): CameraControls {
-    return this.#connected?.link.controls ?? this.#options.controls;
+    this.#link = new LinkWatch({
+      ...{ ...options, time },
+      onEvent: (event) => this.#events.hear(event),
+      onLost: () => this.#wake.ring(),
+      onReached: (handles) => this.#desk.learn(handles),
+      onUnreached: (error) => this.#fail(error, null, true),
+    });
+    this.#events = new CameraEvents({
+      ...{ time, exposingIndex, errands: this.#errands, desk: this.#desk, link: this.#link },
+      onReadOut: () => this.#noteReadOut(),
+      onCardFailed: (error, frameIndex) => this.#fail(error, frameIndex, false),
+      onHeard: () => this.#wake.ring(),
+    });
   }
 
   /** Takes a wish of the main thread; it is met in one of the next turns. */
   take(message: ToShutter): void {
     switch (message.kind) {
       case "connect":
-        this.#isConnectWanted = true;
+        this.#link.want();
         break;
       case "expose":
         this.#takeOrder(message.order);
@@ -162,7 +154,7 @@ export class TimingLoop {
         break;
       case "noteReleased":
         if (message.what === "opened") this.#desk.await(message.frameIndex, NO_TRANSACTION, true);
-        else this.#desk.expect(message.frameIndex, realMs());
+        else this.#desk.expect(message.frameIndex, this.#time.nowMs());
         break;
       case "listCard":
         this.#addRequest(message.requestId, RANK.card, (link) =>
@@ -207,36 +199,36 @@ export class TimingLoop {
         await this.#suffer(asNightError(thrown));
       }
     }
-    await this.#connected?.link.close();
-    this.#connected = null;
+    await this.#link.close();
     this.#errands.dropAll(goneError());
     this.#options.tell({ kind: "ended" });
   }
 
   async #turn(): Promise<void> {
-    if (this.#loss) throw this.#loss;
-    if (this.#connected === null) return await this.#turnAway();
+    if (this.#link.loss) throw this.#link.loss;
+    const { connected } = this.#link;
+    if (connected === null) return await this.#turnAway();
     const isAtRest = this.#shutter.kind === "closed";
-    if (this.#isConnectWanted && isAtRest) return await this.#announce(this.#connected.link);
+    if (this.#link.isWanted && isAtRest) return await this.#announce(connected.link);
     if (this.#isEnding && isAtRest && !this.#options.lamp.isLit) {
       this.#isEnded = true;
       return;
     }
     const move = this.#nextMove();
     const { handOverMs } = this.#options.wait;
-    const leftMs = move === null ? Infinity : move.atMs - realMs() - handOverMs;
+    const leftMs = move === null ? Infinity : move.atMs - this.#time.nowMs() - handOverMs;
     if (move !== null && leftMs <= 0) return await this.#make(move);
-    if (this.#desk.compareAtMs <= realMs()) this.#desk.compare(this.#connected.link);
-    if (this.#pollAtMs <= realMs()) this.#poll(this.#connected.link);
+    if (this.#desk.compareAtMs <= this.#time.nowMs()) this.#desk.compare(connected.link);
+    if (this.#events.pollAtMs <= this.#time.nowMs()) this.#events.poll();
     if (await this.#errands.step({ leftMs, stepMs: this.#stepMs() })) return;
-    const nextMs = Math.min(this.#errands.nextMs, this.#desk.compareAtMs, this.#pollAtMs);
-    await this.#wake.pause(Math.min(leftMs, nextMs - realMs()));
+    const nextMs = Math.min(this.#errands.nextMs, this.#desk.compareAtMs, this.#events.pollAtMs);
+    await this.#wake.pause(Math.min(leftMs, nextMs - this.#time.nowMs()));
   }
 
   async #make(move: Move): Promise<void> {
     if (move.isPrecise) this.#options.wait.blockUntil(move.atMs);
-    if (realMs() >= move.atMs) await move.act();
-    else await this.#wake.pause(move.atMs - realMs());
+    if (this.#time.nowMs() >= move.atMs) await move.act();
+    else await this.#wake.pause(move.atMs - this.#time.nowMs());
   }
 
   #nextMove(): Move | null {
@@ -269,7 +261,7 @@ export class TimingLoop {
 
   #takeOrder(order: ExposureOrder): void {
     if (this.#isEnding) return;
-    if (this.#connected === null) return this.#fail(goneError(), order.frameIndex, true);
+    if (this.#link.connected === null) return this.#fail(goneError(), order.frameIndex, true);
     if (this.#orders.length >= ORDERS_MAX) {
       const error = new NightError("camera.busy", "More frames were ordered than can wait.");
       return this.#fail(error, order.frameIndex, false);
@@ -325,7 +317,7 @@ export class TimingLoop {
     const { frameIndex } = order;
     return await this.#insist(async () => {
       const openingId = session.upcomingTransactionId;
-      const startMs = realMs();
+      const startMs = this.#time.nowMs();
       this.#desk.await(frameIndex, openingId, isHeldOpen);
       try {
         const result = await start();
@@ -386,14 +378,14 @@ export class TimingLoop {
 
   #becomeReady(): void {
     this.#readyAtMs = null;
-    this.#orderExpectedUntilMs = realMs() + ORDER_EXPECTED_MS;
-    this.#tell({ kind: "ready", atMs: nightOf(realMs(), this.#options.origin) });
+    this.#orderExpectedUntilMs = this.#time.nowMs() + ORDER_EXPECTED_MS;
+    this.#tell({ kind: "ready", atMs: nightOf(this.#time.nowMs(), this.#options.origin) });
   }
 
   /** Closes an open or opening shutter in the next turn. */
   #closeNow(): void {
     const shutter = this.#shutter;
-    if (shutter.kind === "open") this.#shutter = { ...shutter, closeAtMs: realMs() };
+    if (shutter.kind === "open") this.#shutter = { ...shutter, closeAtMs: this.#time.nowMs() };
     if (shutter.kind === "opening") this.#shutter = { ...shutter, isOver: true };
   }
 
@@ -404,23 +396,16 @@ export class TimingLoop {
 
   /**
    * Repeats while the camera is busy; an event of the camera makes the next attempt come sooner. A
-   * wish to connect anew lets go of the order.
+   * wish to connect again gives the order up.
    */
   async #insist<T>(attempt: () => Promise<T>): Promise<T> {
-    const { busyPollMs, busyMsMax } = this.#controls;
-    const startMs = realMs();
-    const untilMs = startMs + busyMsMax + this.#lastExposureMs;
-    for (;;) {
-      try {
-        return await attempt();
-      } catch (thrown) {
-        const isBusy = asNightError(thrown).code === "camera.busy";
-        const isOver = this.#isEnding || this.#isConnectWanted || realMs() > untilMs;
-        if (!isBusy || isOver) throw thrown;
-        const longerMs = Math.min((realMs() - startMs) * BUSY_PAUSE_SHARE, BUSY_PAUSE_MS_MAX);
-        await this.#wake.pause(Math.max(busyPollMs, longerMs));
-      }
-    }
+    const { busyPollMs, busyMsMax } = this.#link.controls;
+    const busyMs = busyMsMax + this.#lastExposureMs;
+    return await whileBusy(attempt, {
+      wait: new BusyWait(promptPace(busyPollMs), busyMs, this.#time.nowMs),
+      pause: (pauseMs) => this.#wake.pause(pauseMs),
+      isBusy: ({ code }) => code === "camera.busy" && !this.#isEnding && !this.#link.isWanted,
+    });
   }
 
   /** Does a part of an order; what goes wrong with the order alone is told and costs that frame. */
@@ -440,84 +425,13 @@ export class TimingLoop {
     }
   }
 
-  // What the camera says.
-
-  #hear(event: TransportEvent): void {
-    const [parameter] = event.parameters;
-    const link = this.#connected?.link;
-    switch (this.#meaningOf(event.eventCode)) {
-      case EVENTS.ObjectAdded:
-      case EVENTS.RequestObjectTransfer:
-        if (parameter && this.#controls.quirks.includes("reusedHandle")) {
-          this.#desk.forgetFile(parameter);
-        }
-        if (parameter && link && this.#desk.name(link, parameter, event.transactionId)) {
-          this.#noteReadOut();
-        }
-        break;
-      case EVENTS.ObjectRemoved:
-        if (parameter) this.#desk.forgetFile(parameter);
-        break;
-      case EVENTS.CaptureComplete:
-        this.#noteReadOut();
-        break;
-      case EVENTS.DevicePropChanged:
-        if (parameter) link?.noteChange(parameter);
-        break;
-      case EVENTS.StoreFull:
-      case EVENTS.StoreRemoved:
-        this.#failCard(event);
-        break;
-      case EVENTS.UnreportedStatus:
-        if (link) this.#desk.compare(link);
-        break;
-      case EVENTS.DeviceReset:
-        this.#loss = new NightError("camera.gone", "The camera started anew.");
-        break;
-    }
-    this.#wake.ring();
-  }
-
-  /** A maker's own event by the standard's code of what it means. */
-  #meaningOf(eventCode: number): number {
-    const { objectAddedEvents, captureDoneEvents } = this.#controls;
-    if (objectAddedEvents.includes(eventCode)) return EVENTS.ObjectAdded;
-    return captureDoneEvents.includes(eventCode) ? EVENTS.CaptureComplete : eventCode;
-  }
-
-  /** Asks for events where the camera does not send them. */
-  #poll(link: CameraLink): void {
-    const { eventPoll } = link.controls;
-    this.#pollAtMs = eventPoll === null ? Infinity : realMs() + eventPoll.everyMs;
-    if (eventPoll === null || this.#errands.has(RANK.events)) return;
-    const errand = pollErrand(link, eventPoll, ({ eventCode, parameter }) =>
-      this.#hear({
-        eventCode,
-        transactionId: NO_TRANSACTION,
-        parameters: parameter === null ? [] : [parameter],
-        atMs: realMs(),
-      }),
-    );
-    this.#errands.add({ rank: RANK.events, errand, drop: () => undefined });
-  }
-
-  /** A full card ends the capture that found it full; its frame has no file to wait for. */
-  #failCard(event: TransportEvent): void {
-    const [code, sentence]: [ErrorCode, string] =
-      event.eventCode === EVENTS.StoreFull
-        ? ["camera.card_full", "The camera's card is full; change it or make room."]
-        : ["camera.refused", "The camera's card was taken out."];
-    const frameIndex = this.#desk.frameOf(event.transactionId);
-    if (frameIndex !== null && frameIndex !== this.#exposingIndex) this.#desk.giveUp(frameIndex);
-    this.#fail(new NightError(code, sentence), frameIndex, false);
-    this.#noteReadOut();
-  }
-
   // Errands.
 
   #stepMs(): number {
     if (this.#shutter.kind === "open" || this.#shutter.kind === "prepared") return STEP_MS.open;
-    return realMs() < this.#orderExpectedUntilMs ? STEP_MS.orderExpected : STEP_MS.otherwise;
+    return this.#time.nowMs() < this.#orderExpectedUntilMs
+      ? STEP_MS.orderExpected
+      : STEP_MS.otherwise;
   }
 
   #addErrand(
@@ -525,7 +439,8 @@ export class TimingLoop {
     create: (link: CameraLink) => Errand,
     drop: (error: NightError) => void = () => undefined,
   ): void {
-    if (this.#connected) this.#errands.add({ rank, errand: create(this.#connected.link), drop });
+    const { connected } = this.#link;
+    if (connected) this.#errands.add({ rank, errand: create(connected.link), drop });
     else drop(goneError());
   }
 
@@ -539,79 +454,37 @@ export class TimingLoop {
 
   /** Without a link there is nothing to do but to get one, for the night or for the shutter. */
   async #turnAway(): Promise<void> {
-    const { isLit } = this.#options.lamp;
-    if (this.#isEnding && (!isLit || this.#rescue.attempts >= LAST_RESCUES)) {
+    if (this.#isEnding && this.#link.isGivenUp) {
       this.#isEnded = true;
       return;
     }
-    const isRescueDue = isLit && realMs() >= this.#rescue.atMs;
-    const isWanted = this.#isConnectWanted && !this.#isEnding;
-    if (isWanted || isRescueDue) return await this.#connect();
-    await this.#wake.pause(isLit ? this.#rescue.atMs - realMs() : Infinity);
-  }
-
-  async #connect(): Promise<void> {
-    const { lamp } = this.#options;
-    const link = new CameraLink({
-      ...this.#options,
-      transport: this.#options.createTransport(),
-      onEvent: (event) => this.#hear(event),
-      onLost: (error) => {
-        this.#loss = error;
-        this.#wake.ring();
-      },
-    });
-    try {
-      await link.open(lamp.isLit ? transactionId(lamp.openingTransactionId) : null);
-      this.#desk.learn(await firstList(link));
-    } catch (thrown) {
-      await this.#noteUnreached(link, asNightError(thrown, "camera.unreachable"));
-      return;
-    }
-    lamp.putOut();
-    this.#rescue = { attempts: 0, atMs: 0 };
-    const { controls } = link;
-    this.#connected = { link, mover: new ShutterMover({ link, controls, lamp }) };
-    this.#pollAtMs = controls.eventPoll === null ? Infinity : realMs();
-  }
-
-  async #noteUnreached(link: CameraLink, error: NightError): Promise<void> {
-    await link.close();
-    this.#loss = null;
-    const pause = Math.min(this.#rescue.attempts + 1, RESCUE_PAUSES_MS.length - 1);
-    this.#rescue = {
-      attempts: this.#rescue.attempts + 1,
-      atMs: realMs() + (RESCUE_PAUSES_MS[pause] ?? 0),
-    };
-    if (this.#isConnectWanted) this.#fail(error, null, true);
-    this.#isConnectWanted = false;
+    const pauseMs = await this.#link.tryToConnect(this.#isEnding);
+    if (this.#link.connected) this.#events.begin();
+    if (pauseMs > 0) await this.#wake.pause(pauseMs);
   }
 
   async #announce(link: CameraLink): Promise<void> {
-    this.#isConnectWanted = false;
+    this.#link.noteAnnounced();
     this.#tell({ kind: "connected", description: await link.describe() });
   }
 
   async #suffer(error: NightError): Promise<void> {
-    const isLost = error.code === "camera.gone" || this.#loss !== null;
+    const isLost = error.code === "camera.gone" || this.#link.loss !== null;
     if (!isLost) return this.#fail(error, null, false);
     const exposingIndex = this.#exposingIndex;
-    const link = this.#connected?.link;
-    this.#connected = null;
     this.#shutter = { kind: "closed" };
     this.#orders = [];
     this.#readyAtMs = null;
-    this.#rescue = { attempts: 0, atMs: 0 };
-    await link?.close();
-    this.#loss = null;
+    await this.#link.drop();
     this.#errands.dropAll(error);
     this.#desk.forgetAll(exposingIndex);
     this.#fail(error, exposingIndex, true);
   }
 
   #requireConnected(): Connected {
-    if (this.#connected === null) throw goneError();
-    return this.#connected;
+    const { connected } = this.#link;
+    if (connected === null) throw goneError();
+    return connected;
   }
 
   // Telling.
@@ -630,23 +503,13 @@ export class TimingLoop {
   #tellers(): Parameters<typeof statusErrand>[1] {
     return {
       tell: (event) => this.#tell(event),
-      nightNow: () => nightOf(realMs(), this.#options.origin),
+      nightNow: () => nightOf(this.#time.nowMs(), this.#options.origin),
     };
   }
 
   #fail(error: NightError, frameIndex: number | null, gone: boolean): void {
     const { code, message: sentence } = error;
     this.#tell({ kind: "failed", code, sentence, frameIndex, gone });
-  }
-}
-
-/** What is on the card already; a camera that cannot say costs the comparison, not the night. */
-async function firstList(link: CameraLink): Promise<readonly number[]> {
-  try {
-    return await link.session.getObjectHandles({ busyMsMax: FIRST_LIST_BUSY_MS });
-  } catch (thrown) {
-    if (asNightError(thrown).code !== "ptp.response") throw thrown;
-    return [];
   }
 }
 

@@ -1,7 +1,14 @@
+import { REAL_TIME, type RealTime } from "../timing/clock.ts";
+
 /** A pause that ends by time or because something happened, whichever is first. */
 export class Wake {
+  readonly #time: RealTime;
   #isDue = false;
   #end: (() => void) | null = null;
+
+  constructor(time: RealTime = REAL_TIME) {
+    this.#time = time;
+  }
 
   /** Ends the running pause, or makes the next one end at once: nothing that happened is missed. */
   ring(): void {
@@ -13,9 +20,9 @@ export class Wake {
   async pause(timeoutMs: number): Promise<void> {
     if (!this.#isDue) {
       await new Promise<void>((resolve) => {
-        const timer = setTimeout(resolve, Math.min(Math.max(timeoutMs, 0), 2 ** 30));
+        const callOff = this.#time.after(timeoutMs, resolve);
         this.#end = () => {
-          clearTimeout(timer);
+          callOff();
           resolve();
         };
       });

@@ -148,7 +148,11 @@ async function serve(camera: ScriptedCamera): Promise<void> {
   }
 }
 
-function ownReply(camera: ScriptedCamera, request: PeerRequest): Reply {
+/** What a camera of a few lines answers by itself. */
+export function ownReply(
+  camera: Pick<ScriptedCamera, "card">,
+  request: Pick<PeerRequest, "operationCode" | "parameters">,
+): Reply {
   const [handle = 0, offset = 0, bytesMax = 0] = request.parameters;
   const object = camera.card.get(handle);
   switch (request.operationCode) {

@@ -1,0 +1,69 @@
+import type { CameraDescription } from "../cameras/camera.ts";
+import type { Clock } from "../timing/clock.ts";
+import type { CameraLink } from "./cameraLink.ts";
+import {
+  isWorthSetting,
+  measureClockOffset,
+  trySetClock,
+  type ClockSetting,
+} from "./cameraTime.ts";
+
+/** ISO "automatic" in the standard's coding. */
+const ISO_MAX = 0xfffe;
+
+export type DescribeOptions = {
+  readonly cameraId: string;
+  readonly clock: Clock;
+  /** null: the camera's clock is left alone. */
+  readonly setClock: ClockSetting | null;
+};
+
+/** The strings and numbers that a photographer should see; measures the camera's clock, too. */
+export async function describeCamera(
+  link: CameraLink,
+  { cameraId, clock, setClock }: DescribeOptions,
+): Promise<CameraDescription> {
+  const { controls, properties, info } = link;
+  const isoLadder = properties.ladder(controls.iso).filter((iso) => iso <= ISO_MAX);
+  const iso = properties.settingOf(controls.iso);
+  return {
+    cameraId,
+    label: `${info?.manufacturer ?? ""} ${info?.model ?? ""}`.trim() || "a camera without a name",
+    serialNumber: info?.serialNumber ?? "",
+    profileId: controls.profileId,
+    isoLadder,
+    fixedIso: isoLadder.length === 0 && iso !== null && iso <= ISO_MAX ? iso : null,
+    fNumberLadder: properties.ladder(controls.fNumber),
+    exposureLadderSeconds: link.exposureLadderSeconds,
+    hasBulb: link.hasBulb,
+    iso,
+    fNumber: properties.settingOf(controls.fNumber),
+    program: properties.stateOf(controls.program, "other"),
+    focus: properties.stateOf(controls.focus, "automatic"),
+    ...(await lookAtClock(link, clock, setClock)),
+    facts: {
+      noiseReduction: properties.wordOf(controls.noiseReduction),
+      imageFormat: properties.wordOf(controls.imageFormat),
+      focalLengthMm: properties.settingOf(controls.focalLengthMm),
+      imageWidthPx: properties.imageWidthPx,
+    },
+  };
+}
+
+/** Measures the camera's clock; sets it first when that was asked for and it is off. */
+async function lookAtClock(
+  { controls, properties, session }: CameraLink,
+  clock: Clock,
+  setClock: ClockSetting | null,
+): Promise<Pick<CameraDescription, "clockOffsetMs" | "clockWasOffMs">> {
+  const described = properties.describedAs(controls.dateTime);
+  if (!described) return { clockOffsetMs: null };
+  const camera = { session, clock, described };
+  const offsetMs = await measureClockOffset(camera);
+  if (!setClock || offsetMs === null || !isWorthSetting(offsetMs, setClock)) {
+    return { clockOffsetMs: offsetMs };
+  }
+  const wasSet = await trySetClock(camera, setClock);
+  if (!wasSet) return { clockOffsetMs: offsetMs };
+  return { clockOffsetMs: await measureClockOffset(camera), clockWasOffMs: offsetMs };
+}

@@ -1,0 +1,165 @@
+import { asNightError, type NightError } from "../../core/errors.ts";
+import { transactionId } from "../../core/ptp/ids.ts";
+import type { CameraControls } from "../../core/profiles/cameraControls.ts";
+import type { CameraProfiles } from "../../core/profiles/resolve.ts";
+import type { Transport, TransportEvent } from "../cameras/transport.ts";
+import type { ClockOrigin, RealTime } from "../timing/clock.ts";
+import { CameraLink } from "./cameraLink.ts";
+import type { ClockSetting } from "./cameraTime.ts";
+import type { ShutterLamp } from "./shutterLamp.ts";
+import { ShutterMover } from "./shutterMover.ts";
+
+/** A camera that is connected, and what moves its shutter. */
+export type Connected = { readonly link: CameraLink; readonly mover: ShutterMover };
+
+export type LinkWatchOptions = {
+  readonly cameraId: string;
+  readonly origin: ClockOrigin;
+  readonly time: RealTime;
+  /** How the camera is worked; when there are profiles, until it has said what it is. */
+  readonly controls: CameraControls;
+  readonly profiles?: CameraProfiles | null;
+  /** Left out or null: the camera's clock is left alone. */
+  readonly setClock?: ClockSetting | null;
+  readonly lamp: ShutterLamp;
+  readonly createTransport: () => Transport;
+  readonly onEvent: (event: TransportEvent) => void;
+  /** The link was lost; `loss` says why. */
+  readonly onLost: () => void;
+  /** Connected: these files are on the card already. */
+  readonly onReached: (handles: readonly number[]) => void;
+  /** A connection that the night asked for did not come about. */
+  readonly onUnreached: (error: NightError) => void;
+};
+
+/** Pauses between attempts to reach a camera whose shutter may be open; the last one repeats. */
+const RESCUE_PAUSES_MS = [0, 250, 500, 1_000, 2_000, 5_000];
+/** Attempts that a program that is ending still makes. */
+const LAST_RESCUES = 3;
+/** How long a camera may be busy with itself when it has just been connected. */
+const FIRST_LIST_BUSY_MS = 5_000;
+
+/**
+ * Keeps the link to the camera: connects when the night asks for it, or when a shutter may be open
+ * that nobody else can close, and clears a lost link away.
+ */
+export class LinkWatch {
+  readonly #options: LinkWatchOptions;
+  #connected: Connected | null = null;
+  #isWanted = false;
+  #loss: NightError | null = null;
+  #rescue = { attempts: 0, atMs: 0 };
+
+  constructor(options: LinkWatchOptions) {
+    this.#options = options;
+  }
+
+  get connected(): Connected | null {
+    return this.#connected;
+  }
+
+  /** How the connected camera is worked. */
+  get controls(): CameraControls {
+    return this.#connected?.link.controls ?? this.#options.controls;
+  }
+
+  /** Why the link is lost; null: it is not, as far as is known. */
+  get loss(): NightError | null {
+    return this.#loss;
+  }
+
+  /** The night asks for a connection, and for a description of the camera at its end. */
+  want(): void {
+    this.#isWanted = true;
+  }
+
+  get isWanted(): boolean {
+    return this.#isWanted;
+  }
+
+  noteLoss(error: NightError): void {
+    this.#loss = error;
+    this.#options.onLost();
+  }
+
+  /** Whether a program that is ending has nothing left to do here: no shutter, or out of reach. */
+  get isGivenUp(): boolean {
+    return !this.#options.lamp.isLit || this.#rescue.attempts >= LAST_RESCUES;
+  }
+
+  /**
+   * Without a link: connects, if somebody needs it now.
+   * @returns how long nothing is to be done otherwise, real milliseconds.
+   */
+  async tryToConnect(isEnding: boolean): Promise<number> {
+    const { lamp, time } = this.#options;
+    const isRescueDue = lamp.isLit && time.nowMs() >= this.#rescue.atMs;
+    if ((this.#isWanted && !isEnding) || isRescueDue) {
+      await this.#connect();
+      return 0;
+    }
+    return lamp.isLit ? this.#rescue.atMs - time.nowMs() : Infinity;
+  }
+
+  /** The wish to connect is met once the camera has described itself. */
+  noteAnnounced(): void {
+    this.#isWanted = false;
+  }
+
+  /** Clears a lost link away, so that the next turn may connect again. */
+  async drop(): Promise<void> {
+    const link = this.#connected?.link;
+    this.#connected = null;
+    this.#rescue = { attempts: 0, atMs: 0 };
+    await link?.close();
+    this.#loss = null;
+  }
+
+  /** Ends session and transport in order. */
+  async close(): Promise<void> {
+    await this.#connected?.link.close();
+    this.#connected = null;
+  }
+
+  async #connect(): Promise<void> {
+    const { lamp, onReached } = this.#options;
+    const link = new CameraLink({
+      ...this.#options,
+      transport: this.#options.createTransport(),
+      onLost: (error) => this.noteLoss(error),
+    });
+    try {
+      await link.open(lamp.isLit ? transactionId(lamp.openingTransactionId) : null);
+      onReached(await firstList(link));
+    } catch (thrown) {
+      await this.#noteUnreached(link, asNightError(thrown, "camera.unreachable"));
+      return;
+    }
+    lamp.putOut();
+    this.#rescue = { attempts: 0, atMs: 0 };
+    const { controls } = link;
+    this.#connected = { link, mover: new ShutterMover({ link, controls, lamp }) };
+  }
+
+  async #noteUnreached(link: CameraLink, error: NightError): Promise<void> {
+    await link.close();
+    this.#loss = null;
+    const pause = Math.min(this.#rescue.attempts + 1, RESCUE_PAUSES_MS.length - 1);
+    this.#rescue = {
+      attempts: this.#rescue.attempts + 1,
+      atMs: this.#options.time.nowMs() + (RESCUE_PAUSES_MS[pause] ?? 0),
+    };
+    if (this.#isWanted) this.#options.onUnreached(error);
+    this.#isWanted = false;
+  }
+}
+
+/** What is on the card already; a camera that cannot say costs the comparison, not the night. */
+async function firstList(link: CameraLink): Promise<readonly number[]> {
+  try {
+    return await link.session.getObjectHandles({ busyMsMax: FIRST_LIST_BUSY_MS });
+  } catch (thrown) {
+    if (asNightError(thrown).code !== "ptp.response") throw thrown;
+    return [];
+  }
+}
