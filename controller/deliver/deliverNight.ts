@@ -7,6 +7,7 @@ import type {
   DeliveredFile,
 } from "../../core/api/deliverMessages.ts";
 import { NightError } from "../../core/errors.ts";
+import { filmTimes, type TimeRemark } from "../../core/frames/filmTimes.ts";
 import { deflicker } from "../../core/frames/deflicker.ts";
 import { archiveError } from "../archive/archiveError.ts";
 import { Catalogue } from "../archive/catalogue.ts";
@@ -134,7 +135,7 @@ async function deliverWorks(
 ): Promise<DeliverResult> {
   const { ready, measured, progress } = made;
   const works = { night, ready, measured, outDir };
-  const { remarks } = measured;
+  const remarks = [...measured.remarks, ...ready.flatMap(({ timeRemarks }) => timeRemarks)];
   const files = [...made.files];
   if (canWrite) await writeSidecars(works, order.sidecars);
   const makers: readonly Maker[] = [
@@ -158,14 +159,22 @@ type Maker = {
   readonly make: () => Promise<readonly DeliveredFile[]>;
 };
 
+const TIME_REMARKS: Readonly<Record<TimeRemark["kind"], (frameIndex: number) => string>> = {
+  noTime: (frame) => `Frame ${frame} has no opening time; it is set between its neighbours.`,
+  backwards: (frame) =>
+    `Frame ${frame} was taken before the frame ahead of it, by the clock; that clock was set back.`,
+  longPause: (frame) =>
+    `Frame ${frame} was taken more than half a day after the frame ahead of it, by the clock.`,
+};
+
 function readySet(one: SetToDeliver, measured: MeasuredNight): ReadySet {
   const frames = one.frames.filter((frame) => measured.frames.has(keyOf(frame)));
+  const times = filmTimes(frames.map(({ openedUtcMs }) => openedUtcMs));
   const corrections = deflicker(
     frames.map((frame, n) => {
       const exposure = frame.happened ?? frame.ordered;
-      const opened = frame.openedUtcMs ?? n * 1000;
       return {
-        atSeconds: opened / 1000 + exposure.exposureSeconds / 2,
+        atSeconds: times.seconds[n]! + exposure.exposureSeconds / 2,
         exposure,
         cellStops: measured.frames
           .get(keyOf(frame))!
@@ -176,5 +185,9 @@ function readySet(one: SetToDeliver, measured: MeasuredNight): ReadySet {
   const first = frames[0] === undefined ? undefined : measured.frames.get(keyOf(frames[0]));
   const picture = first?.measure ?? { widthPx: 0, heightPx: 0 };
   const slug = one.set.setId.replace(/[^\w-]+/g, "-");
-  return { ...one, frames, corrections, picture, slug };
+  const timeRemarks = times.remarks.map(
+    ({ position, kind }) =>
+      `${TIME_REMARKS[kind](frames[position]!.frameIndex)} The film plays it in its place.`,
+  );
+  return { ...one, frames, corrections, picture, slug, timeRemarks };
 }

@@ -26,6 +26,8 @@ export type ReadySet = SetToDeliver & {
   readonly picture: { readonly widthPx: number; readonly heightPx: number };
   /** Folder and file names are made of this. */
   readonly slug: string;
+  /** One sentence for each frame whose time could not be believed. */
+  readonly timeRemarks: readonly string[];
 };
 
 export type SetDelivery = {

@@ -5,7 +5,7 @@ import sharp from "sharp";
 import { asNightError } from "../../core/errors.ts";
 import { encodeExif, withExif } from "../../core/metadata/exif.ts";
 import { measurePixels } from "../../core/frames/frameMeasure.ts";
-import { gainTable } from "../../core/frames/gainTable.ts";
+import { frameGain, type FrameGain } from "../../core/frames/frameGain.ts";
 import { withTiffExif } from "../../core/metadata/tiffExif.ts";
 import { sha256Of } from "../archive/frameFiles.ts";
 import { writeDurably } from "../durableWrite.ts";
@@ -77,11 +77,11 @@ function thumbnail({ rgb, widthPx, heightPx }: Picture): Promise<Uint8Array> {
 async function render(task: Extract<FrameTask, { kind: "render" }>): Promise<FrameAnswer> {
   const source = await readPicture(task.path);
   const picture = task.box === null ? source : await fitInto(source, task.box);
-  const table = gainTable(task.gainStops, task.response);
+  const gain = frameGain(task.gainStops, task.response);
   const bytes =
     task.format === "tiff16"
-      ? await encodeTiff16(picture, table, task)
-      : await encodeJpeg(picture, table, task);
+      ? await encodeTiff16(picture, gain, task)
+      : await encodeJpeg(picture, gain, task);
   // Whole or not there: a delivery that is broken off goes on from the frames that are whole.
   await writeDurably(task.outPath, bytes);
   return { kind: "rendered", bytes: bytes.byteLength };
@@ -89,11 +89,11 @@ async function render(task: Extract<FrameTask, { kind: "render" }>): Promise<Fra
 
 async function encodeJpeg(
   picture: Picture,
-  table: Uint16Array,
+  gain: FrameGain,
   task: Extract<FrameTask, { kind: "render" }>,
 ): Promise<Uint8Array> {
   const { widthPx, heightPx } = picture;
-  const rgb = applyGain8(picture.rgb, table, task.ditherSeed);
+  const rgb = applyGain8(picture.rgb, gain, task.ditherSeed);
   if (task.trail) addToTrail({ rgb, widthPx, heightPx });
   const jpeg = await sharp(rgb, { raw: { width: widthPx, height: heightPx, channels: 3 } })
     .jpeg({ quality: JPEG_QUALITY, chromaSubsampling: "4:4:4", optimiseCoding: false })
@@ -104,12 +104,12 @@ async function encodeJpeg(
 
 async function encodeTiff16(
   picture: Picture,
-  table: Uint16Array,
+  gain: FrameGain,
   task: Extract<FrameTask, { kind: "render" }>,
 ): Promise<Uint8Array> {
   const { widthPx, heightPx } = picture;
-  if (task.trail) addToTrail({ ...picture, rgb: applyGain8(picture.rgb, table, task.ditherSeed) });
-  const rgb = applyGain16(picture.rgb, table);
+  if (task.trail) addToTrail({ ...picture, rgb: applyGain8(picture.rgb, gain, task.ditherSeed) });
+  const rgb = applyGain16(picture.rgb, gain);
   const tiff = await sharp(rgb, { raw: { width: widthPx, height: heightPx, channels: 3 } })
     .toColourspace("rgb16")
     // Of the lossless ways the one that TIFF 6.0 itself has.

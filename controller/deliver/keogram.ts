@@ -1,6 +1,7 @@
-import { gainTable } from "../../core/frames/gainTable.ts";
+import { frameGain } from "../../core/frames/frameGain.ts";
 import { altitudeMarks, timeMarks, type Framing } from "../../core/frames/keogramAxes.ts";
 import type { ToneResponse } from "../../core/photometry/response.ts";
+import { applyGainPlain } from "./applyGain.ts";
 import {
   LETTER_HEIGHT,
   createCanvas,
@@ -91,33 +92,27 @@ function drawColumns(
 ): void {
   const spanMs = Math.max(1, layout.endUtcMs - layout.startUtcMs);
   let n = 0;
-  let table: Uint16Array | null = null;
+  let column: Uint8Array | null = null;
   for (let x = 0; x < layout.widthPx; x += 1) {
     const atMs = layout.startUtcMs + ((x + 0.5) / layout.widthPx) * spanMs;
     while (n + 1 < frames.length && frames[n + 1]!.openedUtcMs <= atMs) {
       n += 1;
-      table = null;
+      column = null;
     }
     const frame = frames[n];
     if (frame === undefined || atMs - frame.openedUtcMs > options.gapMs) continue;
-    table ??= gainTable(frame.gainStops, options.response);
-    drawColumn(canvas, layout, x, frame.column, table);
+    column ??= applyGainPlain(frame.column, frameGain(frame.gainStops, options.response));
+    drawColumn(canvas, layout, x, column);
   }
 }
 
-function drawColumn(
-  canvas: Canvas,
-  layout: KeogramLayout,
-  x: number,
-  column: Uint8Array,
-  table: Uint16Array,
-): void {
+function drawColumn(canvas: Canvas, layout: KeogramLayout, x: number, column: Uint8Array): void {
   const rows = column.length / 3;
   for (let y = 0; y < layout.heightPx; y += 1) {
     const row = Math.min(rows - 1, Math.floor((y * rows) / layout.heightPx));
     const at = ((layout.top + y) * canvas.widthPx + layout.left + x) * 3;
     for (let channel = 0; channel < 3; channel += 1) {
-      canvas.rgb[at + channel] = (table[column[row * 3 + channel]!]! + 128) >> 8;
+      canvas.rgb[at + channel] = column[row * 3 + channel]!;
     }
   }
 }

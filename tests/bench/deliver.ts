@@ -7,7 +7,7 @@ import { encoderArguments, findVideoEncoder } from "../../controller/deliver/vid
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import { DEFAULT_DEFLICKER, deflicker, type DeflickerFrame } from "../../core/frames/deflicker.ts";
 import { measurePixels } from "../../core/frames/frameMeasure.ts";
-import { gainTable } from "../../core/frames/gainTable.ts";
+import { frameGain } from "../../core/frames/frameGain.ts";
 import { smoothExposure } from "../../core/frames/smoothExposure.ts";
 import { createRandom } from "../../core/random.ts";
 import { FULL_FRAME_SENSOR, TONE_CURVES, renderFrame } from "../../core/simulation/render.ts";
@@ -89,7 +89,7 @@ function run(options: RunOptions): Run {
   const rolling = rollingMean(recordedStops).map((mean, n) => mean - recordedStops[n]!);
   const deliver = (gains: readonly number[]): number[] =>
     pictures.map((rgb, n) => {
-      const codes = applyGain8(rgb, gainTable(gains[n]!, null), n);
+      const codes = applyGain8(rgb, frameGain(gains[n]!, null), n);
       return measurePixels(codes, WIDTH, HEIGHT, null).meanStops;
     });
   const truthStops = seconds.map((at, n) => {
