@@ -321,13 +321,16 @@ export class WatchRunner {
     }
   }
 
+  get #slackSeconds(): number {
+    return TIMING_SLACK_SECONDS * Math.max(1, this.#parts.clock.origin.rate);
+  }
+
   /** A file whose own exposure contradicts its frame is kept all the same, and told. */
   async #doubtOf(frameIndex: number, jpeg: Uint8Array): Promise<Partial<FrameRecord>> {
     const frame = this.#frames.frame(frameIndex);
     const told = await exposureInFile(jpeg);
     if (!frame?.happened || told === null) return {};
-    const slackSeconds = TIMING_SLACK_SECONDS * Math.max(1, this.#parts.clock.origin.rate);
-    const why = contradictionOf(frame.happened, told, slackSeconds);
+    const why = contradictionOf(frame.happened, told, this.#slackSeconds);
     if (why === null) return {};
     this.#parts.log.warn("frame.contradicted", { frameIndex, why });
     return { reasons: [...frame.reasons, why] };
@@ -394,6 +397,7 @@ export class WatchRunner {
       const recovered = await this.#keeper.reconcile(this.#parts.camera, this.#parts.catalogue, {
         beforeFrameIndex,
         clockOffsetMs: this.#description?.clockOffsetMs ?? null,
+        slackSeconds: this.#slackSeconds,
       });
       for (const { frame, bytes } of recovered) {
         const { frameIndex, file, status } = frame;
