@@ -2,7 +2,7 @@ import { runCommand } from "./commandLine.ts";
 import { cameraTargets, START_COMMAND, type StartOptions } from "./config.ts";
 import { DEFAULT_DATA, otherNightsLine } from "./dataFolder.ts";
 import { startDaemon } from "./daemon/daemon.ts";
-import { checkStart } from "./daemon/checkStart.ts";
+import { checkStart } from "./commands/checkStart.ts";
 import { endingSignals } from "./endingSignals.ts";
 import { requirePictures } from "./night/frameCounts.ts";
 import { isPageStale } from "./pageBuild.ts";

@@ -3,10 +3,10 @@
  * `retry` the same thing soon; `degrade`: go on with less; `stop`: only the photographer can mend
  * it; `usage`: a command was called wrongly (exit code 2); `bug`: costs one decision, not the night.
  */
-export type Recovery = "retry" | "degrade" | "stop" | "usage" | "bug";
+type Recovery = "retry" | "degrade" | "stop" | "usage" | "bug";
 
 /** Every error code and its recovery. Codes are never renamed or reused. */
-export const ERROR_CODES = {
+const ERROR_CODES = {
   "archive.in_use": "stop",
   "archive.newer": "stop",
   "archive.no_locks": "stop",
@@ -52,7 +52,7 @@ export const ERROR_CODES = {
 export type ErrorCode = keyof typeof ERROR_CODES;
 
 /** Details that help to mend an error: numbers, names, codes. */
-export type ErrorDetails = Readonly<Record<string, unknown>>;
+type ErrorDetails = Readonly<Record<string, unknown>>;
 
 /**
  * The one error class. Callers branch on `code`, never on the text.

@@ -13,7 +13,7 @@ import { keptFiles, listsOf, sidecarPath, type FileWork } from "./keptFiles.ts";
 import { NIGHT_FILE } from "./nightFolder.ts";
 import { sha256OfFile } from "./verifyNight.ts";
 
-export type Export = {
+type Export = {
   readonly targetDir: string;
   readonly fileCount: number;
   /** Files that could not come along because they are missing or altered. */

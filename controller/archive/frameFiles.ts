@@ -7,7 +7,7 @@ import { archiveError } from "./archiveError.ts";
 
 export const FRAMES_FOLDER = "frames";
 /** Where files go that are doubted: never deleted, never in the way. */
-export const ASIDE_FOLDER = "frames/aside";
+const ASIDE_FOLDER = "frames/aside";
 
 /** A file that is whole and flushed. */
 export type KeptFile = {

@@ -18,7 +18,7 @@ export type ListedOriginal = {
 };
 
 /** A frame's original, its path relative to the night's folder. */
-export type Original = {
+type Original = {
   readonly cameraId: string;
   readonly frameIndex: number;
   readonly file: FrameFile;

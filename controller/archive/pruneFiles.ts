@@ -12,9 +12,9 @@ import { isJpegName } from "./originals.ts";
  * Which previews may go: `sentinel`: of frames at sentinel pace; `unpicked`: of every frame that
  * the photographer did not pick. A pick is never pruned.
  */
-export type PruneRule = "sentinel" | "unpicked";
+type PruneRule = "sentinel" | "unpicked";
 
-export type Pruning = { readonly frameIndices: readonly number[]; readonly bytes: number };
+type Pruning = { readonly frameIndices: readonly number[]; readonly bytes: number };
 
 /**
  * Deletes previews by a rule, never by itself and never a raw file. The frames' rows stay, with

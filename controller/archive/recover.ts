@@ -30,7 +30,7 @@ export type CardReader = {
   fetchFile(cameraHandle: number): Promise<Uint8Array>;
 };
 
-export type RecoveryReport = {
+type RecoveryReport = {
   /** Frames fetched from the card because they were not kept, gone or changed. */
   readonly fetched: readonly number[];
   /** Frames whose file was whole on the disk already. */
@@ -45,7 +45,7 @@ export type RecoveryReport = {
   readonly unmetered: readonly number[];
 };
 
-export type RecoveryOptions = {
+type RecoveryOptions = {
   readonly cameraId: string;
   /** null: the camera cannot be reached; what the disk holds is put in order all the same. */
   readonly camera: CardReader | null;
@@ -60,7 +60,7 @@ export type RecoveryOptions = {
 const RUNNING_STATE = "watch.running";
 
 /** A night that was being watched when the daemon ended. */
-export type UnfinishedNight = {
+type UnfinishedNight = {
   readonly nightDir: string;
   /** What `markRunning` was given: enough to set the watch going again. */
   readonly order: unknown;

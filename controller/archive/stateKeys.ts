@@ -1,4 +1,4 @@
-import type { GuardNotice } from "../../core/api/messages.ts";
+import type { GuardNotice } from "../../core/watch/guardNotice.ts";
 import type { SetChange, SetEdits } from "../../core/frames/frameSets.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
 import type { KitInput } from "../../core/plan/kit.ts";

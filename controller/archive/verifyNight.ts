@@ -5,7 +5,7 @@ import { pipeline } from "node:stream/promises";
 import type { Catalogue } from "./catalogue.ts";
 import { keptFiles, type FileWork } from "./keptFiles.ts";
 
-export type Verification = {
+type Verification = {
   readonly fileCount: number;
   /** One sentence for each file that is missing or altered, and for a damaged catalogue. */
   readonly problems: readonly string[];

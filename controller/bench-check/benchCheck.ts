@@ -3,8 +3,9 @@ import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
 import type { CameraControls } from "../cameras/cameraControls.ts";
 import { PtpSession } from "../cameras/ptpSession.ts";
 import type { Transport } from "../cameras/transport.ts";
-import { realMs, type ClockOrigin } from "../timing/clock.ts";
+import { createClock, realMs, type Clock, type ClockOrigin } from "../timing/clock.ts";
 import { CameraLink } from "../shutter/cameraLink.ts";
+import { describeCamera } from "../shutter/describeCamera.ts";
 import { excessOf, spreadOf, type BenchFigures } from "./benchFigures.ts";
 import { checkPreview } from "./checkPreview.ts";
 import { checkSettings } from "./checkSettings.ts";
@@ -44,10 +45,8 @@ export async function benchCheck(options: BenchCheckOptions): Promise<BenchFigur
   const eventCounts = new Map<number, number>();
   let lost: NightError | null = null;
   const link = new CameraLink({
-    cameraId: "bench-check",
     transport,
     controls,
-    origin: options.origin,
     onEvent: (event) => {
       eventCounts.set(event.eventCode, (eventCounts.get(event.eventCode) ?? 0) + 1);
       series.hear(event);
@@ -61,7 +60,12 @@ export async function benchCheck(options: BenchCheckOptions): Promise<BenchFigur
   };
   try {
     await link.open(null);
-    const tried = await tryOut(link, { series, controls, rate: options.origin.rate, goOn });
+    const tried = await tryOut(link, {
+      series,
+      controls,
+      clock: createClock(options.origin),
+      goOn,
+    });
     const events = [...eventCounts].map(([code, count]) => ({ code, count }));
     return { ...identityOf(info), place: transport.place, ...tried, events };
   } finally {
@@ -73,14 +77,19 @@ export async function benchCheck(options: BenchCheckOptions): Promise<BenchFigur
 type Tools = {
   readonly series: ExposureSeries;
   readonly controls: CameraControls;
-  readonly rate: number;
+  readonly clock: Clock;
   /** Says what comes next, unless the check is over. */
   readonly goOn: (sentence: string) => void;
 };
 
 /** Everything that is tried, in the order in which the camera is asked for it. */
-async function tryOut(link: CameraLink, { series, controls, rate, goOn }: Tools) {
-  const description = await link.describe();
+async function tryOut(link: CameraLink, { series, controls, clock, goOn }: Tools) {
+  const description = await describeCamera(link, {
+    cameraId: "bench-check",
+    clock,
+    setClock: null,
+  });
+  const { rate } = clock.origin;
   const roundTripMs = spreadOf(await roundTripsOf(link))!;
   goOn("Setting and reading back.");
   const settings = await checkSettings(link, controls, description);
@@ -103,7 +112,7 @@ async function tryOut(link: CameraLink, { series, controls, rate, goOn }: Tools)
 /** Bulb as the camera does it by itself, then with what it runs over taken off. */
 async function exposeTwice(
   link: CameraLink,
-  { series, rate, goOn }: Omit<Tools, "controls">,
+  { series, rate, goOn }: Pick<Tools, "series" | "goOn"> & { readonly rate: number },
 ): Promise<Pick<BenchFigures, "bulb" | "compensated" | "bulbExcessMs" | "bulbRemark">> {
   goOn("Exposing 1, 2 and 5 s, twice.");
   if (!link.hasBulb) {

@@ -10,7 +10,7 @@ import { benchRows } from "./benchReport.ts";
 import { writeLocalProfile } from "./localProfile.ts";
 import { workingControls } from "./workingControls.ts";
 
-export type BenchDeskParts = {
+type BenchDeskParts = {
   readonly dataDir: string;
   readonly origin: ClockOrigin;
   readonly utcMs: () => UtcMs;

@@ -23,7 +23,7 @@ const READ_OUT_MS_MAX = 60_000;
 /** How long a camera may be busy before it answers. */
 const BUSY = { busyMsMax: 5_000 };
 
-export type ExposureSeriesOptions = {
+type ExposureSeriesOptions = {
   readonly controls: CameraControls;
   readonly origin: ClockOrigin;
   readonly fileMsMax?: number;

@@ -10,7 +10,7 @@ import { OWN_FOLDER } from "../profiles/readProfiles.ts";
 import { batteryFrames, errorsOf, spreadOf, type BenchFigures } from "./benchFigures.ts";
 
 /** What a camera says of itself, by which its own profile knows it again. */
-export type CameraIdentity = { readonly model: string; readonly serialNumber: string };
+type CameraIdentity = { readonly model: string; readonly serialNumber: string };
 
 /** The id of the profile that a bench check writes for this one camera. */
 export function localProfileId({ model, serialNumber }: CameraIdentity): string {

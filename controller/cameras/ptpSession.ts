@@ -34,7 +34,7 @@ export type OperationOptions = {
 };
 
 /** An answer with the bytes of its data phase. */
-export type AnsweredData = { readonly answer: OperationAnswer; readonly data: Uint8Array };
+type AnsweredData = { readonly answer: OperationAnswer; readonly data: Uint8Array };
 
 export type PtpSessionOptions = {
   /** Told of every answer, to learn how fast the link is. */

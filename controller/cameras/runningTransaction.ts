@@ -8,7 +8,7 @@ import { calledBack, outOfStep, tooLate } from "./transportErrors.ts";
 const DATA_BYTES_MAX = 1024 * 1024 * 1024;
 
 /** What came as a response, and the real time at which it was read. */
-export type ResponseRead = {
+type ResponseRead = {
   readonly code: number;
   readonly parameters: readonly number[];
   readonly atMs: number;

@@ -2,7 +2,7 @@ import { resolve } from "node:path";
 import { NightError } from "../../core/errors.ts";
 import { runCommand } from "../commandLine.ts";
 import { cameraTargets, isDemoOf, START_COMMAND, type StartOptions } from "../config.ts";
-import { checkStart } from "../daemon/checkStart.ts";
+import { checkStart } from "./checkStart.ts";
 import { callOf } from "../ownFiles.ts";
 import { installService, removeService, serviceStatus, thisSystem } from "../service/service.ts";
 import { ownCommand } from "../workers/startProcess.ts";

@@ -2,9 +2,9 @@ import { resolve } from "node:path";
 import { NightError } from "../../core/errors.ts";
 import { runCommand } from "../commandLine.ts";
 import { DATA_OPTION } from "../config.ts";
-import { askDaemon } from "../daemon/askDaemon.ts";
+import { askDaemon } from "../service/askDaemon.ts";
 import { callOf } from "../ownFiles.ts";
-import { runningProcess } from "../daemon/runningProcess.ts";
+import { runningProcess } from "../service/runningProcess.ts";
 
 const COMMAND = {
   call: callOf("status"),

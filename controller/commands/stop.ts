@@ -4,7 +4,7 @@ import { NightError } from "../../core/errors.ts";
 import { runCommand } from "../commandLine.ts";
 import { DATA_OPTION } from "../config.ts";
 import { callOf } from "../ownFiles.ts";
-import { runningProcess } from "../daemon/runningProcess.ts";
+import { runningProcess } from "../service/runningProcess.ts";
 
 const COMMAND = {
   call: callOf("stop"),

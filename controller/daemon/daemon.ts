@@ -25,10 +25,10 @@ import type { FrameCounts } from "../night/frameCounts.ts";
 import { NightHost } from "../night/nightHost.ts";
 import type { PageState } from "../pageBuildProcess.ts";
 import type { Terminal } from "../terminal.ts";
-import { namingTheOther, noteRunning } from "./runningProcess.ts";
+import { namingTheOther, noteRunning } from "../service/runningProcess.ts";
 import { readProfiles } from "../profiles/readProfiles.ts";
 import type { ChosenRelease } from "../release/parseRelease.ts";
-import type { SensorDesk } from "../sensors/sensorDesk.ts";
+import type { SensorDesk } from "../sensors/sensors.ts";
 import { openDoor } from "../web/server.ts";
 
 /** The running program. */

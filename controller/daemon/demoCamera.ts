@@ -4,7 +4,7 @@ import type { VirtualCameraProcess } from "../virtual-camera/process.ts";
 /** Long enough for whoever watches to see that the camera is gone, real milliseconds. */
 const AGAIN_AFTER_MS = 3000;
 
-export type DemoCameraParts = {
+type DemoCameraParts = {
   /** @param port  0: any free one. */
   readonly start: (port: number) => Promise<VirtualCameraProcess>;
   /** One line for the terminal. */

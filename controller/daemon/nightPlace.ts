@@ -1,7 +1,8 @@
 import { isPlaced, placeOf, type Place } from "../../core/sky/place.ts";
 import type { StartOptions } from "../config.ts";
-import type { SensedPlace } from "../sensors/sensorDesk.ts";
+import type { SensedPlace } from "../sensors/sensors.ts";
 import type { OpenNight } from "./openNight.ts";
+import { placeNameOf } from "./startOrder.ts";
 
 /** Where the night is: given by hand, the demo's own, or told by a receiver, perhaps while it runs. */
 export class NightPlace {
@@ -36,9 +37,4 @@ export class NightPlace {
     catalogue.setState("night", { ...info, latitudeDeg, longitudeDeg, ...height, placeName });
     return true;
   }
-}
-
-/** A place without a name of its own. */
-export function placeNameOf(latitudeDeg: number, longitudeDeg: number): string {
-  return `${latitudeDeg.toFixed(2)}, ${longitudeDeg.toFixed(2)}`;
 }

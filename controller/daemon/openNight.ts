@@ -7,9 +7,9 @@ import { markRunning, recoverNight, unfinishedNights } from "../archive/recover.
 import { realMs, startOrigin, type ClockOrigin } from "../timing/clock.ts";
 import type { StartOptions } from "../config.ts";
 import { DEMO_NIGHT } from "./demoNight.ts";
-import { placeNameOf } from "./nightPlace.ts";
-import { STORY_HEADING } from "../night/storyLine.ts";
 import { packageVersion } from "../ownFiles.ts";
+import { STORY_HEADING } from "../night/storyLine.ts";
+import { placeNameOf } from "./startOrder.ts";
 
 /** A real night that was cut off longer ago than this is over. */
 const NIGHT_MS_MAX = 18 * 3_600_000;

@@ -1,8 +1,8 @@
 import { utcMs } from "../../core/units.ts";
 import type { StartOptions } from "../config.ts";
 import type { HardwareProfiles } from "../profiles/readProfiles.ts";
-import { SensorDesk } from "../sensors/sensorDesk.ts";
-import { sensorTarget, type SensorTarget } from "../sensors/sensorTarget.ts";
+import { SensorDesk } from "../sensors/sensors.ts";
+import { sensorTargets } from "../sensors/sensorTarget.ts";
 
 /** A receiver under the open sky knows its place within seconds; one under a roof may never. */
 const PLACE_MS_MAX = 15_000;
@@ -17,19 +17,6 @@ export function openSensors(
     targets: sensorTargets(options, profiles),
     nowUtcMs: () => utcMs(Date.now()),
     print,
-  });
-}
-
-/** The sensors that were asked for. @throws NightError `usage.invalid`. */
-export function sensorTargets(
-  options: StartOptions,
-  profiles: HardwareProfiles["sensors"],
-): SensorTarget[] {
-  const { gnss, "light-meter": lightMeter, climate } = options;
-  const words = { gnss, lightMeter, climate };
-  return (["gnss", "lightMeter", "climate"] as const).flatMap((kind) => {
-    const word = words[kind];
-    return word === null ? [] : [sensorTarget(word, kind, profiles)];
   });
 }
 

@@ -9,7 +9,7 @@ import type { NightHost } from "../night/nightHost.ts";
 import type { PageState } from "../pageBuildProcess.ts";
 import { PlanService } from "../planning/planService.ts";
 import { OWN_DIR } from "../ownFiles.ts";
-import type { SensedPlace } from "../sensors/sensorDesk.ts";
+import type { SensedPlace } from "../sensors/sensors.ts";
 import { benchRoutes } from "../web/benchRoutes.ts";
 import { deliverRoutes } from "../web/deliverRoutes.ts";
 import { focusRoutes } from "../web/focusRoutes.ts";

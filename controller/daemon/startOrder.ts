@@ -1,6 +1,6 @@
 import type { Framing } from "../../core/frames/keogramAxes.ts";
 import type { StartOrder } from "../../core/watch/events.ts";
-import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../core/night/watchSettings.ts";
+import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../core/watch/watchSettings.ts";
 import type { Place } from "../../core/sky/place.ts";
 import { monotonicMs, type MonotonicMs, type UtcMs } from "../../core/units.ts";
 import type { Clock } from "../timing/clock.ts";
@@ -63,4 +63,9 @@ export function framingOf(options: StartOptions, isDemo: boolean): Framing | nul
 
 function onClock(clock: Clock, at: UtcMs | null): MonotonicMs | null {
   return at === null ? null : monotonicMs(at - clock.origin.startUtcMs);
+}
+
+/** A place without a name of its own. */
+export function placeNameOf(latitudeDeg: number, longitudeDeg: number): string {
+  return `${latitudeDeg.toFixed(2)}, ${longitudeDeg.toFixed(2)}`;
 }

@@ -8,7 +8,7 @@ import {
   type Rgb,
 } from "./canvas.ts";
 
-export type SheetFrame = {
+type SheetFrame = {
   readonly frameIndex: number;
   readonly openedUtcMs: number | null;
   readonly thumbnailJpeg: Uint8Array;

@@ -13,7 +13,8 @@ import { archiveError } from "../archive/archiveError.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { writeDurably } from "../durableWrite.ts";
 import { keyOf } from "../archive/frameKey.ts";
-import { clearSet, deliverSet, type ReadySet } from "./deliverSet.ts";
+import { clearSet, deliverSet } from "./deliverSet.ts";
+import { type ReadySet } from "./readySet.ts";
 import { UNITS, unitsOf, type DeliveryProgress, type DeliveryStep } from "./deliveryUnits.ts";
 import { makeContactSheet, makeKeogram, makeReport, writeSidecars } from "./deliverWorks.ts";
 import { FramePool } from "./framePool.ts";
@@ -22,7 +23,7 @@ import { checkOneSize, measureNight, type MeasuredNight } from "./measureNight.t
 import { chooseSets, readNight, type NightToDeliver, type SetToDeliver } from "./nightToDeliver.ts";
 import { ProgressCounter } from "./progress.ts";
 
-export type DeliverOptions = {
+type DeliverOptions = {
   readonly nightDir: string;
   readonly outDir: string;
   readonly order: DeliverOrder;

@@ -18,7 +18,7 @@ import { findFrames } from "./upkeep.ts";
 import { keepersOfCatalogue } from "./nightKeepers.ts";
 import { readNight } from "./nightToDeliver.ts";
 
-export const DELIVER_FOLDER = "deliver";
+const DELIVER_FOLDER = "deliver";
 
 type Running = { job: DeliverJob; process: DeliverProcess | null };
 

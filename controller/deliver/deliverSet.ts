@@ -2,7 +2,6 @@ import { existsSync } from "node:fs";
 import { mkdir, readFile, readdir, rm, stat } from "node:fs/promises";
 import { join, relative } from "node:path";
 import type { DeliverOrder, DeliveredFile } from "../../core/api/deliverMessages.ts";
-import type { FrameCorrection } from "../../core/frames/deflicker.ts";
 import { archiveError } from "../archive/archiveError.ts";
 import { writeDurably } from "../durableWrite.ts";
 import { encodeJpeg } from "./canvas.ts";
@@ -11,26 +10,11 @@ import { contextsOf, exifOf, filmTags, xmpOf, type WorkContext } from "./frameMe
 import type { FramePool } from "./framePool.ts";
 import type { FrameTask, TrailPart } from "./frameTasks.ts";
 import { eachOf } from "./measureNight.ts";
-import {
-  framingOf,
-  toneResponseOf,
-  type NightToDeliver,
-  type SetToDeliver,
-} from "./nightToDeliver.ts";
+import { framingOf, toneResponseOf, type NightToDeliver } from "./nightToDeliver.ts";
 import { SetFilms, removeFilms } from "./setFilms.ts";
+import type { ReadySet } from "./readySet.ts";
 
-/** A set that is ready to be rendered. */
-export type ReadySet = SetToDeliver & {
-  readonly corrections: readonly FrameCorrection[];
-  /** Size of all its frames. */
-  readonly picture: { readonly widthPx: number; readonly heightPx: number };
-  /** Folder and file names are made of this. */
-  readonly slug: string;
-  /** One sentence for each frame whose time could not be believed. */
-  readonly timeRemarks: readonly string[];
-};
-
-export type SetDelivery = {
+type SetDelivery = {
   readonly night: NightToDeliver;
   readonly order: DeliverOrder;
   readonly outDir: string;

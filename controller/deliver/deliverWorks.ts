@@ -8,22 +8,13 @@ import { isJpegName, originalsOf } from "../archive/originals.ts";
 import { keyOf } from "../archive/frameKey.ts";
 import { encodeJpeg, encodePng } from "./canvas.ts";
 import { drawContactSheet } from "./contactSheet.ts";
-import type { ReadySet } from "./deliverSet.ts";
 import { contextsOf, xmpOf } from "./frameMetadata.ts";
 import { drawKeogram } from "./keogram.ts";
-import type { MeasuredNight } from "./measureNight.ts";
-import { framingOf, toneResponseOf, type NightToDeliver } from "./nightToDeliver.ts";
+import { framingOf, toneResponseOf } from "./nightToDeliver.ts";
 import { writeReport } from "./report.ts";
+import type { WorksInput } from "./worksInput.ts";
 
-/** What the works over a whole night are made from. */
-export type WorksInput = {
-  readonly night: NightToDeliver;
-  readonly ready: readonly ReadySet[];
-  readonly measured: MeasuredNight;
-  readonly outDir: string;
-};
-
-export const KEOGRAM_FILE = "keogram";
+const KEOGRAM_FILE = "keogram";
 
 /** One keogram for each camera, over all of its delivered frames. */
 export async function makeKeogram(works: WorksInput): Promise<DeliveredFile[]> {
@@ -88,9 +79,7 @@ export async function makeContactSheet(works: WorksInput): Promise<DeliveredFile
 }
 
 /** The night's keepers, by what was measured and by the photographer's word. */
-export function keepersOf(
-  works: Pick<WorksInput, "night" | "ready" | "measured">,
-): readonly Keeper[] {
+function keepersOf(works: Pick<WorksInput, "night" | "ready" | "measured">): readonly Keeper[] {
   const candidates = works.ready.flatMap(({ frames }) =>
     frames.map((frame) => ({ ...frame, ...works.measured.frames.get(keyOf(frame))!.measure })),
   );

@@ -9,7 +9,7 @@ import type { NightInfo } from "../archive/nightInfo.ts";
 import { keyOf } from "../archive/frameKey.ts";
 import { framingOf, type NightToDeliver } from "./nightToDeliver.ts";
 
-export type FrameContext = {
+type FrameContext = {
   readonly info: NightInfo | null;
   readonly framing: Framing | null;
   readonly setName: string;

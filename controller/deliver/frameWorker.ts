@@ -10,10 +10,9 @@ import { withTiffExif } from "../../core/metadata/tiffExif.ts";
 import { sha256Of } from "../archive/frameFiles.ts";
 import { writeDurably } from "../durableWrite.ts";
 import { postOwned } from "../workers/ownedBytes.ts";
+import { decodePicture, readPicture, type Picture, middleColumn } from "./pixels.ts";
 import { applyGain8, applyGain16 } from "./applyGain.ts";
 import type { FrameAnswer, FrameTask, TrailPart } from "./frameTasks.ts";
-import { middleColumn } from "./middleColumn.ts";
-import { decodePicture, readPicture, type Picture } from "./pixels.ts";
 
 // One thread a picture: the pool is as wide as the machine.
 sharp.concurrency(1);

@@ -13,14 +13,14 @@ import {
 } from "./canvas.ts";
 
 /** A frame's share of a keogram. */
-export type KeogramFrame = {
+type KeogramFrame = {
   readonly openedUtcMs: number;
   /** RGB bytes, top to bottom. */
   readonly column: Uint8Array;
   readonly gainStops: number;
 };
 
-export type KeogramOptions = {
+type KeogramOptions = {
   readonly framing: Framing | null;
   readonly response: ToneResponse | null;
   /** Longer than this without a frame stays dark, ms. */
@@ -36,7 +36,7 @@ const WIDTH_PX_MAX = 6000;
 const TICK_PX = 6;
 
 /** Where the picture itself lies in the keogram, for reading it back. */
-export type KeogramLayout = {
+type KeogramLayout = {
   readonly left: number;
   readonly top: number;
   readonly widthPx: number;

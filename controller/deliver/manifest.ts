@@ -4,7 +4,7 @@ import type { DeliverOrder } from "../../core/api/deliverMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { sha256Of } from "../archive/frameFiles.ts";
 import { writeDurably } from "../durableWrite.ts";
-import type { ReadySet } from "./deliverSet.ts";
+import type { ReadySet } from "./readySet.ts";
 
 /** Remembers what a delivery was of, so that a broken-off one can go on. */
 const MANIFEST_FILE = "delivery.json";

@@ -61,7 +61,7 @@ export function momentOf(option: string, text: string | null, startUtcMs: number
   return atMs < startUtcMs - 6 * 3_600_000 ? atMs + 86_400_000 : atMs;
 }
 
-export type DeliverChoices = {
+type DeliverChoices = {
   readonly sets: readonly string[];
   readonly fps: string;
   readonly size: string;

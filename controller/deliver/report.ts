@@ -1,7 +1,8 @@
 import { existsSync } from "node:fs";
 import { join } from "node:path";
 import sharp from "sharp";
-import type { GapNotice, GuardNotice, SurgeNotice } from "../../core/api/messages.ts";
+import type { GapNotice, SurgeNotice } from "../../core/frames/notices.ts";
+import type { GuardNotice } from "../../core/watch/guardNotice.ts";
 import type { DeliverResult } from "../../core/api/deliverMessages.ts";
 import type { Keeper } from "../../core/frames/keepers.ts";
 import { gapsOf, surgesOf } from "../../core/frames/nightStory.ts";
@@ -11,12 +12,12 @@ import { isPlaced } from "../../core/sky/place.ts";
 import type { NightInfo } from "../archive/nightInfo.ts";
 import { guardsKey, type KeptState } from "../archive/stateKeys.ts";
 import { keyOf } from "../archive/frameKey.ts";
-import type { WorksInput } from "./deliverWorks.ts";
+import type { WorksInput } from "./worksInput.ts";
 import { drawCurves } from "./reportCurves.ts";
 import { clock, escapeHtml, listSection, section, table, tableOr } from "./reportHtml.ts";
 import { planSection } from "./reportPlan.ts";
 
-export type ReportInput = WorksInput & {
+type ReportInput = WorksInput & {
   readonly keepers: readonly Keeper[];
   readonly result: DeliverResult;
 };

@@ -2,11 +2,11 @@ import { existsSync } from "node:fs";
 import { rm, stat } from "node:fs/promises";
 import { join, relative } from "node:path";
 import type { DeliveredFile, DeliverOrder, VideoKind } from "../../core/api/deliverMessages.ts";
-import type { ReadySet } from "./deliverSet.ts";
+import type { ReadySet } from "./readySet.ts";
 import { UNITS, type DeliveryProgress } from "./deliveryUnits.ts";
 import { VIDEO_ENDING, VideoEncoder, findVideoEncoder, videoSize } from "./videoEncoder.ts";
 
-export type FilmOptions = {
+type FilmOptions = {
   readonly order: Pick<DeliverOrder, "videos" | "videoBox" | "framesPerSecond">;
   readonly outDir: string;
   readonly progress: DeliveryProgress;

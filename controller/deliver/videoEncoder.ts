@@ -91,7 +91,7 @@ export function videoSize(
   return { widthPx: even(picture.widthPx), heightPx: even(picture.heightPx) };
 }
 
-export type VideoOrder = {
+type VideoOrder = {
   readonly encoderPath: string;
   readonly kind: VideoKind;
   readonly outPath: string;

@@ -5,7 +5,7 @@ import type { Camera, CameraDescription, CameraEvent } from "../cameras/camera.t
 import type { Clock } from "../timing/clock.ts";
 
 /** A frame taken before the night, for focus or framing; it belongs to no night. */
-export type TrialFrame = { readonly jpeg: Uint8Array; readonly happened: Exposure };
+type TrialFrame = { readonly jpeg: Uint8Array; readonly happened: Exposure };
 
 /** A camera that is silent for so long beyond the exposure is given up, real milliseconds. */
 const SILENCE_MS = 20_000;

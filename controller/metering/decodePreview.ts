@@ -1,10 +1,9 @@
-import sharp from "sharp";
+import sharp, { type Sharp } from "sharp";
 import { NightError } from "../../core/errors.ts";
 import { readJpegHeader, type JpegHeader } from "./jpegHeader.ts";
-import { openImage } from "./openImage.ts";
 
 /** A preview made ready for the meter and the page. */
-export type DecodedPreview = {
+type DecodedPreview = {
   readonly widthPx: number;
   readonly heightPx: number;
   /** sRGB, three bytes a pixel, row by row, upright as its Exif orientation says. */
@@ -18,7 +17,7 @@ export type DecodedPreview = {
   readonly column: Uint8Array;
 };
 
-export type DecodeOptions = {
+type DecodeOptions = {
   /** The metered image is no wider than this where a whole shrink factor up to 8 allows. */
   readonly widthPxMax?: number;
   /** Width of the page's thumbnail. */
@@ -27,6 +26,8 @@ export type DecodeOptions = {
 
 const METER_WIDTH_PX_MAX = 800;
 const THUMBNAIL_WIDTH_PX = 320;
+/** More pixels than this is no photograph. */
+const PIXELS_MAX = 300_000_000;
 
 /**
  * Decodes a JPEG for metering, in sharp's own threads. The decoder's shrink-on-load by 2, 4 or 8
@@ -51,11 +52,11 @@ export async function decodePixels(
   widthPxMax = METER_WIDTH_PX_MAX,
 ): Promise<DecodedPixels> {
   try {
-    const { widthPx, heightPx, orientation } = readJpegHeader(jpeg) ?? (await askDecoder(jpeg));
+    const image = sharp(jpeg, { failOn: "truncated", limitInputPixels: PIXELS_MAX });
+    const { widthPx, heightPx, orientation } = readJpegHeader(jpeg) ?? (await askDecoder(image));
     const isTurned = orientation >= 5;
     const fileWidthPx = isTurned ? heightPx : widthPx;
     const factor = shrinkFactor(fileWidthPx, widthPxMax);
-    const image = openImage(jpeg, { failOn: "truncated" }, factor);
     if (orientation > 1) image.autoOrient();
     if (factor > 1) image.resize(Math.ceil(fileWidthPx / factor));
     // sharp converts to sRGB by itself, by the file's own profile when it has one.
@@ -68,7 +69,6 @@ export async function decodePixels(
       fileHeightPx: isTurned ? widthPx : heightPx,
     };
   } catch (thrown) {
-    if (thrown instanceof NightError) throw thrown;
     throw new NightError(
       "image.unreadable",
       `the image cannot be read (${reasonOf(thrown)})`,
@@ -79,8 +79,8 @@ export async function decodePixels(
 }
 
 /** For anything but a JPEG, which says it itself much faster. */
-async function askDecoder(bytes: Uint8Array): Promise<Omit<JpegHeader, "isProgressive">> {
-  const { width, height, orientation = 1 } = await openImage(bytes, {}).metadata();
+async function askDecoder(image: Sharp): Promise<JpegHeader> {
+  const { width, height, orientation = 1 } = await image.metadata();
   return { widthPx: width, heightPx: height, orientation };
 }
 

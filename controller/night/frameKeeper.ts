@@ -1,9 +1,7 @@
 import type { FrameFile, FrameRecord } from "../../core/watch/frameRecord.ts";
-import { doubtOf } from "../../core/frames/proof.ts";
 import { planReconciliation } from "../../core/frames/reconcile.ts";
 import { utcMs, type UtcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
-import { exposureInFile } from "../archive/exposureInFile.ts";
 import { endingOf, frameFileName, keepFrameFile } from "../archive/frameFiles.ts";
 import { nightInfoOf } from "../archive/nightFolder.ts";
 import { recoveredFrame } from "../archive/recoveredFrame.ts";
@@ -12,7 +10,7 @@ import type { Camera, CameraEvent } from "../cameras/camera.ts";
 type Arrival = Extract<CameraEvent, { kind: "frameArrived" }>;
 
 /** A frame as the card has given it back, and its file. */
-export type Recovered = { readonly frame: FrameRecord; readonly bytes: Uint8Array };
+type Recovered = { readonly frame: FrameRecord; readonly bytes: Uint8Array };
 
 /** Brings arrived frames onto the disk, one after another, so that none overtakes an older one. */
 export class FrameKeeper {
@@ -57,7 +55,7 @@ export class FrameKeeper {
    * Fetches from the card what a break of the link kept from arriving, while the watch goes on.
    *
    * @param range  Frames from `beforeFrameIndex` on are in hand and left alone; `clockOffsetMs` as
-   *   the camera's description has it; `slackSeconds` as in `contradictionOf`.
+   *   the camera's description has it.
    */
   async reconcile(
     camera: Camera,
@@ -65,12 +63,7 @@ export class FrameKeeper {
     {
       beforeFrameIndex,
       clockOffsetMs,
-      slackSeconds,
-    }: {
-      readonly beforeFrameIndex: number;
-      readonly clockOffsetMs: number | null;
-      readonly slackSeconds: number;
-    },
+    }: { readonly beforeFrameIndex: number; readonly clockOffsetMs: number | null },
   ): Promise<readonly Recovered[]> {
     const { cameraId } = camera;
     const cardFiles = await camera.listCard();
@@ -96,9 +89,6 @@ export class FrameKeeper {
       const before = frames.find(({ frameIndex }) => frameIndex === step.frameIndex)!;
       const { card } = step;
       const bytes = await camera.fetchFile(card.cameraHandle);
-      const told = await exposureInFile(bytes);
-      // Taken at the frame's time and not by its exposure: somebody's own picture, which stays on the card.
-      if (told !== null && doubtOf(before, told, slackSeconds) !== null) continue;
       const name = this.nameOf(step.frameIndex, card.cameraName);
       const file = await keepFrameFile(this.#nightDir, name, bytes);
       recovered.push({ frame: await recoveredFrame(before, { file, card, bytes }), bytes });
@@ -115,4 +105,32 @@ export class FrameKeeper {
 /** Minutes east of UTC that this computer keeps at a moment. */
 function zoneMinutesAt(at: UtcMs): number {
   return -new Date(at).getTimezoneOffset();
+}
+
+/** A picture is used twice: it is kept on disk, and it is metered. */
+const USES = 2;
+
+/** Pictures that have arrived, each let go of once it has been both kept and metered. */
+export class PictureStock {
+  readonly #pictures = new Map<number, { readonly jpeg: Uint8Array; usesLeft: number }>();
+
+  get count(): number {
+    return this.#pictures.size;
+  }
+
+  put(frameIndex: number, jpeg: Uint8Array): void {
+    this.#pictures.set(frameIndex, { jpeg, usesLeft: USES });
+  }
+
+  jpegOf(frameIndex: number): Uint8Array | null {
+    return this.#pictures.get(frameIndex)?.jpeg ?? null;
+  }
+
+  /** One of its uses is over. */
+  letGo(frameIndex: number): void {
+    const picture = this.#pictures.get(frameIndex);
+    if (!picture) return;
+    picture.usesLeft -= 1;
+    if (picture.usesLeft === 0) this.#pictures.delete(frameIndex);
+  }
 }

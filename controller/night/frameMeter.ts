@@ -12,7 +12,7 @@ import type { FrameSlice } from "../archive/skyRows.ts";
 import { decodePreview } from "../metering/decodePreview.ts";
 
 /** The frame as the meter has to know it. */
-export type MeteredFrame = {
+type MeteredFrame = {
   readonly frameIndex: number;
   readonly exposure: Exposure;
   readonly openedUtcMs: UtcMs | null;

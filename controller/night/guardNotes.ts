@@ -1,4 +1,5 @@
-import type { GuardNotice, WatchView } from "../../core/api/messages.ts";
+import type { WatchView } from "../../core/api/messages.ts";
+import type { GuardNotice } from "../../core/watch/guardNotice.ts";
 import { asNightError } from "../../core/errors.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 import { guardsKey } from "../archive/stateKeys.ts";

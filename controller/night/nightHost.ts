@@ -12,7 +12,7 @@ import type { StartOrder } from "../../core/watch/events.ts";
 import type { CameraFacts } from "../../core/plan/checklist.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { CameraKitFacts } from "../../core/plan/kitFromCamera.ts";
-import { kitOfSettings } from "../../core/night/kitOfSettings.ts";
+import { kitOfSettings } from "../../core/plan/kit.ts";
 import type { PlanRequest } from "../../core/plan/plan.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
 import { WATCH_ON, type HandWord } from "../../core/watch/handWord.ts";

@@ -14,7 +14,7 @@ const DAY_MS = 86_400_000;
 const TWILIGHT_ENDS_DEG = DARKNESS_ALTITUDE_DEG.civil;
 
 /** When a watch is to begin and to end by the Sun. */
-export type WatchAhead = { readonly startUtcMs: UtcMs; readonly endUtcMs: UtcMs };
+type WatchAhead = { readonly startUtcMs: UtcMs; readonly endUtcMs: UtcMs };
 
 /**
  * The plan's watch of the night that a moment belongs to or, when that one is over, of the next

@@ -6,7 +6,7 @@ import type { WatchState } from "../../core/watch/state.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 
 /** How one camera's decisions came out when its events were played again. */
-export type ReplayReport = {
+type ReplayReport = {
   readonly cameraId: string;
   readonly eventCount: number;
   readonly orderCount: number;

@@ -1,31 +1,24 @@
 import type { WatchCommand, WatchView } from "../../core/api/messages.ts";
-import { NightError, asNightError } from "../../core/errors.ts";
+import { asNightError } from "../../core/errors.ts";
 import type { ExposureSettings } from "../../core/exposure/settings.ts";
 import type { WatchEffect } from "../../core/watch/effects.ts";
 import type { StartOrder, WatchEvent } from "../../core/watch/events.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
-import { contradictionOf } from "../../core/frames/proof.ts";
 import { idleWatch } from "../../core/watch/idleWatch.ts";
 import { isDiskRefusing } from "../../core/watch/ledger.ts";
 import { reduceWatch } from "../../core/watch/reduce.ts";
 import type { WatchState } from "../../core/watch/state.ts";
-import type { Reading } from "../../core/photometry/reading.ts";
 import type { WatchFacts } from "../../core/watch/stateSentence.ts";
 import { monotonicMs, type MonotonicMs, type UtcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
-import { exposureInFile } from "../archive/exposureInFile.ts";
 import type { Camera, CameraDescription, CameraEvent } from "../cameras/camera.ts";
 import type { Clock } from "../timing/clock.ts";
 import type { Log } from "../log.ts";
-import { FrameKeeper } from "./frameKeeper.ts";
 import { FrameLedger } from "./frameLedger.ts";
 import type { FrameMeter } from "./frameMeter.ts";
-import { PictureStock } from "./pictureStock.ts";
+import { FrameWork, refusal } from "./frameWork.ts";
 import { watchEventOf, type BareWatchEvent } from "./watchEventOf.ts";
 import { factsOf, viewOf, type ViewContext } from "./watchView.ts";
-
-/** A busy computer may measure a bulb exposure by so much too long, real seconds. Judgement. */
-const TIMING_SLACK_SECONDS = 0.5;
 
 /** What a watch needs of the world; every part is handed in. */
 export type WatchParts = {
@@ -53,21 +46,22 @@ export type WatchParts = {
 export class WatchRunner {
   readonly #parts: WatchParts;
   readonly #frames: FrameLedger;
-  readonly #keeper: FrameKeeper;
+  readonly #work: FrameWork;
   readonly #queue: WatchEvent[] = [];
   #state: WatchState = idleWatch();
   #description: CameraDescription | null = null;
-  #meter: FrameMeter | null = null;
   #timer: AbortController | null = null;
   #isDraining = false;
-  readonly #pictures = new PictureStock();
-  /** Frames whose exposure was varied to learn the tone curve, until they are metered. */
-  readonly #probes = new Set<number>();
 
   constructor(parts: WatchParts) {
     this.#parts = parts;
     this.#frames = new FrameLedger(parts.catalogue, parts.camera.cameraId);
-    this.#keeper = new FrameKeeper(parts.catalogue.nightDir, parts.framesFolder);
+    this.#work = new FrameWork({
+      ...parts,
+      frames: this.#frames,
+      take: (event) => this.#take(event),
+      attempt: (what, write) => this.#attempt(what, write),
+    });
     parts.camera.onEvent((event) => this.#fromCamera(event));
   }
 
@@ -112,12 +106,12 @@ export class WatchRunner {
   }
 
   get meter(): FrameMeter | null {
-    return this.#meter;
+    return this.#work.meter;
   }
 
   /** Frames that have arrived and are still being kept or metered. */
   get inHandCount(): number {
-    return this.#pictures.count;
+    return this.#work.inHandCount;
   }
 
   start(order: StartOrder): void {
@@ -170,7 +164,7 @@ export class WatchRunner {
   async close(): Promise<void> {
     this.#timer?.abort();
     await this.#parts.camera.close();
-    await this.#keeper.settled();
+    await this.#work.settled();
   }
 
   #take(event: BareWatchEvent, atMs: MonotonicMs = this.#parts.clock.monotonicMs()): void {
@@ -216,13 +210,16 @@ export class WatchRunner {
   #note(event: WatchEvent): void {
     switch (event.kind) {
       case "shutterOpened":
-        return this.#changeFrame(event.frameIndex, {
+        return this.#work.changeFrame(event.frameIndex, {
           openedUtcMs: this.#parts.clock.utcOf(event.atMs),
         });
       case "shutterClosed":
-        return this.#changeFrame(event.frameIndex, { happened: event.happened, status: "taken" });
+        return this.#work.changeFrame(event.frameIndex, {
+          happened: event.happened,
+          status: "taken",
+        });
       case "readingArrived":
-        return this.#changeFrame(event.frameIndex, { reading: event.reading });
+        return this.#work.changeFrame(event.frameIndex, { reading: event.reading });
       default:
         return;
     }
@@ -234,7 +231,7 @@ export class WatchRunner {
       case "connectCamera":
         return camera.connect();
       case "expose":
-        if (effect.probeStops !== 0) this.#probes.add(effect.frameIndex);
+        if (effect.probeStops !== 0) this.#work.noteProbe(effect.frameIndex);
         this.#attempt("archive.frame", () =>
           this.#frames.add({
             frameIndex: effect.frameIndex,
@@ -258,17 +255,17 @@ export class WatchRunner {
       case "closeShutter":
         return camera.closeShutter(effect.frameIndex);
       case "keepFrame":
-        return void this.#keep(effect.frameIndex);
+        return void this.#work.keep(effect.frameIndex);
       case "meterFrame":
-        return void this.#meterFrame(effect.frameIndex);
+        return void this.#work.meterFrame(effect.frameIndex);
       case "markMissing":
         this.#parts.log.warn("frame.missing", { frameIndex: effect.frameIndex, why: effect.why });
         this.#parts.onMissing(effect.frameIndex, effect.why);
-        return this.#changeFrame(effect.frameIndex, { status: "missing" });
+        return this.#work.changeFrame(effect.frameIndex, { status: "missing" });
       case "readStatus":
         return camera.readStatus();
       case "reconcileCard":
-        return void this.#reconcile(effect.beforeFrameIndex);
+        return void this.#work.reconcile(effect.beforeFrameIndex);
       case "wake":
         return this.#wakeAt(effect.atMs);
       case "closeCamera":
@@ -289,131 +286,16 @@ export class WatchRunner {
   }
 
   #fromCamera(event: CameraEvent): void {
-    const { log, createMeter } = this.#parts;
+    const { log } = this.#parts;
     if (event.kind === "connected") {
       this.#description = event.description;
-      this.#meter ??= createMeter(event.description);
+      this.#work.noteCamera(event.description);
       log.info("camera.connected", { ...event.description });
     }
-    if (event.kind === "frameArrived") {
-      this.#pictures.put(event.frameIndex, event.jpeg);
-      this.#keeper.remember(event);
-    }
+    if (event.kind === "frameArrived") this.#work.noteArrival(event);
     if (event.kind === "failed") log.warn("camera.failed", { ...event });
-    const isToneCurveKnown = this.#meter?.response.isSure ?? false;
+    const isToneCurveKnown = this.#work.meter?.response.isSure ?? false;
     this.#take(watchEventOf(event, isToneCurveKnown), "atMs" in event ? event.atMs : undefined);
-  }
-
-  async #keep(frameIndex: number): Promise<void> {
-    const jpeg = this.#pictures.jpegOf(frameIndex);
-    if (!jpeg) return;
-    try {
-      const file = await this.#keeper.keep(frameIndex, jpeg);
-      const doubt = await this.#doubtOf(frameIndex, jpeg);
-      this.#changeFrame(frameIndex, { file, status: "kept", ...doubt });
-      this.#take({ kind: "frameKept", frameIndex });
-      this.#tell(frameIndex);
-    } catch (thrown) {
-      const sentence = asNightError(thrown).message;
-      this.#take({ kind: "keepFailed", frameIndex, sentence: refusal(sentence) });
-    } finally {
-      this.#pictures.letGo(frameIndex);
-    }
-  }
-
-  get #slackSeconds(): number {
-    return TIMING_SLACK_SECONDS * Math.max(1, this.#parts.clock.origin.rate);
-  }
-
-  /** A file whose own exposure contradicts its frame is kept all the same, and told. */
-  async #doubtOf(frameIndex: number, jpeg: Uint8Array): Promise<Partial<FrameRecord>> {
-    const frame = this.#frames.frame(frameIndex);
-    const told = await exposureInFile(jpeg);
-    if (!frame?.happened || told === null) return {};
-    const why = contradictionOf(frame.happened, told, this.#slackSeconds);
-    if (why === null) return {};
-    this.#parts.log.warn("frame.contradicted", { frameIndex, why });
-    return { reasons: [...frame.reasons, why] };
-  }
-
-  async #meterFrame(frameIndex: number): Promise<void> {
-    const jpeg = this.#pictures.jpegOf(frameIndex);
-    const frame = this.#frames.frame(frameIndex);
-    try {
-      if (!jpeg || !frame?.happened || !this.#meter) {
-        throw new NightError("camera.frame_missing", "the frame's exposure is not known");
-      }
-      const followsTheSky = !this.#probes.delete(frameIndex);
-      const reading = await this.#read(this.#meter, jpeg, frame, followsTheSky);
-      this.#take({ kind: "readingArrived", frameIndex, reading });
-      this.#tell(frameIndex);
-    } catch (thrown) {
-      const error = asNightError(thrown);
-      this.#parts.log.warn("frame.unmetered", { frameIndex, sentence: error.message });
-      this.#take({ kind: "readingFailed", frameIndex, sentence: error.message });
-      this.#tell(frameIndex);
-    } finally {
-      this.#pictures.letGo(frameIndex);
-    }
-  }
-
-  /** A frame that came late is metered for the morning; the governor has long gone on without it. */
-  async #meterLate(frame: FrameRecord, bytes: Uint8Array): Promise<void> {
-    if (frame.happened === null || !this.#meter) return;
-    try {
-      const reading = await this.#read(this.#meter, bytes, frame, false);
-      this.#changeFrame(frame.frameIndex, { reading });
-    } catch (thrown) {
-      // A raw file without its preview, say: kept all the same.
-      const { message: sentence } = asNightError(thrown);
-      this.#parts.log.warn("frame.unmetered", { frameIndex: frame.frameIndex, sentence });
-    }
-  }
-
-  /** Meters a picture; its slice for the keogram goes to the catalogue. */
-  async #read(
-    meter: FrameMeter,
-    jpeg: Uint8Array,
-    { frameIndex, happened, openedUtcMs }: FrameRecord,
-    followsTheSky: boolean,
-  ): Promise<Reading> {
-    const about = { frameIndex, exposure: happened!, openedUtcMs, followsTheSky };
-    const { reading, slice } = await meter.meter(jpeg, about);
-    this.#attempt("archive.slice", () =>
-      this.#parts.catalogue.putSlice(this.cameraId, frameIndex, slice),
-    );
-    return reading;
-  }
-
-  /** The page sees a frame once its file is whole. */
-  #tell(frameIndex: number): void {
-    const frame = this.#frames.frame(frameIndex);
-    if (frame?.status === "kept") this.#parts.onFrame(frame);
-  }
-
-  /** Fetches what the camera took and a break or a full disk kept from arriving. */
-  async #reconcile(beforeFrameIndex: number): Promise<void> {
-    try {
-      const recovered = await this.#keeper.reconcile(this.#parts.camera, this.#parts.catalogue, {
-        beforeFrameIndex,
-        clockOffsetMs: this.#description?.clockOffsetMs ?? null,
-        slackSeconds: this.#slackSeconds,
-      });
-      for (const { frame, bytes } of recovered) {
-        const { frameIndex, file, status } = frame;
-        const known = this.#frames.frame(frameIndex);
-        // It came by itself while the card was being read.
-        if (known?.status === "kept") continue;
-        const happened = known?.happened ?? frame.happened;
-        this.#changeFrame(frameIndex, { file, status, happened });
-        this.#parts.log.info("frame.recovered", { frameIndex, file: file?.path });
-        await this.#meterLate({ ...frame, happened }, bytes);
-        this.#tell(frameIndex);
-      }
-      if (recovered.length > 0) this.#parts.onChange();
-    } catch (thrown) {
-      this.#parts.log.warn("card.unreadable", { sentence: asNightError(thrown).message });
-    }
   }
 
   async #closeCamera(): Promise<void> {
@@ -421,12 +303,8 @@ export class WatchRunner {
     await this.#parts.camera.close().catch((thrown: unknown) => {
       this.#parts.log.warn("camera.close_failed", { sentence: asNightError(thrown).message });
     });
-    await this.#keeper.settled();
+    await this.#work.settled();
     this.#take({ kind: "cameraClosed" });
-  }
-
-  #changeFrame(frameIndex: number, changes: Partial<FrameRecord>): void {
-    this.#attempt("archive.frame", () => this.#frames.change(frameIndex, changes));
   }
 
   /** What the disk refuses is told and costs the night nothing else. */
@@ -446,8 +324,4 @@ export class WatchRunner {
       });
     }
   }
-}
-
-function refusal(sentence: string): string {
-  return `${sentence} The watch goes on; its frames stay on the card.`;
 }

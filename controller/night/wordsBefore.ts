@@ -1,6 +1,7 @@
 import type { ExposureSettings } from "../../core/exposure/settings.ts";
 import type { StartOrder, WatchEvent } from "../../core/watch/events.ts";
-import { handWordAfterBreak, type HandWord } from "../../core/watch/handWord.ts";
+import { type HandWord } from "../../core/watch/handWord.ts";
+import { handWordAfterBreak } from "../../core/watch/handWordAfter.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 
 /** Events by which the photographer, or a start, says what a watch is to do. */

@@ -46,7 +46,7 @@ export async function commandPlace(
 
 async function receivedPlace(word: string, dataDir: string): Promise<Omit<PlanPlace, "placeName">> {
   // Loaded only here: most plans need no serial port.
-  const { SensorDesk } = await import("../sensors/sensorDesk.ts");
+  const { SensorDesk } = await import("../sensors/sensors.ts");
   const { sensorTarget } = await import("../sensors/sensorTarget.ts");
   const { readProfiles } = await import("../profiles/readProfiles.ts");
   const desk = new SensorDesk({

@@ -32,8 +32,7 @@ import { isoOf } from "../../core/sky/calendarDate.ts";
 import { placeOf } from "../../core/sky/place.ts";
 import { readFramingOf } from "./frameFraming.ts";
 import { frameKitOf } from "./frameKit.ts";
-import { KpFeed } from "./kpFeed.ts";
-import { rememberedFeed, rememberFeed } from "./rememberedFeed.ts";
+import { KpFeed, rememberedFeed, rememberFeed } from "./kpFeed.ts";
 import { RememberedFile } from "./rememberedFile.ts";
 import { TonightRehearsals } from "./tonightRehearsals.ts";
 

@@ -1,11 +1,11 @@
 import type { Worker } from "node:worker_threads";
-
 import type { TonightView } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { watchToRehearse } from "../../core/rehearsal/tonight.ts";
 import type { TonightResult } from "../../core/rehearsal/tonightResult.ts";
 import { startWorker } from "../workers/startWorker.ts";
-import type { TonightJob, TonightReport } from "./tonightMessages.ts";
+import type { NightPlan } from "../../core/plan/plan.ts";
+import type { TonightWeather } from "../../core/rehearsal/tonightSky.ts";
 
 const SKY_COUNT = 100;
 
@@ -94,3 +94,16 @@ function viewOf(id: string, report: TonightReport): TonightView {
       return { kind: "failed", id, sentence: report.sentence };
   }
 }
+
+/** What a rehearsal's thread is started with. */
+export type TonightJob = {
+  readonly plan: NightPlan;
+  readonly weather: TonightWeather;
+  readonly seed: number;
+};
+
+/** What it tells. */
+export type TonightReport =
+  | { readonly kind: "progress"; readonly doneCount: number }
+  | { readonly kind: "done"; readonly result: TonightResult }
+  | { readonly kind: "failed"; readonly sentence: string };

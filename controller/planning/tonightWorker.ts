@@ -2,7 +2,7 @@ import { parentPort, workerData } from "node:worker_threads";
 
 import { asNightError } from "../../core/errors.ts";
 import { rehearseTonight } from "../../core/rehearsal/tonight.ts";
-import type { TonightJob, TonightReport } from "./tonightMessages.ts";
+import type { TonightJob, TonightReport } from "./tonightRehearsals.ts";
 
 // The thread of one rehearsal: a hundred skies take seconds, and nothing else may wait for them.
 const job = workerData as TonightJob;

@@ -6,7 +6,7 @@ import type { FromContact, ToContact } from "./contactMessages.ts";
 import type { ReleaseTarget } from "./releaseTarget.ts";
 
 /** How the owner of a contact is joined to the rest of the program. */
-export type ContactOwnerParts = {
+type ContactOwnerParts = {
   readonly open: (target: ReleaseTarget) => Promise<ContactDevice>;
   readonly tell: (message: FromContact) => void;
   /** Everything is let go of; the process may end. */

@@ -10,7 +10,7 @@ export type RelayDevice = {
   on(event: "error", listener: () => void): unknown;
 };
 
-export type OpenRelay = (vendorId: number, productId: number) => Promise<RelayDevice>;
+type OpenRelay = (vendorId: number, productId: number) => Promise<RelayDevice>;
 
 /** Opens a HID device with the system's driver, loaded only where it is needed. */
 const openWithDriver: OpenRelay = async (vendorId, productId) => {

@@ -11,7 +11,7 @@ export type ChosenRelease = {
 };
 
 /** Numbers of a HID device that is plugged in. */
-export type HidIds = { readonly vendorId: number; readonly productId: number };
+type HidIds = { readonly vendorId: number; readonly productId: number };
 
 const HALF_PRESS_MS = 300;
 

@@ -86,7 +86,7 @@ export async function openSerialContact(
 }
 
 /** Levels of both lines for a state; a line without a task stays low. */
-export function levelsFor(target: SerialRelease, state: ContactState): LineLevels {
+function levelsFor(target: SerialRelease, state: ContactState): LineLevels {
   const high = target.closedAt === "high";
   const level = (line: "dtr" | "rts"): boolean => {
     if (line === target.line) return (state === "closed") === high;

@@ -1,6 +1,7 @@
 import { NightError } from "../../core/errors.ts";
 import type { FromFile } from "../../core/profiles/parse.ts";
 import type { SensorProfile } from "../../core/profiles/sensorProfile.ts";
+import type { HardwareProfiles } from "../profiles/readProfiles.ts";
 
 /** A sensor on a serial port. */
 export type SensorTarget = {
@@ -30,4 +31,17 @@ export function sensorTarget(
     path: match[1]!,
     baudRate: match[2] === undefined ? baudRate : Number(match[2]),
   };
+}
+
+/** The sensors that were asked for. @throws NightError `usage.invalid`. */
+export function sensorTargets(
+  options: Readonly<Record<"gnss" | "light-meter" | "climate", string | null>>,
+  profiles: HardwareProfiles["sensors"],
+): SensorTarget[] {
+  const { gnss, "light-meter": lightMeter, climate } = options;
+  const words = { gnss, lightMeter, climate };
+  return (["gnss", "lightMeter", "climate"] as const).flatMap((kind) => {
+    const word = words[kind];
+    return word === null ? [] : [sensorTarget(word, kind, profiles)];
+  });
 }

@@ -1,7 +1,6 @@
 import { readNmea } from "../../core/sensors/nmea.ts";
 import { readSensorLine } from "../../core/sensors/sensorLine.ts";
 import { utcMs, type UtcMs } from "../../core/units.ts";
-import { GnssClock } from "./gnssClock.ts";
 import { SerialLines, type OpenSensorPort, type SerialLinesOptions } from "./serialLines.ts";
 import type { SensorTarget } from "./sensorTarget.ts";
 
@@ -117,5 +116,105 @@ export class Sensors {
       this.#climateMs = nowMs;
       this.#options.tell(reading);
     }
+  }
+}
+
+/** Comparisons that are looked at together: about half a minute of sentences. */
+const KEPT = 30;
+
+/**
+ * Compares the laptop's clock with a GNSS receiver's. A sentence always arrives after the moment it
+ * names, so of many comparisons the one with the least delay is nearest to the truth; without the
+ * receiver's pulse some tenths of a second of delay remain.
+ */
+export class GnssClock {
+  #lags: number[] = [];
+
+  /** @param arrivedUtcMs  The laptop's time at which the sentence was read. */
+  note(gnssUtcMs: UtcMs, arrivedUtcMs: UtcMs): void {
+    this.#lags = [...this.#lags, arrivedUtcMs - gnssUtcMs].slice(-KEPT);
+  }
+
+  /** Laptop clock less GNSS, milliseconds; null: never compared. */
+  get offsetMs(): number | null {
+    return this.#lags.length === 0 ? null : Math.min(...this.#lags);
+  }
+}
+
+/** Where a GNSS receiver stands. */
+export type SensedPlace = {
+  readonly latitudeDeg: number;
+  readonly longitudeDeg: number;
+  /** Above the sea; null: the receiver has not said yet. */
+  readonly elevationM: number | null;
+};
+
+export type SensorDeskOptions = Omit<SensorsOptions, "tell"> & {
+  /** One line for the terminal. */
+  readonly print: (line: string) => void;
+};
+
+const NAMES = { gnss: "GNSS receiver", lightMeter: "light meter", climate: "climate sensor" };
+
+/** Keeps what the sensors said last, and hands on what they say to whoever listens. */
+export class SensorDesk {
+  readonly #sensors: Sensors;
+  readonly #print: (line: string) => void;
+  #listen: (event: SensorEvent) => void = () => undefined;
+  #place: SensedPlace | null = null;
+  #onPlace: (() => void) | null = null;
+  #laptopLessGnssMs: number | null = null;
+
+  constructor({ print, ...options }: SensorDeskOptions) {
+    this.#print = print;
+    this.#sensors = new Sensors({ ...options, tell: (event) => this.#hear(event) });
+  }
+
+  /** Where the receiver was last; null: it has not told a place yet. */
+  get place(): SensedPlace | null {
+    return this.#place;
+  }
+
+  /** This computer's clock less GNSS time, milliseconds; null: no receiver has been heard. */
+  get laptopLessGnssMs(): number | null {
+    return this.#laptopLessGnssMs;
+  }
+
+  onEvent(listener: (event: SensorEvent) => void): void {
+    this.#listen = listener;
+  }
+
+  /** The receiver's place as soon as it has one; null when it has none within the time. */
+  async firstPlace(waitMsMax: number): Promise<SensedPlace | null> {
+    if (this.#place === null) {
+      await new Promise<void>((resolve) => {
+        const timer = setTimeout(resolve, waitMsMax);
+        this.#onPlace = () => {
+          clearTimeout(timer);
+          resolve();
+        };
+      });
+    }
+    return this.#place;
+  }
+
+  async close(): Promise<void> {
+    this.#onPlace?.();
+    await this.#sensors.close();
+  }
+
+  #hear(event: SensorEvent): void {
+    if (event.kind === "presence") {
+      const { sensor, path, isThere } = event;
+      const what = isThere ? "is there" : "is gone; the night goes on without it";
+      this.#print(`The ${NAMES[sensor]} on ${path} ${what}.`);
+    }
+    if (event.kind === "clock") this.#laptopLessGnssMs = event.laptopLessGnssMs;
+    if (event.kind === "place") {
+      const { latitudeDeg, longitudeDeg, elevationM } = event;
+      this.#place = { latitudeDeg, longitudeDeg, elevationM };
+      this.#onPlace?.();
+    }
+    this.#listen(event);
   }
 }

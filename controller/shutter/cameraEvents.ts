@@ -8,7 +8,7 @@ import { pollErrand } from "./errands.ts";
 import { RANK, type FrameDesk } from "./frameDesk.ts";
 import type { LinkWatch } from "./linkWatch.ts";
 
-export type CameraEventsOptions = {
+type CameraEventsOptions = {
   readonly link: LinkWatch;
   readonly desk: FrameDesk;
   readonly errands: ErrandQueue;

@@ -2,16 +2,13 @@ import { NightError } from "../../core/errors.ts";
 import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
 import type { TransactionId } from "../../core/ptp/ids.ts";
 import { OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
-import type { CameraDescription } from "../cameras/camera.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import { resolveCameraProfile, type CameraProfiles } from "../../core/profiles/resolve.ts";
 import { PtpSession } from "../cameras/ptpSession.ts";
 import type { Transport, TransportEvent } from "../cameras/transport.ts";
-import { createClock, REAL_TIME, type ClockOrigin, type RealTime } from "../timing/clock.ts";
+import { REAL_TIME, type RealTime } from "../timing/clock.ts";
 import { CameraProperties } from "./cameraProperties.ts";
-import type { ClockSetting } from "./cameraTime.ts";
 import { runSteps } from "./controlSteps.ts";
-import { describeCamera } from "./describeCamera.ts";
 import type { ErrandTools } from "./errand.ts";
 import { LinkPace } from "./linkPace.ts";
 
@@ -22,15 +19,11 @@ const BUSY_MS_MAX = 5_000;
 const TIMED_SECONDS_MAX = 3_600;
 
 export type CameraLinkOptions = {
-  readonly cameraId: string;
   readonly transport: Transport;
   /** How the camera is worked; when there are profiles, until it has said what it is. */
   readonly controls: CameraControls;
   /** Profiles to choose from; null or left out: the controls hold. */
   readonly profiles?: CameraProfiles | null;
-  /** Left out or null: the camera's clock is left alone. */
-  readonly setClock?: ClockSetting | null;
-  readonly origin: ClockOrigin;
   /** Left out: the time of life. */
   readonly time?: RealTime;
   readonly onEvent: (event: TransportEvent) => void;
@@ -104,12 +97,6 @@ export class CameraLink implements ErrandTools {
   /** What the camera said of itself; null: not connected yet. */
   get info(): DeviceInfo | null {
     return this.#info;
-  }
-
-  /** What a photographer should see of it; measures the camera's clock, too. */
-  async describe(): Promise<CameraDescription> {
-    const { cameraId, origin, time, setClock = null } = this.#options;
-    return await describeCamera(this, { cameraId, setClock, clock: createClock(origin, time) });
   }
 
   #choose(info: DeviceInfo): CameraControls {

@@ -15,7 +15,7 @@ import type { PtpSession } from "../cameras/ptpSession.ts";
 import { dataTypeOfWire, setRaw } from "./controlSteps.ts";
 
 /** A described property and what it is set to now, as far as is known. */
-export type Described = Extract<DevicePropDesc, { kind: "described" }>;
+type Described = Extract<DevicePropDesc, { kind: "described" }>;
 
 /** Faults of a camera that lists properties which it does not have, or describes them brokenly. */
 const PROPERTY_FAULTS: readonly string[] = ["ptp.response", "ptp.truncated", "camera.busy"];

@@ -11,7 +11,7 @@ import {
 /** ISO "automatic" in the standard's coding. */
 const ISO_MAX = 0xfffe;
 
-export type DescribeOptions = {
+type DescribeOptions = {
   readonly cameraId: string;
   readonly clock: Clock;
   /** null: the camera's clock is left alone. */

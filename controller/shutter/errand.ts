@@ -12,7 +12,7 @@ export type Need = {
 };
 
 /** The time that an errand is granted for one step, and the signal that cuts it short. */
-export type Grant = { readonly budgetMs: number; readonly signal: AbortSignal };
+type Grant = { readonly budgetMs: number; readonly signal: AbortSignal };
 
 /**
  * Work for the camera between movements of the shutter: a preview, a file, the battery.

@@ -3,7 +3,7 @@ import { REAL_TIME, type RealTime } from "../timing/clock.ts";
 import type { Errand, Need } from "./errand.ts";
 
 /** An errand with its place in the queue. */
-export type Task = {
+type Task = {
   /** Lower goes first. */
   readonly rank: number;
   readonly errand: Errand;

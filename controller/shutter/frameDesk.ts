@@ -28,7 +28,7 @@ const REMEMBERED_NAMES = 8;
 const LATE_FILE = "the camera did not name a file for this frame";
 const LOST_LINK = "the link was lost before the camera named the file; it may be on the card";
 
-export type FrameDeskOptions = {
+type FrameDeskOptions = {
   /** How the connected camera is worked. */
   readonly controls: () => CameraControls;
   readonly origin: ClockOrigin;

@@ -2,17 +2,19 @@ import { asNightError, type NightError } from "../../core/errors.ts";
 import { transactionId } from "../../core/ptp/ids.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
+import type { CameraDescription } from "../cameras/camera.ts";
 import type { Transport, TransportEvent } from "../cameras/transport.ts";
-import type { ClockOrigin, RealTime } from "../timing/clock.ts";
+import { createClock, type ClockOrigin, type RealTime } from "../timing/clock.ts";
 import { CameraLink } from "./cameraLink.ts";
 import type { ClockSetting } from "./cameraTime.ts";
+import { describeCamera } from "./describeCamera.ts";
 import type { ShutterLamp } from "./shutterLamp.ts";
 import { ShutterMover } from "./shutterMover.ts";
 
 /** A camera that is connected, and what moves its shutter. */
 export type Connected = { readonly link: CameraLink; readonly mover: ShutterMover };
 
-export type LinkWatchOptions = {
+type LinkWatchOptions = {
   readonly cameraId: string;
   readonly origin: ClockOrigin;
   readonly time: RealTime;
@@ -101,9 +103,11 @@ export class LinkWatch {
     return lamp.isLit ? this.#rescue.atMs - time.nowMs() : Infinity;
   }
 
-  /** The wish to connect is met once the camera has described itself. */
-  noteAnnounced(): void {
+  /** Meets the wish to connect: what a photographer should see of the connected camera. */
+  async describe(link: CameraLink): Promise<CameraDescription> {
     this.#isWanted = false;
+    const { cameraId, origin, time, setClock = null } = this.#options;
+    return await describeCamera(link, { cameraId, setClock, clock: createClock(origin, time) });
   }
 
   /** Clears a lost link away, so that the next turn may connect again. */

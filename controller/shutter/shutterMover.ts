@@ -16,7 +16,7 @@ import type { ShutterLamp } from "./shutterLamp.ts";
 const CLOSE_ANSWER_MS = 3_000;
 const CLOSE_MS_MAX = 8_000;
 
-export type ShutterMoverOptions = {
+type ShutterMoverOptions = {
   readonly link: CameraLink;
   readonly controls: CameraControls;
   readonly lamp: ShutterLamp;

@@ -464,8 +464,7 @@ export class TimingLoop {
   }
 
   async #announce(link: CameraLink): Promise<void> {
-    this.#link.noteAnnounced();
-    this.#tell({ kind: "connected", description: await link.describe() });
+    this.#tell({ kind: "connected", description: await this.#link.describe(link) });
   }
 
   async #suffer(error: NightError): Promise<void> {

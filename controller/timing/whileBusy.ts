@@ -49,7 +49,7 @@ export class BusyWait {
   }
 }
 
-export type WhileBusyOptions = {
+type WhileBusyOptions = {
   readonly wait: BusyWait;
   /** Waits between two attempts; it may end early when something happened. */
   readonly pause: (pauseMs: number) => Promise<void>;

@@ -1,5 +1,5 @@
 /** What has used the battery so far. */
-export type BatteryUse = {
+type BatteryUse = {
   /** Time switched on, night ms. */
   readonly onMs: number;
   /** Time with the shutter open, night ms. */

@@ -7,7 +7,7 @@ import type { Clock } from "../timing/clock.ts";
 const BUFFERED_FRAMES_MAX = 3;
 
 /** An exposure that has begun. */
-export type Exposing = {
+type Exposing = {
   /** `timed`: closes by the camera's own timer; `open`: when the host says so. */
   readonly kind: "timed" | "open";
   readonly frameIndex: number;

@@ -9,7 +9,7 @@ import {
 } from "./picture.ts";
 
 /** What the sensor and the camera's own processing made of the light. */
-export type DevelopedPixels = {
+type DevelopedPixels = {
   readonly widthPx: number;
   readonly heightPx: number;
   /** sRGB codes, three bytes a pixel, row by row. */

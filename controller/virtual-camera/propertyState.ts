@@ -24,7 +24,7 @@ import type { CameraClock } from "./cameraClock.ts";
 import type { CameraSettings } from "./cameraSettings.ts";
 
 /** How a wish to set a property ended. */
-export type SetOutcome = "ok" | "readOnly" | "illegal" | "unknown";
+type SetOutcome = "ok" | "readOnly" | "illegal" | "unknown";
 
 type State = {
   readonly desc: (nowMs: ReturnType<Clock["monotonicMs"]>) => DevicePropDesc;

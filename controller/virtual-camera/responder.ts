@@ -32,7 +32,7 @@ export type ResponderRequest = {
 };
 
 /** What the transport is to send back: the data phase, if there is one, then the response. */
-export type ResponderAnswer = {
+type ResponderAnswer = {
   readonly code: number;
   readonly parameters: readonly number[];
   readonly data: Uint8Array | null;

@@ -25,7 +25,7 @@ export type StoredObject = {
 };
 
 /** What a new picture is stored with. */
-export type NewPicture = Pick<
+type NewPicture = Pick<
   StoredObject,
   "bytes" | "thumbnail" | "widthPx" | "heightPx" | "captureDate"
 >;

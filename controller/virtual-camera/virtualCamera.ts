@@ -23,7 +23,7 @@ export type CameraIdentity = {
 };
 
 /** Something that happened in the camera, for the host's ears. */
-export type CameraNotice = {
+type CameraNotice = {
   readonly code: number;
   /** Null: it belongs to no transaction. */
   readonly transactionId: TransactionId | null;

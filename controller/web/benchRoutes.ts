@@ -9,7 +9,7 @@ const orderSchema = v.object({ cameraId: v.string("cameraId must be a text.") })
 const viewSchema = v.looseObject({ kind: v.picklist(["none", "running", "done", "failed"]) });
 const answer = { kind: "json", name: "BenchView", schema: viewSchema } as const;
 
-export type BenchParts = {
+type BenchParts = {
   readonly desk: Pick<BenchDesk, "view" | "start" | "stop">;
   /** @throws NightError `settings.invalid` with one sentence while something else has the camera. */
   readonly claim: (cameraId: string) => void;

@@ -60,7 +60,7 @@ const foundSchema = v.object({
   ),
 });
 
-export type HouseParts = {
+type HouseParts = {
   readonly find: DeliverService["find"];
   readonly house: Pick<HouseWork, "jobs" | "outlook" | "start" | "cancel">;
 };

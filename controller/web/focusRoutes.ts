@@ -27,7 +27,7 @@ const orderSchema = v.object({
 });
 const viewSchema = v.looseObject({ kind: v.string() });
 
-export type FocusParts = {
+type FocusParts = {
   readonly focus: FocusAid;
   readonly framing: FramingAid;
   /** @throws NightError `settings.invalid` with one sentence while something else has the camera. */

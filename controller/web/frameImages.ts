@@ -1,9 +1,8 @@
 import { readFile, stat } from "node:fs/promises";
 
-import type { Sharp } from "sharp";
+import sharp, { type Sharp } from "sharp";
 
 import { NightError } from "../../core/errors.ts";
-import { openImage } from "../metering/openImage.ts";
 import { WorkQueue } from "./workQueue.ts";
 
 /** Long edge of a thumbnail in the page's row of frames, pixels. */
@@ -118,7 +117,7 @@ async function makeJpeg(path: string, widthPx: number, quality: number): Promise
 
 /** Read first: a file that vanishes meanwhile is then an error of ours, not of the library. */
 async function decode(path: string): Promise<Sharp> {
-  return openImage(await readFile(path), { failOn: "error", sequentialRead: true });
+  return sharp(await readFile(path), { failOn: "error", sequentialRead: true });
 }
 
 function unreadable(thrown: unknown): NightError {

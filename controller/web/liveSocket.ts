@@ -35,7 +35,7 @@ type Page = {
   tookAllMs: number;
 };
 
-export type LiveSocket = {
+type LiveSocket = {
   /** How many pages listen. */
   readonly pageCount: () => number;
   readonly close: () => void;

@@ -22,7 +22,7 @@ const COLUMNS_MAX = 20_000;
 
 const PART = "Watch";
 
-export type NightRouteParts = {
+type NightRouteParts = {
   readonly service: NightService;
   readonly images: FrameImages;
   readonly keograms: KeogramStore;

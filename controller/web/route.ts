@@ -5,7 +5,7 @@ import * as v from "valibot";
 import { NightError } from "../../core/errors.ts";
 
 /** What a route answers with when all goes well. */
-export type Answer =
+type Answer =
   | { readonly kind: "json"; readonly schema: GenericSchema; readonly name?: string }
   | { readonly kind: "file"; readonly mediaType: string; readonly what: string };
 

@@ -23,7 +23,7 @@ const BODY_BYTES_MAX = 64 * 1024;
 /** Loopback only: nobody else on a hut's network may touch the camera. */
 const ADDRESS = "127.0.0.1";
 
-export type WebServerOptions = {
+type WebServerOptions = {
   /** Where it listens: a door that is open already, or a port; 0: any free one. */
   readonly port: number | Server;
   readonly service: NightService;

@@ -1,4 +1,4 @@
-import type { CurtainMotion } from "../photometry/reading.ts";
+import type { CurtainMotion } from "../exposure/curtainMotion.ts";
 import type { MotionMap } from "./motionMap.ts";
 import { shiftSpeedOf, STARS_DEG_PER_SECOND } from "./shift.ts";
 import { smearSpectrumOf, smearSpeedOf, type SmearSpectrum } from "./smear.ts";
@@ -18,7 +18,7 @@ export type MotionHistory = {
 export const NO_MOTION_HISTORY: MotionHistory = { maps: [], spectra: [] };
 
 /** From pixels of the full-size frame to angles. */
-export type MotionScale = { readonly focalLengthMm: number; readonly pixelPitchUm: number };
+type MotionScale = { readonly focalLengthMm: number; readonly pixelPitchUm: number };
 
 const FRAMES_MAX = 9;
 /** Maps older than the newest two are kept this far apart. */

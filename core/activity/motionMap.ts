@@ -1,4 +1,4 @@
-import type { LightMap } from "../photometry/lightMap.ts";
+import type { LightMap } from "./lightMap.ts";
 import type { MonotonicMs } from "../units.ts";
 
 /**
@@ -20,7 +20,7 @@ export type MotionMap = {
 };
 
 /** How large a cell of the light map is in the sky. */
-export type MotionOptics = {
+type MotionOptics = {
   /** Degrees that a cell of the light map covers on the axis. */
   readonly cellDeg: number;
 };

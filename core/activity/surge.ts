@@ -39,7 +39,7 @@ export type SurgeState = {
 };
 
 /** What the newest frame did to the watch for surges. */
-export type SurgeStep = {
+type SurgeStep = {
   readonly state: SurgeState;
   readonly change: "onset" | "end" | null;
   /** Rise over the quiet before, stops; 0 without a surge. */

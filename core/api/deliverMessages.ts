@@ -65,7 +65,7 @@ export type DeliverResult = {
   readonly remarks: readonly string[];
 };
 
-export type DeliverJobState = "running" | "finished" | "cancelled" | "failed";
+type DeliverJobState = "running" | "finished" | "cancelled" | "failed";
 
 /** A delivery as the page shows it. */
 export type DeliverJob = {

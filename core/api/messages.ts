@@ -1,31 +1,9 @@
 import type { ExposureSettings } from "../exposure/settings.ts";
 import type { FrameRecord } from "../watch/frameRecord.ts";
+import type { GuardNotice } from "../watch/guardNotice.ts";
+import type { GapNotice, SurgeNotice } from "../frames/notices.ts";
 import type { UtcMs } from "../units.ts";
 import type { StateRow } from "../watch/stateSentence.ts";
-
-/** Something the program watches over, with what it does about it. */
-export type GuardNotice = {
-  readonly guard: "battery" | "storage" | "cold" | "dew" | "focus" | "dawn" | "camera" | "clock";
-  readonly level: "note" | "warning" | "stop";
-  /** What happened, what Nattvakt does about it, what the photographer can do. */
-  readonly sentence: string;
-  readonly sinceUtcMs: UtcMs;
-};
-
-/** A stretch of the night in which the activity rose sharply; open while `endUtcMs` is null. */
-export type SurgeNotice = {
-  readonly startUtcMs: UtcMs;
-  readonly endUtcMs: UtcMs | null;
-  /** Rise of the sky over the quiet before, stops. */
-  readonly riseStops: number;
-};
-
-/** A stretch without frames that was longer than the cadence explains. */
-export type GapNotice = {
-  readonly startUtcMs: UtcMs;
-  readonly endUtcMs: UtcMs | null;
-  readonly why: string;
-};
 
 /** The worst that is true, as page and terminal show it; `core/watch/stateSentence.ts` derives it. */
 export type StateNotice = Omit<StateRow, "sinceMs"> & {

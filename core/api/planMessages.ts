@@ -1,7 +1,6 @@
 import * as v from "valibot";
-
 import { NightError } from "../errors.ts";
-import type { CameraFacts, Checklist } from "../plan/checklist.ts";
+import type { Checklist } from "../plan/checklist.ts";
 import type { Kit, KitInput } from "../plan/kit.ts";
 import type { AuroraView } from "../sky/auroraView.ts";
 import type { NightPlan } from "../plan/plan.ts";
@@ -70,14 +69,6 @@ export type SensedPlace = {
   readonly longitudeDeg: number;
   /** `null`: the receiver has not told it. */
   readonly elevationM: number | null;
-};
-
-/** What the checklist is asked with. */
-export type ChecklistQuery = {
-  readonly facts: CameraFacts;
-  readonly ticks: readonly string[];
-  /** Room and batteries that the plan asks for. */
-  readonly needs: { readonly bytes: number; readonly batteries: number };
 };
 
 /** A started rehearsal of tonight. */

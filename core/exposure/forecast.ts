@@ -32,7 +32,7 @@ export type Outlook = {
 };
 
 /** How the bank weighs its models. */
-export type BankTuning = {
+type BankTuning = {
   readonly models: readonly SkyModel[];
   /** Share of a model's record that is kept from reading to reading. */
   readonly memory: number;
@@ -44,7 +44,7 @@ export type BankTuning = {
   readonly surprise: number;
 };
 
-export const BANK: BankTuning = {
+const BANK: BankTuning = {
   models: SKY_MODELS,
   memory: 0.985,
   share: 0.005,

@@ -11,7 +11,7 @@ import {
 export type LightMeter = { readonly record: LightRecord; readonly scale: LightScale };
 
 /** Scale and dark offset of the meter, learned from the frames: L = gain · value + offset. */
-export type LightScale = {
+type LightScale = {
   /** Weighted sums over (value, luminance) pairs: Σw, Σwv, Σwv², Σwl, Σwvl. */
   readonly sums: readonly number[];
   readonly gain: number;

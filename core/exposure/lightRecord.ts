@@ -1,5 +1,5 @@
 /** One sample of the sky light meter, with the running integral of its value. */
-export type LightSample = {
+type LightSample = {
   readonly atSeconds: number;
   readonly value: number;
   /** ∫ value dt since the meter's first sample, trapezoids. */

@@ -1,4 +1,4 @@
-import type { CurtainMotion } from "../photometry/reading.ts";
+import type { CurtainMotion } from "./curtainMotion.ts";
 import type { MonotonicMs } from "../units.ts";
 import { luminanceCdM2Of, type Exposure } from "./exposure.ts";
 

@@ -10,7 +10,7 @@ export const SIDEREAL_ARCSEC_PER_SECOND = (360 * 3600) / 86164.0905;
 const ARCSEC_PER_RADIAN = (180 * 3600) / Math.PI;
 
 /** What decides how long a star's trail is on the frame. */
-export type TrailOptics = {
+type TrailOptics = {
   readonly focalLengthMm: number;
   /** Pixel pitch of the full-size frame: sensor width over image width. */
   readonly pixelPitchUm: number;

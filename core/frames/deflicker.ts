@@ -29,7 +29,7 @@ export type FrameCorrection = {
   readonly scatterStops: number;
 };
 
-export type DeflickerSettings = {
+type DeflickerSettings = {
   /** Time constant with which the film's own exposure follows the night's, seconds of the night. */
   readonly sigmaSeconds: number;
   /** How far a frame may be lifted or lowered to follow the film's exposure, stops. */

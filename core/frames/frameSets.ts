@@ -1,7 +1,7 @@
 import type { FrameRecord } from "../watch/frameRecord.ts";
 
 /** Why a frame set begins where it does. */
-export type CutReason = "first" | "pace" | "framing" | "focus" | "camera" | "gap" | "byHand";
+type CutReason = "first" | "pace" | "framing" | "focus" | "camera" | "gap" | "byHand";
 
 /** Frames meant to be played together: contiguous, of one camera, one framing and one pace. */
 export type FrameSet = {

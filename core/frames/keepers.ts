@@ -19,7 +19,7 @@ export type KeeperCandidate = {
   readonly cellStops: readonly (number | null)[];
 };
 
-export type KeeperWord = {
+type KeeperWord = {
   readonly cameraId: string;
   readonly frameIndex: number;
   readonly pick: "keep" | "leave";
@@ -38,7 +38,7 @@ export type Keeper = {
 };
 
 /** How many are offered. */
-export const KEEPER_COUNT = 12;
+const KEEPER_COUNT = 12;
 
 /** How much each counts: structure makes an aurora picture, the rest can spoil it. Common practice, no source. */
 const WEIGHTS = { structure: 0.45, colour: 0.25, sharpness: 0.3 } as const;

@@ -10,7 +10,7 @@ export type Framing = {
 };
 
 /** A mark on an axis: where (0..1 along it) and what it says. */
-export type AxisMark = { readonly at: number; readonly label: string };
+type AxisMark = { readonly at: number; readonly label: string };
 
 /**
  * Altitude above the horizon of a height in the picture's middle column, for a rectilinear lens

@@ -1,6 +1,6 @@
 import { observeActivity, startSurgeWatch } from "../activity/surge.ts";
 import type { FrameObservation } from "../exposure/observation.ts";
-import type { GapNotice, SurgeNotice } from "../api/messages.ts";
+import type { GapNotice, SurgeNotice } from "./notices.ts";
 import type { FrameRecord } from "../watch/frameRecord.ts";
 import { observationOf } from "../watch/ledger.ts";
 import { monotonicMs, utcMs, type MonotonicMs, type UtcMs } from "../units.ts";

@@ -1,8 +1,8 @@
 import type { FrameRecord } from "../watch/frameRecord.ts";
 import { utcMs, type UtcMs } from "../units.ts";
 import { alignByTime } from "./alignByTime.ts";
-import { captureDateMs } from "./captureDate.ts";
 import { medianOf } from "./medians.ts";
+import { captureDateMs } from "../ptp/dateTime.ts";
 
 /** A file on the camera's card, as the camera lists it. */
 export type CardEntry = {

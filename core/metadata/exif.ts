@@ -49,7 +49,7 @@ export type ExifFields = {
 };
 
 /** Where, and which way the lens looked. */
-export type ExifPlace = {
+type ExifPlace = {
   /** North and east positive. */
   readonly latitudeDeg: number;
   readonly longitudeDeg: number;

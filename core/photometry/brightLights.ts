@@ -1,5 +1,5 @@
 import type { CellGrid } from "./cells.ts";
-import type { LightMap } from "./lightMap.ts";
+import type { LightMap } from "../activity/lightMap.ts";
 
 /** A compact light in the sky that is no aurora. */
 export type BrightLight = {
@@ -27,7 +27,7 @@ const RIM_RATIO_MIN = 0.7;
 const WARM_RATIO = 1.35;
 
 /** What a light is compared with. */
-export type SkyScale = {
+type SkyScale = {
   /** Rough mean luminance of the sky. */
   readonly meanLight: number;
   /** Its red over green. */

@@ -1,17 +1,7 @@
 import { planesOf, type CellGrid } from "./cells.ts";
 import { TABLE_STEPS } from "./response.ts";
 import { LUMINANCE_WEIGHTS } from "./srgb.ts";
-
-/** Linear light of every cell, relative to mid-grey (a neutral code 118 is 1 in every channel). */
-export type LightMap = {
-  readonly columns: number;
-  readonly rows: number;
-  readonly red: Float32Array;
-  readonly green: Float32Array;
-  readonly blue: Float32Array;
-  /** Weighted sum of the three: luminance. */
-  readonly luminance: Float32Array;
-};
+import type { LightMap } from "../activity/lightMap.ts";
 
 /**
  * Undoes the tone curve of a grid's mean codes, each channel by itself.

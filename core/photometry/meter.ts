@@ -5,8 +5,10 @@ import { monotonicMs, type MonotonicMs } from "../units.ts";
 import { leaveOutLights, type BrightLight } from "./brightLights.ts";
 import { reduceToCells, type CellGrid } from "./cells.ts";
 import { hotPixelsOf, learnHotPixels, NO_HOT_PIXELS, type HotPixelEvidence } from "./hotPixels.ts";
-import { findPointCells, lightMapOf, type LightMap } from "./lightMap.ts";
-import { TONE_CURVE_UNSURE, type CurtainMotion, type Reading } from "./reading.ts";
+import { findPointCells, lightMapOf } from "./lightMap.ts";
+import { type LightMap } from "../activity/lightMap.ts";
+import { TONE_CURVE_UNSURE, type Reading } from "./reading.ts";
+import { type CurtainMotion } from "../exposure/curtainMotion.ts";
 import {
   lightTable,
   responseUncertaintyStops,
@@ -61,7 +63,7 @@ export type MeterState = {
 };
 
 /** One decoded frame, upright. */
-export type MeterFrame = {
+type MeterFrame = {
   readonly widthPx: number;
   readonly heightPx: number;
   /** sRGB, three bytes a pixel, row by row. */

@@ -1,13 +1,4 @@
-/** Apparent motion of the curtains; "unknown" is an answer, a guess is not. */
-export type CurtainMotion =
-  | { readonly kind: "unknown"; readonly why: string }
-  | {
-      readonly kind: "measured";
-      /** Typical speed of the moving structure. */
-      readonly degPerSecond: number;
-      /** The same in pixels of the full-size frame. */
-      readonly pxPerSecond: number;
-    };
+import type { CurtainMotion } from "../exposure/curtainMotion.ts";
 
 /** The remark of a reading whose tone curve is still being learned. */
 export const TONE_CURVE_UNSURE = "tone curve not yet sure";

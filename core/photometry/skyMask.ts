@@ -1,4 +1,4 @@
-import type { LightMap } from "./lightMap.ts";
+import type { LightMap } from "../activity/lightMap.ts";
 
 /**
  * Which cells are sky. The ground is found by itself: dark, unmoving, and below one line that runs
@@ -26,7 +26,7 @@ export type SkyEvidence = {
 };
 
 /** A point of the frame: 0, 0 is the upper left corner and 1, 1 the lower right. */
-export type FramePoint = { readonly x: number; readonly y: number };
+type FramePoint = { readonly x: number; readonly y: number };
 
 /** The photographer's own correction; it replaces what was found. */
 export type SkyMaskByHand = {

@@ -1,5 +1,5 @@
 import type { CellGrid } from "./cells.ts";
-import type { LightMap } from "./lightMap.ts";
+import type { LightMap } from "../activity/lightMap.ts";
 import { linearOfCode, LUMINANCE_WEIGHTS, MID_GREY_CODE } from "./srgb.ts";
 
 /** The numbers of the metered sky. */

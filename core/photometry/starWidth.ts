@@ -30,7 +30,7 @@ export type StarField = {
 };
 
 /** A preview in which stars are looked for. */
-export type StarImage = {
+type StarImage = {
   readonly widthPx: number;
   readonly heightPx: number;
   /** sRGB, three bytes a pixel. */
@@ -47,7 +47,7 @@ const SIGNAL_TO_NOISE_FOR_WIDTH = 10;
 const CODES_MIN = 7;
 
 /** How stars are looked for. */
-export type StarOptions = {
+type StarOptions = {
   /** Light of every eighth of a code (`lightTable`). */
   readonly table: Float32Array;
   /** 1 where a cell (side `cellSize(widthPx)`) may hold stars; absent: everywhere. */

@@ -1,7 +1,7 @@
 import { luminanceCdM2Of, type Exposure } from "../exposure/exposure.ts";
 import type { MonotonicMs } from "../units.ts";
 import type { CellGrid } from "./cells.ts";
-import type { LightMap } from "./lightMap.ts";
+import type { LightMap } from "../activity/lightMap.ts";
 import { measureSky, type SkyStatistics } from "./skyStatistics.ts";
 
 /** What is remembered of a glow that may be a town's. */

@@ -57,14 +57,14 @@ export const HAND_ITEM_IDS = [
 ] as const;
 
 /** An item that the camera can answer by itself. */
-export type CameraItemId = (typeof CAMERA_ITEM_IDS)[number];
+type CameraItemId = (typeof CAMERA_ITEM_IDS)[number];
 /** An item that only a person can tick. */
-export type HandItemId = (typeof HAND_ITEM_IDS)[number];
+type HandItemId = (typeof HAND_ITEM_IDS)[number];
 /** Any item of the checklist. */
-export type ChecklistItemId = CameraItemId | HandItemId;
+type ChecklistItemId = CameraItemId | HandItemId;
 
 /** Met or not; "cannot tell" may still be ticked by hand and then counts as met. */
-export type ChecklistAnswer = "met" | "notMet" | "cannotTell";
+type ChecklistAnswer = "met" | "notMet" | "cannotTell";
 
 /** One line of the checklist. */
 export type ChecklistItem = {

@@ -1,4 +1,5 @@
 import { NightError } from "../errors.ts";
+import type { ExposureSettings } from "../exposure/settings.ts";
 
 /** Classes of sensor by size; the trade's own words. */
 export type SensorClass = "fullFrame" | "crop" | "fourThirds" | "oneInch";
@@ -170,4 +171,20 @@ export function fieldOfViewDeg(kit: Kit): {
   const angle = (sizeMm: number): number =>
     (2 * Math.atan(sizeMm / 2 / kit.focalLengthMm) * 180) / Math.PI;
   return { widthDeg: angle(kit.sensorWidthMm), heightDeg: angle(kit.sensorHeightMm) };
+}
+
+/**
+ * The kit that a watch was set to, for a night that was started without a plan: lens, pixel pitch
+ * and ISO cap are the watch's own, the rest is the usual kit's.
+ */
+export function kitOfSettings(settings: ExposureSettings): KitInput {
+  return {
+    ...DEFAULT_KIT_INPUT,
+    name: "the watch's own settings",
+    pixelPitchUm: settings.pixelPitchUm,
+    focalLengthMm: settings.focalLengthMm,
+    fNumberWidest: settings.fNumber,
+    isoComfortMax: settings.isoMax,
+    busySeconds: settings.busySeconds,
+  };
 }

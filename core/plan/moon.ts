@@ -1,6 +1,6 @@
 import { cosDeg, sinDeg, type SkyDirection } from "../sky/angles.ts";
 import type { Kit } from "./kit.ts";
-import type { PlanSample } from "./plan.ts";
+import type { PlanSample } from "./samples.ts";
 
 /** Where the Moon stands during a watch. */
 export type MoonCourse = {

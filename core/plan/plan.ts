@@ -30,6 +30,7 @@ import { planBudget, type PlanBudget } from "./budget.ts";
 import { coldOf, type PlanCold } from "./cold.ts";
 import { planWatch, type PlanWatch } from "./watchWindow.ts";
 import { auroraSentence, darknessSentence, moonPhaseName, moonSentence } from "./words.ts";
+import type { PlanSample } from "./samples.ts";
 
 /** What a plan is made from. */
 export type PlanRequest = {
@@ -47,20 +48,6 @@ export type PlanRequest = {
   readonly framesPerSecond?: number;
   /** Moonless zenith of the place after dark, V mag/arcsec². */
   readonly darkZenithMag?: number;
-};
-
-/** A moment of the night, every ten minutes. */
-export type PlanSample = {
-  readonly time: string;
-  readonly sunAltitudeDeg: number;
-  readonly sunAzimuthDeg: number;
-  readonly moonAltitudeDeg: number;
-  readonly moonAzimuthDeg: number;
-  /** Sky toward the frame's centre, V mag/arcsec²; larger is darker. */
-  readonly skyMagArcsec2: number;
-  readonly skyLuminanceCdM2: number;
-  /** Magnitudes by which moonlight brightens the sky there. */
-  readonly moonlightMag: number;
 };
 
 /** A night's plan; times are ISO 8601 in UTC, `null` where the thing does not happen. */

@@ -34,7 +34,7 @@ export type TrailLimits = {
 const TOLERATED_DRIFT_PX = 4;
 
 /** Longer exposures lose the curtains whatever the stars do. Common practice, no source. */
-export const EXPOSURE_SECONDS_MAX = 30;
+const EXPOSURE_SECONDS_MAX = 30;
 
 /**
  * Star-trail limits of a kit for one framing.

@@ -12,7 +12,7 @@ export type PlanWatch = {
 };
 
 /** A watch's bounds, and the darkness that they belong to. */
-export type WatchHours = {
+type WatchHours = {
   readonly startUtcMs: number;
   readonly endUtcMs: number;
   readonly by: PlanWatch["by"];

@@ -94,7 +94,7 @@ export const QUIRK_IDS = [
   /** Every new file is named by the same handle. */
   "reusedHandle",
 ] as const;
-export type QuirkId = (typeof QUIRK_IDS)[number];
+type QuirkId = (typeof QUIRK_IDS)[number];
 
 /**
  * What the program must know of a camera to work it: which property holds what, how the shutter is

@@ -1,5 +1,5 @@
 /** Bytes that came in pieces and are taken off in others. */
-export type ByteQueue = {
+type ByteQueue = {
   /** Bytes that wait. */
   readonly bytes: () => number;
   readonly push: (chunk: Uint8Array) => void;

@@ -10,14 +10,14 @@ export const CONTAINER_HEADER_BYTES = 12;
 export const LENGTH_UNKNOWN = 0xffffffff;
 
 /** Most parameters of a command or response. Source: MTP 1.1 §4.7.3. */
-export const PARAMETERS_MAX = 5;
+const PARAMETERS_MAX = 5;
 /** Most parameters of an event. Source: MTP 1.1 §4.8.3. */
-export const EVENT_PARAMETERS_MAX = 3;
+const EVENT_PARAMETERS_MAX = 3;
 
 const TYPES = { command: 1, data: 2, response: 3, event: 4 } as const;
 
 /** What a container carries. */
-export type ContainerKind = keyof typeof TYPES;
+type ContainerKind = keyof typeof TYPES;
 
 /** The first 12 bytes of a container. */
 export type ContainerHeader = {

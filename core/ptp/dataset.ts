@@ -6,7 +6,7 @@ import { createWriter } from "./writer.ts";
 export type FieldValues<F> = { readonly [K in keyof F]: ValueOf<F[K]> };
 
 /** A dataset declared once; its type, decoder and encoder derive from the fields. */
-export type Dataset<F> = {
+type Dataset<F> = {
   readonly name: string;
   readonly decode: (bytes: Uint8Array) => FieldValues<F>;
   readonly encode: (value: FieldValues<F>) => Uint8Array;

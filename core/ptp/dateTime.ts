@@ -1,7 +1,7 @@
 import { utcMs, type UtcMs } from "../units.ts";
 
 /** A moment as a device writes it; without an offset nobody knows the zone. */
-export type PtpDateTime = {
+type PtpDateTime = {
   /** The written fields read as if they were UTC, milliseconds. */
   readonly wallMs: number;
   /** Minutes east of UTC; null: the device did not say. */
@@ -9,10 +9,10 @@ export type PtpDateTime = {
 };
 
 const PATTERN =
-  /^(\d{4})(\d{2})(\d{2})T(\d{2})(\d{2})(\d{2})(?:\.(\d)\d*)?(?:(Z)|([+-])(\d{2})(\d{2}))?$/;
+  /^(\d{4})(\d{2})(\d{2})T(\d{2})(\d{2})(\d{2})(?:\.(\d+))?(?:(Z)|([+-])(\d{2})(\d{2}))?$/;
 
 /**
- * Reads `YYYYMMDDThhmmss[.s][Z|±hhmm]`. Null for anything else, the empty string of "unknown" and
+ * Reads `YYYYMMDDThhmmss[.s…][Z|±hhmm]`. Null for anything else, the empty string of "unknown" and
  * dates that do not exist included: devices write garbage, and that is no failure.
  * Source: MTP 1.1 §3.2.5.
  */
@@ -28,7 +28,8 @@ export function parseDateTime(text: string): PtpDateTime | null {
     number,
     number,
   ];
-  const wallMs = Date.UTC(year, month - 1, day, hour, minute, second, field(7) * 100);
+  const fractionMs = Math.round(Number(`0.${match[7] ?? "0"}`) * 1000);
+  const wallMs = Date.UTC(year, month - 1, day, hour, minute, second, fractionMs);
   const isReal =
     month >= 1 &&
     month <= 12 &&
@@ -74,4 +75,16 @@ function formatOffset(offsetMinutes: number | null): string {
   const minutes = Math.abs(offsetMinutes);
   const two = (value: number): string => String(value).padStart(2, "0");
   return `${offsetMinutes < 0 ? "-" : "+"}${two(Math.floor(minutes / 60))}${two(minutes % 60)}`;
+}
+
+/**
+ * What a camera writes as a file's capture date, in milliseconds.
+ *
+ * @param zoneMinutes  Minutes east of UTC that a text without a zone is in; 0: it is read as if it
+ *   were UTC, and the difference to be found from frames whose opening is known.
+ * @returns null when the text is empty or names no real moment.
+ */
+export function captureDateMs(captureDate: string, zoneMinutes = 0): UtcMs | null {
+  const moment = parseDateTime(captureDate);
+  return moment === null ? null : dateTimeUtcMs(moment, zoneMinutes);
 }

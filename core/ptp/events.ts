@@ -29,9 +29,6 @@ export const EVENTS = {
   UnreportedStatus: 0x400e,
 } as const;
 
-/** The standard's name of an event. */
-export type EventName = keyof typeof EVENTS;
-
 const NAMES: ReadonlyMap<number, string> = new Map(
   Object.entries(EVENTS).map(([name, code]) => [code, name]),
 );

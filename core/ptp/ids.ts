@@ -12,9 +12,6 @@ export type ObjectHandle = Id<"object">;
 /** The transaction number of everything outside a session, OpenSession itself included. */
 export const NO_TRANSACTION = 0 as TransactionId;
 
-/** The parent "handle" that stands for the root of a store in a dataset. */
-export const ROOT_PARENT = 0 as ObjectHandle;
-
 /** Wildcard parameter: all stores, all objects, or the root, by context. Source: MTP 1.1 §5.2.1, D.2.6. */
 export const ALL = 0xffffffff;
 

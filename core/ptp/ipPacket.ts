@@ -19,7 +19,7 @@ export const IP_PROTOCOL_VERSION = 0x00010000;
 export const IP_LENGTH_UNKNOWN = 0xffffffffffffffffn;
 
 /** Most visible characters of a friendly name; from memory, unconfirmed. */
-export const FRIENDLY_NAME_UNITS_MAX = 39;
+const FRIENDLY_NAME_UNITS_MAX = 39;
 
 /** Data-phase information of a request; values from memory, unconfirmed. */
 export const DATA_PHASE_INFO = { unknown: 0, noneOrToInitiator: 1, toResponder: 2 } as const;

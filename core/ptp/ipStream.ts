@@ -11,7 +11,7 @@ import {
 } from "./ipPacket.ts";
 
 /** Cuts a TCP stream into packets, wherever the reads happen to break. */
-export type IpStream = {
+type IpStream = {
   /**
    * Takes the next bytes of the stream and yields the packets that are whole by now. Iterate it to
    * the end. After it has thrown, the stream cannot be followed: drop the connection.

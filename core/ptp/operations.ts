@@ -1,5 +1,5 @@
 /** Which way an operation's data goes: responder to initiator, initiator to responder, or none. */
-export type DataPhase = "none" | "toInitiator" | "toResponder";
+type DataPhase = "none" | "toInitiator" | "toResponder";
 
 /** An operation, declared once. */
 export type Operation = {

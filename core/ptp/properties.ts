@@ -2,7 +2,7 @@ import { NightError } from "../errors.ts";
 import { string, uint16, uint32, uint8, type DataType, type PtpValue } from "./dataTypes.ts";
 
 /** A device property, declared once: where it is, and what its raw values mean. */
-export type Property<T, W extends PtpValue = PtpValue> = {
+type Property<T, W extends PtpValue = PtpValue> = {
   readonly code: number;
   readonly name: string;
   /** The standard's data type; a device's own description outranks it. */
@@ -41,7 +41,7 @@ function choice<const C extends Readonly<Record<string, number>>>(
 }
 
 /** One of a property's named choices, or a maker's own. */
-export type Choice<C> =
+type Choice<C> =
   { readonly kind: keyof C & string } | { readonly kind: "unknown"; readonly value: number };
 
 function scaled(
@@ -77,10 +77,10 @@ export const imageSize = property<string, string>({
 });
 
 /** Relative: larger is better quality. */
-export const compressionSetting = scaled(0x5004, "CompressionSetting", uint8, 1);
+const compressionSetting = scaled(0x5004, "CompressionSetting", uint8, 1);
 
 /** How the device finds its white; manual goes by RGBGain. */
-export const whiteBalance = choice(0x5005, "WhiteBalance", {
+const whiteBalance = choice(0x5005, "WhiteBalance", {
   undefined: 0,
   manual: 1,
   automatic: 2,
@@ -160,7 +160,7 @@ export const dateTimeProperty = property<string, string>({
 });
 
 /** Seconds from trigger to capture; on the wire in ms. */
-export const captureDelay = scaled(0x5012, "CaptureDelay", uint32, 1000);
+const captureDelay = scaled(0x5012, "CaptureDelay", uint32, 1000);
 
 /** What one InitiateCapture takes. */
 export const stillCaptureMode = choice(0x5013, "StillCaptureMode", {

@@ -38,9 +38,6 @@ export const RESPONSES = {
   InvalidDataSet: 0x2023,
 } as const;
 
-/** The standard's name of a response. */
-export type ResponseName = keyof typeof RESPONSES;
-
 const NAMES: ReadonlyMap<number, string> = new Map(
   Object.entries(RESPONSES).map(([name, code]) => [code, name]),
 );

@@ -13,7 +13,7 @@ export type LightMeterSimulation = {
 };
 
 /** The next sample, one after the other. */
-export type LightMeterSource = {
+type LightMeterSource = {
   readonly nextMs: number;
   /** null: the meter gave nothing at this moment. */
   take(): { readonly atMs: number; readonly value: number } | null;

@@ -8,12 +8,12 @@ import type { WatchEvent } from "../watch/events.ts";
 import { idleWatch } from "../watch/idleWatch.ts";
 import { reduceWatch } from "../watch/reduce.ts";
 import type { WatchState } from "../watch/state.ts";
-import { DEFAULT_WATCH_SETTINGS } from "../night/watchSettings.ts";
+import { DEFAULT_WATCH_SETTINGS } from "../watch/watchSettings.ts";
 import type { Reading } from "../photometry/reading.ts";
 import { createRandom, type Random } from "../random.ts";
 import { monotonicMs } from "../units.ts";
 import { simulateLightMeter, type LightMeterSimulation } from "./lightMeterSimulation.ts";
-import { motionOf, type RehearsalTiming } from "../simulation/rehearsalRules.ts";
+import { motionOf, type RehearsalTiming } from "./timing.ts";
 import { judgeFrame, type RehearsalFrame } from "./score.ts";
 import { readSky, type RehearsalSky, type SkyReader, type SkyWindow } from "./givenSky.ts";
 

@@ -22,7 +22,7 @@ export type RehearsalFrame = {
 };
 
 /** What a rehearsal comes to. */
-export type RehearsalScore = {
+type RehearsalScore = {
   readonly frames: number;
   readonly targetStops: number;
   /** Root mean square and 95th percentile of the error's size, over the reachable frames. */

@@ -5,7 +5,7 @@ import type { AuroraView } from "../sky/auroraView.ts";
 export type TonightActivity = "quiet" | "moderate" | "storm";
 
 /** One moment of a simulated sky's aurora. */
-export type AuroraMoment = {
+type AuroraMoment = {
   /** Mean of the aurora over the framed sky, in kilorayleigh of 557.7 nm. */
   readonly meanKr: number;
   /** Its brightest forms, kilorayleigh. */

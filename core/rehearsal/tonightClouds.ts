@@ -9,7 +9,7 @@ import type { NightPlan } from "../plan/plan.ts";
 export type TonightCloudiness = "clear" | "some" | "changing";
 
 /** What clouds leave of the framed sky at one moment. */
-export type CloudMoment = {
+type CloudMoment = {
   /** Mean share of the light from behind the clouds that arrives, 0..1. */
   readonly passedMean: number;
   /** The same where the clouds are thinnest. */

@@ -53,7 +53,7 @@ export type TonightResult = TonightWeather & {
 };
 
 /** A frame of the sample, as the statistics need it. */
-export type SampledFrame = {
+type SampledFrame = {
   /** Since the begin of the watch. */
   readonly atSeconds: number;
   readonly luminanceCdM2: number;

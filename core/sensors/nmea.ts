@@ -1,7 +1,7 @@
 import { utcMs, type UtcMs } from "../units.ts";
 
 /** What one sentence of a GNSS receiver says; fields that it does not carry are null. */
-export type GnssFix = {
+type GnssFix = {
   /** Null where the sentence has no date (GGA, GLL) or the date is in doubt. */
   readonly utcMs: UtcMs | null;
   readonly latitudeDeg: number | null;
@@ -11,7 +11,7 @@ export type GnssFix = {
 };
 
 /** Why a line gave no fix: said in the log, never to the photographer. */
-export type NmeaOutcome =
+type NmeaOutcome =
   | { readonly kind: "fix"; readonly fix: GnssFix }
   | { readonly kind: "noFix"; readonly why: string }
   | { readonly kind: "rejected"; readonly why: string };

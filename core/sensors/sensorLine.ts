@@ -8,7 +8,7 @@
  * `light value` is proportional to the light falling on the sensor, in any unit; its scale is
  * learned. Humidity is relative, over water. Lines that begin with `#` are remarks.
  */
-export type SensorReading =
+type SensorReading =
   | { readonly kind: "light"; readonly value: number }
   | {
       readonly kind: "climate";

@@ -49,7 +49,7 @@ export type NightTimes = {
  * refraction, as the altitudes of the plan's samples. (An almanac takes the upper limb with 34′ of
  * refraction, which comes a few minutes earlier for the rise, at high latitudes more.)
  */
-export type MoonTimes = {
+type MoonTimes = {
   readonly kind: "risesOrSets" | "upAllDay" | "downAllDay";
   readonly riseUtcMs: number | null;
   readonly setUtcMs: number | null;

@@ -22,7 +22,7 @@ export type BodyPosition = {
 };
 
 /** What of the Moon is lit. */
-export type MoonLight = {
+type MoonLight = {
   /** Lit share of the disc, 0 new .. 1 full. */
   readonly illuminatedFraction: number;
   /** Angle Sun - Moon - Earth, degrees: 0 full, 180 new. */

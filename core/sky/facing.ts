@@ -4,7 +4,7 @@ import type { GlobePoint } from "./geomagnetic.ts";
 import { antipode, bearingDeg } from "./geomagnetic.ts";
 
 /** Where to point the camera for the night. */
-export type Facing = {
+type Facing = {
   /** Half of the compass that the frame looks into. */
   readonly facing: "north" | "south";
   /** True bearing and elevation of the frame's centre, degrees. */

@@ -6,7 +6,7 @@ import type { MagneticField, Vector } from "./magneticField.ts";
 export type GlobePoint = { readonly latitudeDeg: number; readonly longitudeDeg: number };
 
 /** A place in the frame of the aurora. */
-export type CorrectedPosition = {
+type CorrectedPosition = {
   /** Corrected geomagnetic latitude, degrees, south negative. */
   readonly latitudeDeg: number;
   /** Dipole longitude at which its field line crosses the dipole's equator, degrees, 0..360. */

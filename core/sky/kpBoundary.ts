@@ -56,7 +56,7 @@ export function diffuseBoundaryDeg(kp: number, mltHours: number): number | null 
 }
 
 /** Edges of the oval of discrete aurora, degrees of corrected geomagnetic latitude. */
-export type OvalEdges = { readonly equatorwardDeg: number; readonly polewardDeg: number };
+type OvalEdges = { readonly equatorwardDeg: number; readonly polewardDeg: number };
 
 /**
  * Both edges of the oval of discrete aurora at an hour of magnetic local time.

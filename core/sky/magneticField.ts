@@ -24,7 +24,7 @@ export type MagneticField = {
 };
 
 /** The direction of the field at a place, degrees. */
-export type MagneticElements = {
+type MagneticElements = {
   /** Magnetic north from true north, east positive. */
   readonly declinationDeg: number;
   /** Dip below the horizon, positive in the north. */

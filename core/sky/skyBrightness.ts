@@ -28,7 +28,7 @@ export const DEFAULT_SKY_CONDITIONS: SkyConditions = {
 };
 
 /** The sky toward one direction at one moment, without aurora and cloud. */
-export type SkyBrightness = {
+type SkyBrightness = {
   readonly magArcsec2: number;
   readonly luminanceCdM2: number;
   /** Magnitudes by which moonlight brightens this point over the same sky without a Moon; ≥ 0. */

@@ -3,7 +3,7 @@ import type { Direction } from "./direction.ts";
 import stars from "./stars.json" with { type: "json" };
 
 /** A star of the catalogue. */
-export type CatalogueStar = {
+type CatalogueStar = {
   /** Unit vector on the equator and equinox of J2000, where the star stood at the epoch J2000.0. */
   readonly direction: Direction;
   /** What is added to `direction` in a Julian year, radians; `null`: slower than the catalogue tells. */

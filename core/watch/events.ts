@@ -6,7 +6,7 @@ import type { Reading } from "../photometry/reading.ts";
 import type { MonotonicMs } from "../units.ts";
 import type { HandWord } from "./handWord.ts";
 import type { GapSpan, SurgeSpan } from "./state.ts";
-import type { WatchSettings } from "../night/watchSettings.ts";
+import type { WatchSettings } from "./watchSettings.ts";
 
 /**
  * Everything that can happen to a watch. `atMs` is when it happened on the night's clock; the

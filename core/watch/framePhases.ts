@@ -2,12 +2,12 @@ import { hasHadItsDose, observeLight } from "../exposure/governor.ts";
 import type { MonotonicMs } from "../units.ts";
 import { overdueMs, silentMs } from "./deadlines.ts";
 import type { PhaseEvent } from "./events.ts";
-import { closeGap } from "../night/gaps.ts";
 import { observeSample, recordTaken } from "./ledger.ts";
 import type { WatchState } from "./state.ts";
 import { closedLate, frameFailed, goOn, lost, openedLate, recover } from "./transitions.ts";
 import { enter, goesOn, stay, type FramePhase, type Phase, type WatchStep } from "./watchStep.ts";
-import { withGovernor } from "../night/withGovernor.ts";
+import { closeGap } from "./gaps.ts";
+import { withGovernor } from "./withGovernor.ts";
 
 /**
  * What happens with a frame in hand, from its order until the camera is ready for the next one.

@@ -3,7 +3,7 @@ import type { Reading } from "../photometry/reading.ts";
 import type { UtcMs } from "../units.ts";
 
 /** Where a frame stands: ordered, taken (shutter closed), kept (file whole on disk), or lost. */
-export type FrameStatus = "ordered" | "taken" | "kept" | "missing";
+type FrameStatus = "ordered" | "taken" | "kept" | "missing";
 
 /** A frame's file as it lies in the night's `frames/` folder. */
 export type FrameFile = {
@@ -35,12 +35,3 @@ export type FrameRecord = {
   readonly reading: Reading | null;
   readonly pace: "full" | "sentinel";
 };
-
-/**
- * A frame after something more is known of it. A file that is whole stays so: an event of its shutter
- * that comes late, or twice, takes nothing back.
- */
-export function changedFrame(before: FrameRecord, changes: Partial<FrameRecord>): FrameRecord {
-  const after = { ...before, ...changes };
-  return before.status === "kept" && before.file !== null ? { ...after, status: "kept" } : after;
-}

@@ -1,7 +1,7 @@
 import type { Reading } from "../photometry/reading.ts";
 import type { MonotonicMs } from "../units.ts";
 import { guardDew } from "./environmentGuards.ts";
-import { clearGuard, raiseGuard } from "./guardNotice.ts";
+import { clearGuard, raiseGuard } from "./raiseGuard.ts";
 import type { EndedBy, StarTrack, WatchState } from "./state.ts";
 
 /** Stars this much wider than at their best, frame after frame, are a lens going soft. Common practice, no source. */

@@ -3,7 +3,7 @@ import { startGovernor } from "../exposure/governor.ts";
 import { WATCH_ON } from "./handWord.ts";
 import { NO_TROUBLE } from "./pictureTrack.ts";
 import type { WatchState } from "./state.ts";
-import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../night/watchSettings.ts";
+import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "./watchSettings.ts";
 
 /** A watch that has not begun. */
 export function idleWatch(settings: WatchSettings = DEFAULT_WATCH_SETTINGS): WatchState {

@@ -1,19 +1,19 @@
 import { observeActivity } from "../activity/surge.ts";
 import { observeFrame, observeLight, type FrameObservation } from "../exposure/governor.ts";
-import { TONE_CURVE_UNSURE, type CurtainMotion, type Reading } from "../photometry/reading.ts";
+import { TONE_CURVE_UNSURE, type Reading } from "../photometry/reading.ts";
+import type { CurtainMotion } from "../exposure/curtainMotion.ts";
 import type { MonotonicMs } from "../units.ts";
 import type { WatchEffect } from "./effects.ts";
 import type { LedgerEvent, WatchEvent } from "./events.ts";
 import { withBatteryReading } from "./batteryDrain.ts";
-import { guardsFromClimate } from "./environmentGuards.ts";
-import { guardClock } from "../night/clockGuard.ts";
-import { clearGuard, raiseGuard } from "./guardNotice.ts";
+import { guardsFromClimate, guardClock } from "./environmentGuards.ts";
+import { clearGuard, raiseGuard } from "./raiseGuard.ts";
 import { guardFromStars, guardsFromStatus } from "./guards.ts";
 import { afterNoReading, afterReading } from "./pictureTrack.ts";
 import { withReadingDelay } from "./readingGrace.ts";
 import type { SurgeSpan, TakenFrame, WatchState } from "./state.ts";
 import { goesOn, type WatchStep } from "./watchStep.ts";
-import { withGovernor } from "../night/withGovernor.ts";
+import { withGovernor } from "./withGovernor.ts";
 
 /** More frames than this waiting for their reading: the oldest are given up. */
 const TAKEN_COUNT_MAX = 32;

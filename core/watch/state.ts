@@ -1,4 +1,4 @@
-import type { GuardNotice } from "../api/messages.ts";
+import type { GuardNotice } from "./guardNotice.ts";
 import type { SurgeState } from "../activity/surge.ts";
 import type { Exposure } from "../exposure/exposure.ts";
 import type { GovernorState } from "../exposure/governor.ts";
@@ -6,7 +6,7 @@ import type { MonotonicMs } from "../units.ts";
 import type { HandWord } from "./handWord.ts";
 import type { PictureTrack } from "./pictureTrack.ts";
 import type { BatteryFall } from "./batteryDrain.ts";
-import type { WatchSettings } from "../night/watchSettings.ts";
+import type { WatchSettings } from "./watchSettings.ts";
 
 /** What ended a watch. */
 export type EndedBy = "time" | "frames" | "dawn" | "battery" | "card" | "hand";

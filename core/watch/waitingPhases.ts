@@ -1,7 +1,7 @@
 import type { WatchEffect } from "./effects.ts";
 import type { PhaseEvent } from "./events.ts";
-import { guardClock } from "../night/clockGuard.ts";
-import { clearGuard } from "./guardNotice.ts";
+import { guardClock } from "./environmentGuards.ts";
+import { clearGuard } from "./raiseGuard.ts";
 import { endReason, guardFromFixedIso } from "./guards.ts";
 import { observeSample } from "./ledger.ts";
 import type { WatchState } from "./state.ts";

@@ -6,7 +6,7 @@ import {
   sceneExposureValue100,
   speedValue,
   timeValue,
-} from "../../core/photometry/apex.ts";
+} from "../support/apex.ts";
 
 // Source: APEX as in Exif 2.3 Annex C, with Sv = log2(S / 3.125).
 

@@ -13,9 +13,9 @@ import {
   rehearseRule,
   stepperRule,
   type ExposureRule,
-  type RehearsalTiming,
   type RuleContext,
-} from "../../core/simulation/rehearsalRules.ts";
+} from "../support/rivalRules.ts";
+import { type RehearsalTiming } from "../../core/rehearsal/timing.ts";
 import { scoreOf, type RehearsalFrame } from "../../core/rehearsal/score.ts";
 import { readSky, type RehearsalSky } from "../../core/rehearsal/givenSky.ts";
 import { makeSky, type SkyKind } from "../support/skySuite.ts";

@@ -9,7 +9,7 @@ import { WatchRunner } from "../../controller/night/watchRunner.ts";
 import { DEFAULT_EXPOSURE_SETTINGS, type ExposureSettings } from "../../core/exposure/settings.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { WatchState } from "../../core/watch/state.ts";
-import { DEFAULT_WATCH_SETTINGS } from "../../core/night/watchSettings.ts";
+import { DEFAULT_WATCH_SETTINGS } from "../../core/watch/watchSettings.ts";
 import { createRandom } from "../../core/random.ts";
 import {
   FULL_FRAME_SENSOR,

@@ -4,7 +4,7 @@ import type { WatchEvent } from "../../core/watch/events.ts";
 import { idleWatch } from "../../core/watch/idleWatch.ts";
 import { reduceWatch } from "../../core/watch/reduce.ts";
 import type { WatchState } from "../../core/watch/state.ts";
-import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../core/night/watchSettings.ts";
+import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../core/watch/watchSettings.ts";
 import type { Reading } from "../../core/photometry/reading.ts";
 import { monotonicMs } from "../../core/units.ts";
 

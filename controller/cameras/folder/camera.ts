@@ -3,7 +3,7 @@ import { createClock, type Clock, type ClockOrigin } from "../../timing/clock.ts
 import type { Camera, CameraEvent, CardFile, ExposureOrder } from "../camera.ts";
 import { FolderFrames, type FolderFramesOptions } from "./frames.ts";
 
-export type FolderCameraOptions = {
+type FolderCameraOptions = {
   /** Opens the shutter and sets what can be set. */
   readonly body: Camera;
   readonly origin: ClockOrigin;

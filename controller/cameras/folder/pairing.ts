@@ -12,7 +12,7 @@ export type FileTimes = {
   readonly exposureSeconds: number | null;
 };
 
-export type Pairing = {
+type Pairing = {
   readonly frameIndex: number;
   /** Camera clock less ours as this pair shows it; null: the file has no time. */
   readonly offsetMs: number | null;

@@ -9,7 +9,7 @@ const TCP_KEEP_ALIVE_MS = 10_000;
 const LINGER_MS = 300;
 
 /** What becomes of a connection; each is called until `end` has been. */
-export type IpConnectionListener = {
+type IpConnectionListener = {
   /** One whole packet, with the real time at which its last byte was read. */
   packet(packet: IpPacket, atMs: number): void;
   /** Payload of a data packet that is not whole yet; the packet then brings the rest. */

@@ -11,10 +11,7 @@ import type { IpConnection } from "./connection.ts";
 const FRIENDLY_NAME = "Nattvakt";
 
 /** The packets that can begin or refuse a connection. */
-export type IpGreetingPacket = Extract<
-  IpPacket,
-  { kind: "initCommandAck" | "initEventAck" | "initFail" }
->;
+type IpGreetingPacket = Extract<IpPacket, { kind: "initCommandAck" | "initEventAck" | "initFail" }>;
 
 /** The first packets of both connections, and what a refusal means. */
 export class IpGreeting {

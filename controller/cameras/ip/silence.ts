@@ -2,7 +2,7 @@
 const PROBE_AFTER_MS = 10_000;
 const PROBE_MISSES_MAX = 3;
 
-export type IpSilenceOptions = {
+type IpSilenceOptions = {
   /** Silence before a probe is sent, real milliseconds; null: never probe. */
   readonly probeAfterMs: number | null | undefined;
   readonly probe: () => void;

@@ -14,7 +14,7 @@ const PROOF_BYTES = 64 * 1024;
 const PROOF_SHARES = [0, 0.5, 1];
 
 /** A file on a card, read by stretches. */
-export type FileOnCard = {
+type FileOnCard = {
   readonly cameraName: string;
   readonly read: (range: { readonly offset: number; readonly bytes: number }) => Promise<FilePiece>;
 };

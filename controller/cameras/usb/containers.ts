@@ -20,7 +20,7 @@ const EMPTY_READS_MAX = 100;
  * What reads bulk packets: resolves at a short packet or when `bytesMax` are there.
  * @param room  Where to put them; null: in a place of their own.
  */
-export type BulkReader = (bytesMax: number, room: Uint8Array | null) => Promise<UsbRead>;
+type BulkReader = (bytesMax: number, room: Uint8Array | null) => Promise<UsbRead>;
 
 /** Takes a data phase piece by piece; a piece is the receiver's to keep. */
 export type ContainerSink = {
@@ -31,7 +31,7 @@ export type ContainerSink = {
 };
 
 /** A container that has come whole, or a data phase as far as it came. */
-export type ReceivedContainer =
+type ReceivedContainer =
   | { readonly kind: "data"; readonly transactionId: number; readonly isWhole: boolean }
   | {
       readonly kind: "response";

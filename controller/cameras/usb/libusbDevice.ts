@@ -33,7 +33,7 @@ export type LibusbDevice = {
   getStringDescriptor(index: number, callback: (error?: Error, text?: string) => void): void;
 };
 
-export type LibusbInterfaceDescriptor = {
+type LibusbInterfaceDescriptor = {
   readonly bInterfaceNumber: number;
   readonly bAlternateSetting: number;
   readonly bInterfaceClass: number;

@@ -24,7 +24,7 @@ const CALL_BACK_MS = 1_000;
 const EVENT_STALLS_MAX = 5;
 
 /** How a transfer ended other than well. */
-export type UsbTrouble = "stall" | "cancelled" | "timeout" | "gone" | "overflow" | "failed";
+type UsbTrouble = "stall" | "cancelled" | "timeout" | "gone" | "overflow" | "failed";
 
 export class UsbTransferError extends Error {
   readonly trouble: UsbTrouble;

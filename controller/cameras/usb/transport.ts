@@ -26,7 +26,7 @@ const CANCEL_MS = 3_000;
 /** A write of this size at a time: a cancel gets through between two. */
 const WRITE_BYTES = 512 * 1024;
 
-export type UsbTransportOptions = {
+type UsbTransportOptions = {
   /** Serial number or place ("1-2.3") of the camera; null: the only one there is. */
   readonly which: string | null;
   /** The devices on the bus; tests hand in their own. */

@@ -1,27 +1,8 @@
 import { linearOfCode, LUMINANCE_WEIGHTS } from "../srgb.ts";
-import { findHorizon, type Horizon } from "./horizon.ts";
+import { findHorizon } from "./horizon.ts";
+import type { Horizon, FramePixels, LightGrid } from "./lightGrid.ts";
 import { findLamps, type ClippedLamp } from "./lamps.ts";
 import { findTownGlow, type TownGlow } from "./townGlow.ts";
-
-/** A test frame's pixels. */
-export type FramePixels = {
-  /** Interleaved 8-bit sRGB, rows from the top; widthPx · heightPx · 3. */
-  readonly rgb: Uint8Array;
-  readonly widthPx: number;
-  readonly heightPx: number;
-};
-
-/** Mean linear light of the cells of a coarse grid. */
-export type LightGrid = {
-  readonly columns: number;
-  readonly rows: number;
-  /** Size of a cell, pixels. */
-  readonly cellPx: number;
-  /** Relative to white, 0..1; rows from the top. */
-  readonly red: Float32Array;
-  readonly green: Float32Array;
-  readonly luminance: Float32Array;
-};
 
 /** What a test frame shows of its framing. */
 export type FramingReading = {

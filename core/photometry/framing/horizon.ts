@@ -1,19 +1,4 @@
-import type { LightGrid } from "./framing.ts";
-
-/** The line between sky and land in a frame. */
-export type Horizon =
-  | {
-      readonly kind: "found";
-      /** Fall of the line toward the right, degrees; 0 is level. */
-      readonly tiltDeg: number;
-      /** Height of the line at the frame's middle, 0 the upper edge .. 1 the lower. */
-      readonly y: number;
-      /** Typical distance of trees and hills from the line, as a share of the frame's height. */
-      readonly roughness: number;
-      /** First row of land by column of the grid. */
-      readonly rows: readonly number[];
-    }
-  | { readonly kind: "unknown"; readonly why: string };
+import type { LightGrid, Horizon } from "./lightGrid.ts";
 
 /** Light below counts as this much darker at the most, so that black land does not outweigh all, stops. */
 const STEP_STOPS_MAX = 3;

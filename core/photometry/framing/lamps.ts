@@ -1,5 +1,4 @@
-import type { FramePixels } from "./framing.ts";
-import type { Horizon } from "./horizon.ts";
+import type { FramePixels, Horizon } from "./lightGrid.ts";
 
 /** A light that fills the sensor's wells. */
 export type ClippedLamp = {

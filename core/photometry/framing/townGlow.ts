@@ -1,5 +1,4 @@
-import type { LightGrid } from "./framing.ts";
-import type { Horizon } from "./horizon.ts";
+import type { LightGrid, Horizon } from "./lightGrid.ts";
 
 /** A dome of warm light over the horizon. */
 export type TownGlow = {

@@ -11,7 +11,7 @@ import { WatchRunner } from "../../../controller/night/watchRunner.ts";
 import { stopsFromMidGrey, type Exposure } from "../../../core/exposure/exposure.ts";
 import { NightError } from "../../../core/errors.ts";
 import type { FrameRecord } from "../../../core/watch/frameRecord.ts";
-import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../../core/night/watchSettings.ts";
+import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../../core/watch/watchSettings.ts";
 import { encodeSrgb } from "../../../core/photometry/srgb.ts";
 import { utcMs } from "../../../core/units.ts";
 import { IN_UTC } from "../../support/viewInUtc.ts";

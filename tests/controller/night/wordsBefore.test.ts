@@ -2,7 +2,7 @@ import { afterEach, beforeEach, expect, it } from "vitest";
 import { Catalogue } from "../../../controller/archive/catalogue.ts";
 import { createNightFolder } from "../../../controller/archive/nightFolder.ts";
 import { withSettingsByHand, wordBefore } from "../../../controller/night/wordsBefore.ts";
-import { DEFAULT_WATCH_SETTINGS } from "../../../core/night/watchSettings.ts";
+import { DEFAULT_WATCH_SETTINGS } from "../../../core/watch/watchSettings.ts";
 import { monotonicMs } from "../../../core/units.ts";
 import { NIGHT_START_UTC_MS } from "../../support/frameRecords.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";

@@ -1,6 +1,6 @@
 import { describe, expect, test } from "vitest";
 import { meterFrame, startMeter } from "../../../core/photometry/meter.ts";
-import type { CurtainMotion } from "../../../core/photometry/reading.ts";
+import type { CurtainMotion } from "../../../core/exposure/curtainMotion.ts";
 import { createRandom } from "../../../core/random.ts";
 import { FULL_FRAME_SENSOR, renderFrame, TONE_CURVES } from "../../../core/simulation/render.ts";
 import { driftingCurtainScene, SCENE_START_UTC_MS } from "../../support/scenes.ts";

@@ -2,14 +2,13 @@ import { describe, expect, it } from "vitest";
 
 import { trailPx } from "../../../core/exposure/starTrail.ts";
 import { fieldOfViewDeg } from "../../../core/plan/kit.ts";
-import { batteryHours, batteryShareAt } from "../../../core/night/kitPower.ts";
+import { batteryHours, batteryShareAt, planBudget } from "../../../core/plan/budget.ts";
 import {
   nearestIso,
   startingExposures,
   stoppingDown,
 } from "../../../core/plan/startingExposures.ts";
 import { driftPxPerSecond, trailLimits } from "../../../core/plan/trailLimits.ts";
-import { planBudget } from "../../../core/plan/budget.ts";
 import { kitWith } from "../../support/planFixtures.ts";
 
 describe("a kit", () => {

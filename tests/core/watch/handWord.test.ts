@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { handWordAfterBreak } from "../../../core/watch/handWord.ts";
+import { handWordAfterBreak } from "../../../core/watch/handWordAfter.ts";
 import { monotonicMs } from "../../../core/units.ts";
 import type { WatchState } from "../../../core/watch/state.ts";
 import { anExposure, at, connectedCamera, play, started } from "../../support/watchFixtures.ts";

@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
 import { TONE_CURVE_UNSURE } from "../../../core/photometry/reading.ts";
-import { DEFAULT_WATCH_SETTINGS } from "../../../core/night/watchSettings.ts";
+import { DEFAULT_WATCH_SETTINGS } from "../../../core/watch/watchSettings.ts";
 import {
   aReading,
   anExposure,

@@ -2,7 +2,7 @@ import { describe, expect, it } from "vitest";
 import { idleWatch } from "../../../core/watch/idleWatch.ts";
 import { readingDueMs, withReadingDelay } from "../../../core/watch/readingGrace.ts";
 import type { TakenFrame, WatchState } from "../../../core/watch/state.ts";
-import { DEFAULT_WATCH_SETTINGS } from "../../../core/night/watchSettings.ts";
+import { DEFAULT_WATCH_SETTINGS } from "../../../core/watch/watchSettings.ts";
 import { monotonicMs } from "../../../core/units.ts";
 
 /** Opened at 0 s, closed at 10 s. */

@@ -1,5 +1,5 @@
 import type { LightBand } from "../../../core/plan/nightLight.ts";
-import type { PlanSample } from "../../../core/plan/plan.ts";
+import type { PlanSample } from "../../../core/plan/samples.ts";
 import { lightOf } from "../../../core/sky/light.ts";
 
 /** The night's stretches of equal light, in order. */

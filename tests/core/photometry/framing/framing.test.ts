@@ -1,6 +1,7 @@
 import { describe, expect, it } from "vitest";
 
-import { readFraming, type FramePixels } from "../../../../core/photometry/framing/framing.ts";
+import { readFraming } from "../../../../core/photometry/framing/framing.ts";
+import { type FramePixels } from "../../../../core/photometry/framing/lightGrid.ts";
 import { createRandom } from "../../../../core/random.ts";
 import { FULL_FRAME_SENSOR, renderFrame, TONE_CURVES } from "../../../../core/simulation/render.ts";
 import { createSky, DEMO_NIGHT, HUT_SEVEN } from "../../../../core/simulation/sky.ts";

@@ -1,5 +1,5 @@
 import type { GovernorState } from "../exposure/governor.ts";
-import type { WatchState } from "../watch/state.ts";
+import type { WatchState } from "./state.ts";
 
 /**
  * The watch with another governor. Spelled out because the light meter asks for it ten times a

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { captureDateMs } from "../../../core/frames/captureDate.ts";
+import { captureDateMs } from "../../../core/ptp/dateTime.ts";
 
 describe("capture date", () => {
   // Forms by ISO 15740's DateTime string, from memory: tenths and zone may be left out.
@@ -13,7 +13,10 @@ describe("capture date", () => {
     expect(captureDateMs(text)).toBe(expected);
   });
 
-  it.each(["", "2026-01-10T20:30:00", "20260110", "garbage"])("gives null for %j", (text) => {
-    expect(captureDateMs(text)).toBeNull();
-  });
+  it.each(["", "2026-01-10T20:30:00", "20260110", "20260231T203000", "garbage"])(
+    "gives null for %j",
+    (text) => {
+      expect(captureDateMs(text)).toBeNull();
+    },
+  );
 });

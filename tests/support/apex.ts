@@ -1,4 +1,4 @@
-import type { Exposure } from "../exposure/exposure.ts";
+import type { Exposure } from "../../core/exposure/exposure.ts";
 
 /**
  * APEX arithmetic: every quantity of an exposure in stops, Ev = Av + Tv = Bv + Sv.

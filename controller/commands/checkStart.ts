@@ -11,7 +11,7 @@ import {
 import { checkFeedAddress } from "../planning/kpFeed.ts";
 import { readProfiles } from "../profiles/readProfiles.ts";
 import { chooseRelease } from "../release/parseRelease.ts";
-import { sensorTargets } from "./openSensors.ts";
+import { sensorTargets } from "../sensors/sensorTarget.ts";
 
 /**
  * Finds what is wrong with a call of the daemon before anything is touched or takes time.

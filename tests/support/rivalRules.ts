@@ -1,24 +1,13 @@
-import { allocate, secondsIsoFor } from "../exposure/allocation.ts";
-import { curtainSecondsOf } from "../exposure/limits.ts";
-import type { Exposure } from "../exposure/exposure.ts";
-import { levelOf, type FrameObservation } from "../exposure/observation.ts";
-import type { ExposureSettings } from "../exposure/settings.ts";
-import type { Random } from "../random.ts";
-import type { CurtainMotion } from "../photometry/reading.ts";
-import { judgeFrame, type RehearsalFrame } from "../rehearsal/score.ts";
-import type { SkyReader, RehearsalSky } from "../rehearsal/givenSky.ts";
-import { readSky } from "../rehearsal/givenSky.ts";
-import { monotonicMs } from "../units.ts";
-
-/** Cadence of the simulated camera, and how well it meters. */
-export type RehearsalTiming = {
-  /** After the shutter closes the camera is busy this long. */
-  readonly busySeconds: number;
-  /** The reading is there this long after the shutter closed. */
-  readonly readingDelaySeconds: number;
-  /** Root mean square of the meter's error, stops. */
-  readonly meterNoiseStops: number;
-};
+import { allocate, secondsIsoFor } from "../../core/exposure/allocation.ts";
+import { curtainSecondsOf } from "../../core/exposure/limits.ts";
+import type { Exposure } from "../../core/exposure/exposure.ts";
+import { levelOf, type FrameObservation } from "../../core/exposure/observation.ts";
+import type { ExposureSettings } from "../../core/exposure/settings.ts";
+import type { Random } from "../../core/random.ts";
+import { judgeFrame, type RehearsalFrame } from "../../core/rehearsal/score.ts";
+import { type SkyReader, type RehearsalSky, readSky } from "../../core/rehearsal/givenSky.ts";
+import { monotonicMs } from "../../core/units.ts";
+import { type RehearsalTiming, motionOf } from "../../core/rehearsal/timing.ts";
 
 /** A rule that chooses exposures from what was there when the shutter opened. */
 export type ExposureRule = {
@@ -34,16 +23,6 @@ export type RuleContext = {
   readonly random: Random;
   readonly first: Exposure;
 };
-
-/** Motion as a perfect measurement would give it. */
-export function motionOf(driftDegPerSecond: number, settings: ExposureSettings): CurtainMotion {
-  const pxPerRadian = (settings.focalLengthMm * 1000) / settings.pixelPitchUm;
-  return {
-    kind: "measured",
-    degPerSecond: driftDegPerSecond,
-    pxPerSecond: ((driftDegPerSecond * Math.PI) / 180) * pxPerRadian,
-  };
-}
 
 /** Runs a sky under a rule; the plain loop that the governor's rivals are measured with. */
 export function rehearseRule(

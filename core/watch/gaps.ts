@@ -1,5 +1,5 @@
 import type { MonotonicMs } from "../units.ts";
-import type { WatchState } from "../watch/state.ts";
+import type { WatchState } from "./state.ts";
 
 /** A stretch without frames begins, unless one is open already or there was no frame yet. */
 export function openGap(state: WatchState, atMs: MonotonicMs, why: string): WatchState {

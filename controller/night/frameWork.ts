@@ -1,0 +1,207 @@
+import { NightError, asNightError } from "../../core/errors.ts";
+import type { Reading } from "../../core/photometry/reading.ts";
+import type { FrameRecord } from "../../core/watch/frameRecord.ts";
+import type { Catalogue } from "../archive/catalogue.ts";
+import type { Camera, CameraDescription, CameraEvent } from "../cameras/camera.ts";
+import type { Log } from "../log.ts";
+import type { Clock } from "../timing/clock.ts";
+import { contradictionOf } from "../../core/frames/proof.ts";
+import { exposureInFile } from "../archive/exposureInFile.ts";
+import { FrameKeeper, PictureStock } from "./frameKeeper.ts";
+import type { FrameLedger } from "./frameLedger.ts";
+import type { FrameMeter } from "./frameMeter.ts";
+import type { BareWatchEvent } from "./watchEventOf.ts";
+
+/** A busy computer may measure a bulb exposure by so much too long, real seconds. Judgement. */
+const TIMING_SLACK_SECONDS = 0.5;
+
+type FrameWorkOptions = {
+  readonly camera: Camera;
+  readonly catalogue: Catalogue;
+  readonly frames: FrameLedger;
+  readonly clock: Clock;
+  readonly log: Log;
+  /** Folder inside `frames/` for this camera's files; "" for the night's first camera. */
+  readonly framesFolder?: string;
+  /** Makes the meter once the camera has said which one it is. */
+  readonly createMeter: (camera: CameraDescription) => FrameMeter;
+  /** What became of a frame is an event of the watch. */
+  readonly take: (event: BareWatchEvent) => void;
+  /** Writes to the disk, whose refusals cost the night nothing else. */
+  readonly attempt: (what: string, write: () => unknown) => void;
+  /** The state has changed in a way that the page shows. */
+  readonly onChange: () => void;
+  /** A frame is whole on disk, or its reading has come. */
+  readonly onFrame: (frame: FrameRecord) => void;
+};
+
+/** Does with a frame's picture what the watch asks for: keeps it, meters it, finds it on the card. */
+export class FrameWork {
+  readonly #options: FrameWorkOptions;
+  readonly #keeper: FrameKeeper;
+  readonly #pictures = new PictureStock();
+  /** Frames whose exposure was varied to learn the tone curve, until they are metered. */
+  readonly #probes = new Set<number>();
+  #meter: FrameMeter | null = null;
+  /** The camera's clock less ours; null: not known. */
+  #clockOffsetMs: number | null = null;
+
+  constructor(options: FrameWorkOptions) {
+    this.#options = options;
+    this.#keeper = new FrameKeeper(options.catalogue.nightDir, options.framesFolder);
+  }
+
+  /** null: the camera has not said yet which one it is. */
+  get meter(): FrameMeter | null {
+    return this.#meter;
+  }
+
+  /** Frames that have arrived and are still being kept or metered. */
+  get inHandCount(): number {
+    return this.#pictures.count;
+  }
+
+  noteCamera(description: CameraDescription): void {
+    this.#clockOffsetMs = description.clockOffsetMs;
+    this.#meter ??= this.#options.createMeter(description);
+  }
+
+  /** A frame's exposure is varied to learn the tone curve. */
+  noteProbe(frameIndex: number): void {
+    this.#probes.add(frameIndex);
+  }
+
+  noteArrival(arrival: Extract<CameraEvent, { kind: "frameArrived" }>): void {
+    this.#pictures.put(arrival.frameIndex, arrival.jpeg);
+    this.#keeper.remember(arrival);
+  }
+
+  changeFrame(frameIndex: number, changes: Partial<FrameRecord>): void {
+    this.#options.attempt("archive.frame", () => this.#options.frames.change(frameIndex, changes));
+  }
+
+  /** When every frame handed over so far is on the disk or refused. */
+  async settled(): Promise<void> {
+    await this.#keeper.settled();
+  }
+
+  /** Brings an arrived frame onto the disk. */
+  async keep(frameIndex: number): Promise<void> {
+    const jpeg = this.#pictures.jpegOf(frameIndex);
+    if (!jpeg) return;
+    try {
+      const file = await this.#keeper.keep(frameIndex, jpeg);
+      const doubt = await this.#doubtOf(frameIndex, jpeg);
+      this.changeFrame(frameIndex, { file, status: "kept", ...doubt });
+      this.#options.take({ kind: "frameKept", frameIndex });
+      this.#tell(frameIndex);
+    } catch (thrown) {
+      const sentence = asNightError(thrown).message;
+      this.#options.take({ kind: "keepFailed", frameIndex, sentence: refusal(sentence) });
+    } finally {
+      this.#pictures.letGo(frameIndex);
+    }
+  }
+
+  /** A file whose own exposure contradicts its frame is kept all the same, and told. */
+  async #doubtOf(frameIndex: number, jpeg: Uint8Array): Promise<Partial<FrameRecord>> {
+    const { clock, frames, log } = this.#options;
+    const frame = frames.frame(frameIndex);
+    const told = await exposureInFile(jpeg);
+    if (!frame?.happened || told === null) return {};
+    const slackSeconds = TIMING_SLACK_SECONDS * Math.max(1, clock.origin.rate);
+    const why = contradictionOf(frame.happened, told, slackSeconds);
+    if (why === null) return {};
+    log.warn("frame.contradicted", { frameIndex, why });
+    return { reasons: [...frame.reasons, why] };
+  }
+
+  /** Meters an arrived frame for the governor. */
+  async meterFrame(frameIndex: number): Promise<void> {
+    const jpeg = this.#pictures.jpegOf(frameIndex);
+    const frame = this.#options.frames.frame(frameIndex);
+    try {
+      if (!jpeg || !frame?.happened || !this.#meter) {
+        throw new NightError("camera.frame_missing", "the frame's exposure is not known");
+      }
+      const followsTheSky = !this.#probes.delete(frameIndex);
+      const reading = await this.#read(this.#meter, jpeg, frame, followsTheSky);
+      this.#options.take({ kind: "readingArrived", frameIndex, reading });
+      this.#tell(frameIndex);
+    } catch (thrown) {
+      const error = asNightError(thrown);
+      this.#options.log.warn("frame.unmetered", { frameIndex, sentence: error.message });
+      this.#options.take({ kind: "readingFailed", frameIndex, sentence: error.message });
+      this.#tell(frameIndex);
+    } finally {
+      this.#pictures.letGo(frameIndex);
+    }
+  }
+
+  /** A frame that came late is metered for the morning; the governor has long gone on without it. */
+  async #meterLate(frame: FrameRecord, bytes: Uint8Array): Promise<void> {
+    if (frame.happened === null || !this.#meter) return;
+    try {
+      const reading = await this.#read(this.#meter, bytes, frame, false);
+      this.changeFrame(frame.frameIndex, { reading });
+    } catch (thrown) {
+      // A raw file without its preview, say: kept all the same.
+      const { message: sentence } = asNightError(thrown);
+      this.#options.log.warn("frame.unmetered", { frameIndex: frame.frameIndex, sentence });
+    }
+  }
+
+  /** Meters a picture; its slice for the keogram goes to the catalogue. */
+  async #read(
+    meter: FrameMeter,
+    jpeg: Uint8Array,
+    { frameIndex, happened, openedUtcMs }: FrameRecord,
+    followsTheSky: boolean,
+  ): Promise<Reading> {
+    const about = { frameIndex, exposure: happened!, openedUtcMs, followsTheSky };
+    const { reading, slice } = await meter.meter(jpeg, about);
+    this.#options.attempt("archive.slice", () =>
+      this.#options.catalogue.putSlice(this.#options.camera.cameraId, frameIndex, slice),
+    );
+    return reading;
+  }
+
+  /** The page sees a frame once its file is whole. */
+  #tell(frameIndex: number): void {
+    const frame = this.#options.frames.frame(frameIndex);
+    if (frame?.status === "kept") this.#options.onFrame(frame);
+  }
+
+  /** Fetches what the camera took and a break or a full disk kept from arriving. */
+  async reconcile(beforeFrameIndex: number): Promise<void> {
+    try {
+      const recovered = await this.#keeper.reconcile(
+        this.#options.camera,
+        this.#options.catalogue,
+        {
+          beforeFrameIndex,
+          clockOffsetMs: this.#clockOffsetMs,
+        },
+      );
+      for (const { frame, bytes } of recovered) {
+        const { frameIndex, file, status } = frame;
+        const known = this.#options.frames.frame(frameIndex);
+        // It came by itself while the card was being read.
+        if (known?.status === "kept") continue;
+        const happened = known?.happened ?? frame.happened;
+        this.changeFrame(frameIndex, { file, status, happened });
+        this.#options.log.info("frame.recovered", { frameIndex, file: file?.path });
+        await this.#meterLate({ ...frame, happened }, bytes);
+        this.#tell(frameIndex);
+      }
+      if (recovered.length > 0) this.#options.onChange();
+    } catch (thrown) {
+      this.#options.log.warn("card.unreadable", { sentence: asNightError(thrown).message });
+    }
+  }
+}
+
+/** What a refusing disk costs, in the watch's words. */
+export function refusal(sentence: string): string {
+  return `${sentence} The watch goes on; its frames stay on the card.`;
+}
