@@ -1,3 +1,5 @@
+import { medianOfRising } from "../../core/statistics.ts";
+
 /** Middle and reach of repeated measurements. */
 export type Spread = {
   readonly median: number;
@@ -78,9 +80,7 @@ export function spreadOf(values: readonly number[]): Spread | null {
   const [min] = sorted;
   const max = sorted.at(-1);
   if (min === undefined || max === undefined) return null;
-  const half = (sorted.length - 1) / 2;
-  const median = (sorted[Math.floor(half)]! + sorted[Math.ceil(half)]!) / 2;
-  return { median, min, max, count: sorted.length };
+  return { median: medianOfRising(sorted), min, max, count: sorted.length };
 }
 
 /** Exif less asked of each frame whose file tells, in seconds. */

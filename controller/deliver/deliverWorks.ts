@@ -1,3 +1,4 @@
+import { middleOf } from "../../core/statistics.ts";
 import { join } from "node:path";
 import type { DeliverResult, DeliveredFile } from "../../core/api/deliverMessages.ts";
 import { chooseKeepers, type Keeper } from "../../core/frames/keepers.ts";
@@ -57,7 +58,7 @@ export async function makeKeogram(works: WorksInput): Promise<DeliveredFile[]> {
 /** A column reaches over the next frame's usual distance, not over a gap. */
 function gapMsOf(frames: readonly FrameRecord[]): number {
   const pauses = frames.slice(1).map((frame, n) => frame.openedUtcMs! - frames[n]!.openedUtcMs!);
-  const usualMs = [...pauses].sort((a, b) => a - b)[pauses.length >> 1] ?? 0;
+  const usualMs = middleOf(pauses) ?? 0;
   return Math.max(60_000, 4 * usualMs);
 }
 

@@ -1,3 +1,5 @@
+import { middleOf } from "../../core/statistics.ts";
+
 /** A short memory of how long transactions take, to plan what surely fits before a deadline. */
 export class LinkPace {
   readonly #roundTripsMs: number[] = [];
@@ -16,8 +18,7 @@ export class LinkPace {
 
   /** What an empty transaction usually takes, there and back; 0 while nothing was measured. */
   get roundTripMs(): number {
-    const sorted = [...this.#roundTripsMs].sort((a, b) => a - b);
-    return sorted[Math.floor(sorted.length / 2)] ?? 0;
+    return middleOf(this.#roundTripsMs) ?? 0;
   }
 
   /** What an empty transaction takes at worst, as far as can be told. */
@@ -83,14 +84,10 @@ export class AnswerPace {
     readonly answeredMs: number;
   }): number {
     const tookMs = answeredMs - sentMs;
-    const usualMs = median(this.#tookMs) ?? tookMs;
+    const usualMs = middleOf(this.#tookMs) ?? tookMs;
     this.#tookMs = [...this.#tookMs, tookMs].slice(-ANSWERS_KEPT);
     return Math.max(0, tookMs - usualMs) / 2;
   }
-}
-
-function median(values: readonly number[]): number | undefined {
-  return [...values].sort((one, other) => one - other)[Math.floor(values.length / 2)];
 }
 
 /** Share of the known time after which a camera is tried again: it may have become faster. */

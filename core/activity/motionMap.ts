@@ -1,3 +1,4 @@
+import { RAD_PER_DEG } from "../sky/angles.ts";
 import type { LightMap } from "./lightMap.ts";
 import type { MonotonicMs } from "../units.ts";
 
@@ -84,8 +85,6 @@ function patchPoints(light: LightMap, isSky: Uint8Array, isMetered: Uint8Array):
   }
 }
 
-const RAD = Math.PI / 180;
-
 function toAngles(
   values: Float32Array,
   isSky: Uint8Array,
@@ -93,22 +92,22 @@ function toAngles(
   fromRows: number,
   stepDeg: number,
 ) {
-  const focal = 1 / Math.tan(stepDeg * RAD); // in cells
-  const halfU = Math.floor(Math.atan(fromColumns / 2 / focal) / (stepDeg * RAD));
-  const halfV = Math.floor(Math.atan(fromRows / 2 / focal) / (stepDeg * RAD));
+  const focal = 1 / Math.tan(stepDeg * RAD_PER_DEG); // in cells
+  const halfU = Math.floor(Math.atan(fromColumns / 2 / focal) / (stepDeg * RAD_PER_DEG));
+  const halfV = Math.floor(Math.atan(fromRows / 2 / focal) / (stepDeg * RAD_PER_DEG));
   const columns = 2 * halfU + 1;
   const rows = 2 * halfV + 1;
   const outValues = new Float32Array(columns * rows);
   const outSky = new Uint8Array(columns * rows);
   for (let column = 0; column < columns; column += 1) {
-    const u = (column - halfU) * stepDeg * RAD;
+    const u = (column - halfU) * stepDeg * RAD_PER_DEG;
     const x = (fromColumns - 1) / 2 + focal * Math.tan(u);
     const stretch = focal / Math.cos(u);
     const x0 = Math.floor(x);
     if (x0 < 0 || x0 >= fromColumns - 1) continue;
     const fx = x - x0;
     for (let row = 0; row < rows; row += 1) {
-      const y = (fromRows - 1) / 2 + stretch * Math.tan((row - halfV) * stepDeg * RAD);
+      const y = (fromRows - 1) / 2 + stretch * Math.tan((row - halfV) * stepDeg * RAD_PER_DEG);
       const y0 = Math.floor(y);
       if (y0 < 0 || y0 >= fromRows - 1) continue;
       const fy = y - y0;

@@ -1,3 +1,5 @@
+import { cosDeg, RAD_PER_DEG } from "../sky/angles.ts";
+
 /** How long an exposure may be before stars trail. */
 
 /**
@@ -7,7 +9,7 @@
 export const SIDEREAL_ARCSEC_PER_SECOND = (360 * 3600) / 86164.0905;
 
 /** Arcseconds in one radian. */
-const ARCSEC_PER_RADIAN = (180 * 3600) / Math.PI;
+const ARCSEC_PER_RADIAN = 3600 / RAD_PER_DEG;
 
 /** What decides how long a star's trail is on the frame. */
 type TrailOptics = {
@@ -34,7 +36,7 @@ export function trailLimitSeconds(toleratedPx: number, optics: TrailOptics): num
 function trailPxPerSecond(optics: TrailOptics): number {
   const { focalLengthMm, pixelPitchUm, declinationDeg = 0 } = optics;
   const radiansPerSecond =
-    (SIDEREAL_ARCSEC_PER_SECOND * Math.cos((declinationDeg * Math.PI) / 180)) / ARCSEC_PER_RADIAN;
+    (SIDEREAL_ARCSEC_PER_SECOND * cosDeg(declinationDeg)) / ARCSEC_PER_RADIAN;
   return (radiansPerSecond * focalLengthMm * 1000) / pixelPitchUm;
 }
 
@@ -54,7 +56,7 @@ export function npfSimpleSeconds(fNumber: number, optics: TrailOptics): number {
  */
 export function npfSeconds(fNumber: number, optics: TrailOptics, tolerance = 1): number {
   const { focalLengthMm, pixelPitchUm, declinationDeg = 0 } = optics;
-  const cosDeclination = Math.cos((declinationDeg * Math.PI) / 180);
+  const cosDeclination = cosDeg(declinationDeg);
   const strict = 16.9 * fNumber + 0.1 * focalLengthMm + 13.7 * pixelPitchUm;
   if (cosDeclination < 1e-9) return Infinity;
   return (tolerance * strict) / (focalLengthMm * cosDeclination);

@@ -1,3 +1,4 @@
+import { middleOf } from "../statistics.ts";
 import type { FrameRecord } from "../watch/frameRecord.ts";
 
 /** Why a frame set begins where it does. */
@@ -108,8 +109,7 @@ function isGap(kept: readonly FrameRecord[], n: number): boolean {
     const seconds = k === n ? null : startToStartSeconds(kept, k);
     if (seconds !== null) around.push(seconds);
   }
-  around.sort((a, b) => a - b);
-  const usual = around[Math.floor(around.length / 2)] ?? 0;
+  const usual = middleOf(around) ?? 0;
   return between > Math.max(GAP_SECONDS_MIN, GAP_FACTOR * usual);
 }
 

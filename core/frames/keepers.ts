@@ -1,4 +1,4 @@
-import { medianOf, quantileOf } from "./medians.ts";
+import { medianOf, quantileOf } from "../statistics.ts";
 
 /** What ranking needs of one frame. */
 export type KeeperCandidate = {

@@ -1,3 +1,5 @@
+import { atan2Deg } from "../sky/angles.ts";
+
 /** Where a camera looked and through what. */
 export type Framing = {
   /** Altitude of the picture's middle above the horizon. */
@@ -21,8 +23,7 @@ type AxisMark = { readonly at: number; readonly label: string };
  */
 export function altitudeAt(framing: Framing, share: number): number {
   const fromMiddleMm = (0.5 - share) * framing.pictureHeightMm;
-  const angle = Math.atan2(fromMiddleMm, framing.focalLengthMm);
-  return framing.altitudeDeg + (angle * 180) / Math.PI;
+  return framing.altitudeDeg + atan2Deg(fromMiddleMm, framing.focalLengthMm);
 }
 
 /** Height in the middle column (0 top, 1 bottom) of an altitude; null: outside the picture. */

@@ -1,4 +1,4 @@
-import { quantileOf, weightedMedianOf } from "./medians.ts";
+import { quantileOf, weightedMedianOf } from "../statistics.ts";
 
 /** Neighbours that a frame is compared with: half of them on either side where the sky allows. */
 const NEIGHBOUR_FRAMES = 16;

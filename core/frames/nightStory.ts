@@ -1,3 +1,4 @@
+import { middleOf } from "../statistics.ts";
 import { observeActivity, startSurgeWatch } from "../activity/surge.ts";
 import type { FrameObservation } from "../exposure/observation.ts";
 import type { GapNotice, SurgeNotice } from "./notices.ts";
@@ -46,7 +47,7 @@ const GAP_SECONDS_MIN = 60;
 export function gapsOf(frames: readonly FrameRecord[]): readonly GapNotice[] {
   const kept = frames.filter((frame) => frame.status === "kept" && frame.openedUtcMs !== null);
   const pauses = kept.slice(1).map((frame, n) => frame.openedUtcMs! - kept[n]!.openedUtcMs!);
-  const usualMs = [...pauses].sort((a, b) => a - b)[pauses.length >> 1] ?? 0;
+  const usualMs = middleOf(pauses) ?? 0;
   const limitMs = Math.max(GAP_SECONDS_MIN * 1000, GAP_FACTOR * usualMs);
   return pauses.flatMap((pauseMs, n) => {
     const [before, after] = [kept[n]!, kept[n + 1]!];

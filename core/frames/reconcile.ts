@@ -1,7 +1,7 @@
 import type { FrameRecord } from "../watch/frameRecord.ts";
 import { utcMs, type UtcMs } from "../units.ts";
 import { alignByTime } from "./alignByTime.ts";
-import { medianOf } from "./medians.ts";
+import { medianOf } from "../statistics.ts";
 import { captureDateMs } from "../ptp/dateTime.ts";
 
 /** A file on the camera's card, as the camera lists it. */

@@ -1,5 +1,5 @@
 import { factorSymmetric, solveFactored } from "../photometry/solveSymmetric.ts";
-import { medianOf } from "./medians.ts";
+import { medianOf } from "../statistics.ts";
 
 /** A change of exposure by this many stops is a step; smaller ones drown in the sky's own changes. */
 const STEP_STOPS_MIN = 0.08;

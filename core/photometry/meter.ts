@@ -1,3 +1,4 @@
+import { atan2Deg } from "../sky/angles.ts";
 import { measureMotion, NO_MOTION_HISTORY, type MotionHistory } from "../activity/motion.ts";
 import { drawMotionMap } from "../activity/motionMap.ts";
 import { luminanceCdM2Of, type Exposure } from "../exposure/exposure.ts";
@@ -245,7 +246,7 @@ function followCurtains(
 /** Degrees that one pixel of an image of this width covers on the axis. */
 function degPerPx(options: MeterOptions, widthPx: number): number {
   const pitchMm = (options.pixelPitchUm / 1000) * (options.fullWidthPx / widthPx);
-  return (Math.atan(pitchMm / options.focalLengthMm) * 180) / Math.PI;
+  return atan2Deg(pitchMm, options.focalLengthMm);
 }
 
 type Measured = {

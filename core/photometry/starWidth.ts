@@ -1,3 +1,4 @@
+import { medianOfRising } from "../statistics.ts";
 import { cellSize, CLIPPED_CODE } from "./cells.ts";
 import { LUMINANCE_WEIGHTS } from "./srgb.ts";
 import { TABLE_STEPS } from "./response.ts";
@@ -87,17 +88,12 @@ export function starFieldOf(measured: readonly MeasuredStar[]): StarField {
   const bright = stars.slice(0, LIGHT_STARS);
   return {
     stars,
-    widthPx: widths.length >= STARS_MIN ? medianOfSorted(widths) : null,
+    widthPx: widths.length >= STARS_MIN ? medianOfRising(widths) : null,
     lightStops:
       bright.length >= STARS_MIN
         ? Math.log2(bright.reduce((sum, star) => sum + star.light, 0) / bright.length)
         : null,
   };
-}
-
-function medianOfSorted(values: readonly number[]): number {
-  const middle = values.length >> 1;
-  return values.length % 2 === 1 ? values[middle]! : (values[middle - 1]! + values[middle]!) / 2;
 }
 
 function isTwin(stars: readonly MeasuredStar[], star: MeasuredStar): boolean {
@@ -232,7 +228,7 @@ function cutStamp(
     }
   }
   border.sort((a, b) => a - b);
-  const sky = medianOfSorted(border);
+  const sky = medianOfRising(border);
   // Deviation from the quartiles: other stars in the border do not count. 1.349 σ lie between them.
   const noise = (border[Math.floor(border.length * 0.75)]! - border[border.length >> 2]!) / 1.349;
   for (let index = 0; index < values.length; index += 1) values[index]! -= sky;

@@ -1,3 +1,4 @@
+import { atan2Deg } from "../sky/angles.ts";
 import { NightError } from "../errors.ts";
 import type { ExposureSettings } from "../exposure/settings.ts";
 
@@ -168,8 +169,7 @@ export function fieldOfViewDeg(kit: Kit): {
   readonly widthDeg: number;
   readonly heightDeg: number;
 } {
-  const angle = (sizeMm: number): number =>
-    (2 * Math.atan(sizeMm / 2 / kit.focalLengthMm) * 180) / Math.PI;
+  const angle = (sizeMm: number): number => 2 * atan2Deg(sizeMm / 2, kit.focalLengthMm);
   return { widthDeg: angle(kit.sensorWidthMm), heightDeg: angle(kit.sensorHeightMm) };
 }
 

@@ -5,7 +5,7 @@ import {
   SIDEREAL_ARCSEC_PER_SECOND,
   trailLimitSeconds,
 } from "../exposure/starTrail.ts";
-import { cosDeg, declinationOfDeg, sinDeg, type SkyDirection } from "../sky/angles.ts";
+import { cosDeg, declinationOfDeg, RAD_PER_DEG, sinDeg, type SkyDirection } from "../sky/angles.ts";
 import type { Kit } from "./kit.ts";
 
 /** How long an exposure of one framing may be before stars trail, by every usual measure. */
@@ -144,7 +144,7 @@ export function driftPxPerSecond(
   const depth = size === 0 ? 1 : kit.focalLengthMm / size;
   const across = (axis: readonly number[], offsetMm: number): number =>
     (along(axis, motion) - (offsetMm / kit.focalLengthMm) * along(ahead, motion)) / depth;
-  const radiansPerSecond = (SIDEREAL_ARCSEC_PER_SECOND / 3600) * (Math.PI / 180);
+  const radiansPerSecond = (SIDEREAL_ARCSEC_PER_SECOND / 3600) * RAD_PER_DEG;
   const mmPerRadian = Math.hypot(across(right, xMm), across(above, yMm)) * kit.focalLengthMm;
   return (radiansPerSecond * mmPerRadian * 1000) / kit.pixelPitchUm;
 }

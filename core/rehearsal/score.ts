@@ -1,3 +1,4 @@
+import { nearestRankOf } from "../statistics.ts";
 import { stopsFromMidGrey, type Exposure } from "../exposure/exposure.ts";
 import { secondsIsoFor, timeLimits } from "../exposure/allocation.ts";
 import { CEILING_STOPS } from "../exposure/highlights.ts";
@@ -64,14 +65,13 @@ export function scoreOf(
 ): RehearsalScore {
   const errors = frames
     .filter(({ isReachable }) => isReachable)
-    .map(({ errorStops }) => Math.abs(errorStops))
-    .sort((a, b) => a - b);
+    .map(({ errorStops }) => Math.abs(errorStops));
   const squares = errors.reduce((sum, error) => sum + error * error, 0);
   return {
     frames: frames.length,
     targetStops: settings.targetStops,
     rmsErrorStops: errors.length === 0 ? 0 : Math.sqrt(squares / errors.length),
-    p95ErrorStops: errors[Math.max(0, Math.ceil(0.95 * errors.length) - 1)] ?? 0,
+    p95ErrorStops: nearestRankOf(errors, 0.95),
     clippedFrames: frames.filter(({ isClipped }) => isClipped).length,
     reachableFrames: errors.length,
   };

@@ -1,3 +1,4 @@
+import { RAD_PER_DEG } from "../sky/angles.ts";
 import type { ExposureSettings } from "../exposure/settings.ts";
 import type { CurtainMotion } from "../exposure/curtainMotion.ts";
 
@@ -17,6 +18,6 @@ export function motionOf(driftDegPerSecond: number, settings: ExposureSettings):
   return {
     kind: "measured",
     degPerSecond: driftDegPerSecond,
-    pxPerSecond: ((driftDegPerSecond * Math.PI) / 180) * pxPerRadian,
+    pxPerSecond: driftDegPerSecond * RAD_PER_DEG * pxPerRadian,
   };
 }

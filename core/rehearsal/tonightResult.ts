@@ -1,3 +1,4 @@
+import { nearestRankOf } from "../statistics.ts";
 import { isoOf } from "../sky/calendarDate.ts";
 import { magArcsec2Of } from "../sky/luminance.ts";
 import type { NightPlan } from "../plan/plan.ts";
@@ -208,8 +209,9 @@ function slicesOf(
 
 /** Percentiles by the nearest rank; zeros for no values. */
 export function bandOf(values: readonly number[]): Band {
-  const sorted = [...values].sort((a, b) => a - b);
-  const at = (share: number): number =>
-    sorted[Math.min(sorted.length - 1, Math.max(0, Math.ceil(share * sorted.length) - 1))] ?? 0;
-  return { p10: at(0.1), p50: at(0.5), p90: at(0.9) };
+  return {
+    p10: nearestRankOf(values, 0.1),
+    p50: nearestRankOf(values, 0.5),
+    p90: nearestRankOf(values, 0.9),
+  };
 }

@@ -1,3 +1,4 @@
+import { middleOf } from "../statistics.ts";
 import { monotonicMs, type MonotonicMs } from "../units.ts";
 import type { TakenFrame, WatchState } from "./state.ts";
 
@@ -30,12 +31,6 @@ export function readingDueMs(state: WatchState, atMs: MonotonicMs): MonotonicMs 
     settings.readingGraceSeconds * 1000,
     SHARE_OF_FRAME_MAX * (atMs - lastOpenedMs),
   );
-  const isInTime = lastClosedMs + usualDelayMs(state.readingDelaysMs) <= atMs + graceMs;
+  const isInTime = lastClosedMs + (middleOf(state.readingDelaysMs) ?? 0) <= atMs + graceMs;
   return isInTime ? monotonicMs(atMs + graceMs) : atMs;
-}
-
-/** The middle one of the latest delays; 0 before there was any. */
-function usualDelayMs(delaysMs: readonly number[]): number {
-  const sorted = [...delaysMs].sort((one, other) => one - other);
-  return sorted[Math.floor(sorted.length / 2)] ?? 0;
 }

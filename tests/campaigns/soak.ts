@@ -1,7 +1,7 @@
 import { mkdtempSync, readFileSync, readdirSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import { medianOf } from "../../core/frames/medians.ts";
+import { medianOf } from "../../core/statistics.ts";
 import { startProgram, type Program } from "../support/program.ts";
 import type { Campaign } from "./campaign.ts";
 

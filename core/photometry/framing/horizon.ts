@@ -1,3 +1,5 @@
+import { atan2Deg } from "../../sky/angles.ts";
+import { middleOf } from "../../statistics.ts";
 import type { LightGrid, Horizon } from "./lightGrid.ts";
 
 /** Light below counts as this much darker at the most, so that black land does not outweigh all, stops. */
@@ -25,19 +27,19 @@ export function findHorizon(grid: LightGrid): Horizon {
   const steps = stepsOf(grid);
   const line = strongestLine(steps, columns, rows);
   const strengths = line.map((row, column) => steps[row * columns + column]!);
-  if (median(strengths) < STEP_STOPS_MIN) {
+  if ((middleOf(strengths) ?? 0) < STEP_STOPS_MIN) {
     return { kind: "unknown", why: "no land darker than the sky is in the frame" };
   }
   const slope = medianSlope(line);
-  const middle = median(line.map((row, column) => row - slope * (column - columns / 2)));
+  const middle = middleOf(line.map((row, column) => row - slope * (column - columns / 2))) ?? 0;
   const distances = line.map((row, column) =>
     Math.abs(row - middle - slope * (column - columns / 2)),
   );
   return {
     kind: "found",
-    tiltDeg: (Math.atan(slope) * 180) / Math.PI,
+    tiltDeg: atan2Deg(slope, 1),
     y: middle / rows,
-    roughness: median(distances) / rows,
+    roughness: (middleOf(distances) ?? 0) / rows,
     rows: line,
   };
 }
@@ -98,10 +100,5 @@ function medianSlope(line: readonly number[]): number {
       slopes.push((line[right]! - line[left]!) / (right - left));
     }
   }
-  return median(slopes);
-}
-
-function median(values: readonly number[]): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  return sorted[Math.floor(sorted.length / 2)] ?? 0;
+  return middleOf(slopes) ?? 0;
 }

@@ -1,3 +1,4 @@
+import { quantileOf } from "../../statistics.ts";
 import type { LightGrid, Horizon } from "./lightGrid.ts";
 
 /** A dome of warm light over the horizon. */
@@ -32,11 +33,11 @@ export function findTownGlow(grid: LightGrid, horizon: Horizon): readonly TownGl
   const strip = Array.from({ length: grid.columns }, (_, column) =>
     stripAt(grid, horizon.rows[column]!, column),
   );
-  const quiet = quantile(
+  const quiet = quantileOf(
     strip.map(({ light }) => light),
     0.35,
   );
-  const cold = quantile(
+  const cold = quantileOf(
     strip.map(({ warmth }) => warmth),
     0.35,
   );
@@ -53,7 +54,7 @@ export function findTownGlow(grid: LightGrid, horizon: Horizon): readonly TownGl
     if (width >= WIDTH_MIN && width <= WIDTH_MAX) {
       const part = strip.slice(from, to + 1);
       const top = Math.max(...part.map(({ light }) => light));
-      const row = quantile(horizon.rows.slice(from, to + 1), 0.5);
+      const row = quantileOf(horizon.rows.slice(from, to + 1), 0.5);
       glows.push({
         x: (from + to + 1) / 2 / grid.columns,
         y: row / grid.rows - (STRIP_FROM + STRIP_TO) / 2,
@@ -85,9 +86,4 @@ function stripAt(
     light: Math.log2(light / count + 1e-4),
     warmth: Math.log2((reds / count + 1e-4) / (greens / count + 1e-4)),
   };
-}
-
-function quantile(values: readonly number[], share: number): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  return sorted[Math.floor(share * (sorted.length - 1))] ?? 0;
 }
