@@ -75,19 +75,30 @@ function secondVariance({ slope, flutter, periodSeconds }: SkyModel): number {
   return periodSeconds > 0 ? flutter * flutter : slope * slope;
 }
 
-/** Room for the predictions of a whole bank; used over and over, never kept. */
-let aheadOfAll = new Float64Array(CELLS);
-
-/** Writes the state `seconds` later of the model whose cells begin at `at` into `aheadOfAll`. */
-function predict(model: SkyModel, cells: readonly number[], at: number, seconds: number): void {
+/**
+ * Writes the state `seconds` later of the model whose cells begin at `at` into `ahead`. Handed in
+ * one by one: this runs for every model at every look ahead, and objects would cost a third more.
+ */
+function predict(
+  model: SkyModel,
+  cells: readonly number[],
+  at: number,
+  ahead: number[],
+  seconds: number,
+): void {
   const h = Math.max(0, seconds);
-  if (model.periodSeconds > 0) predictSwing(model, cells, at, h);
-  else predictTrend(model, cells, at, h);
+  if (model.periodSeconds > 0) predictSwing(model, cells, at, ahead, h);
+  else predictTrend(model, cells, at, ahead, h);
 }
 
 /** A damped swing: the fluctuation and its other half turn into one another. Exact. */
-function predictSwing(model: SkyModel, cells: readonly number[], at: number, h: number): void {
-  const ahead = aheadOfAll;
+function predictSwing(
+  model: SkyModel,
+  cells: readonly number[],
+  at: number,
+  ahead: number[],
+  h: number,
+): void {
   const f = Math.exp(-h / model.flutterSeconds);
   const turn = (2 * Math.PI * h) / model.periodSeconds;
   const c = f * Math.cos(turn);
@@ -110,8 +121,13 @@ function predictSwing(model: SkyModel, cells: readonly number[], at: number, h: 
 }
 
 /** A level with a fading slope and a fluctuation. Source: integrated OU process, exact. */
-function predictTrend(model: SkyModel, cells: readonly number[], at: number, h: number): void {
-  const ahead = aheadOfAll;
+function predictTrend(
+  model: SkyModel,
+  cells: readonly number[],
+  at: number,
+  ahead: number[],
+  h: number,
+): void {
   const { slope, slopeSeconds: ts, flutter } = model;
   const d = slope > 0 ? Math.exp(-h / ts) : 1;
   const g = slope > 0 ? ts * (1 - d) : 0;
@@ -152,7 +168,8 @@ export function learn(
   const r = reading.noise * reading.noise;
   const isFirst = forecast.atSeconds === null;
   const seconds = isFirst ? 0 : reading.atSeconds - forecast.atSeconds;
-  const expected = predictAll(forecast, seconds, bank);
+  const all = new Array<number>(models.length * CELLS).fill(0);
+  const expected = predictAll(forecast, seconds, bank, all);
   const off = isFirst ? 0 : reading.level - expected.level;
   const isEnd = endsStep(forecast, reading);
   const isSurprise = !isFirst && !isEnd && isFromSteady(off, expected.spread);
@@ -160,7 +177,6 @@ export function learn(
     isEnd ||
     isSuddenStep(off, expected.spread, seconds) ||
     (isSurprise && Math.abs(off) > LONE_STOPS);
-  const all = aheadOfAll;
   const cells = new Array<number>(models.length * CELLS);
   const logWeights = new Array<number>(models.length);
   for (let index = 0; index < models.length; index += 1) {
@@ -173,11 +189,11 @@ export function learn(
       0.5 * Math.log(s) -
       0.5 * (freedom + 1) * Math.log1p((miss * miss) / (freedom * s));
     if (isStep || miss * miss > surprise * surprise * s) {
-      startOver(model, reading.level, at);
+      startOver(model, reading.level, all, at);
       miss = 0;
       s = all[at + 3]! + all[at + 8]! + r;
     }
-    correct(cells, at, miss, s);
+    correct(cells, all, at, miss, s);
   }
   return {
     atSeconds: Math.max(reading.atSeconds, forecast.atSeconds ?? -Infinity),
@@ -217,21 +233,17 @@ function staleAfter(seconds: number): { carriedSeconds: number; doubtStops: numb
   };
 }
 
-/** Predicts every model into `aheadOfAll` and mixes them by their weights. */
-function predictAll(forecast: Forecast, seconds: number, bank: BankTuning): Outlook {
+/** Predicts every model into `all` and mixes them by their weights. */
+function predictAll(forecast: Forecast, seconds: number, bank: BankTuning, all: number[]): Outlook {
   const { models } = bank;
   const { carriedSeconds, doubtStops } = staleAfter(seconds);
-  if (aheadOfAll.length < models.length * CELLS) {
-    aheadOfAll = new Float64Array(models.length * CELLS);
-  }
-  const all = aheadOfAll;
   // Means are taken from a base, so that their squares stay small.
   const base = forecast.cells[0]!;
   let level = 0;
   let square = 0;
   for (let index = 0; index < models.length; index += 1) {
     const at = index * CELLS;
-    predict(models[index]!, forecast.cells, at, carriedSeconds);
+    predict(models[index]!, forecast.cells, at, all, carriedSeconds);
     all[at + 3]! += doubtStops * doubtStops;
     const weight = Math.exp(forecast.logWeights[index]!);
     const mean = all[at]! + all[at + 2]! - base;
@@ -241,8 +253,7 @@ function predictAll(forecast: Forecast, seconds: number, bank: BankTuning): Outl
   return { level: base + level, spread: Math.sqrt(Math.max(0, square - level * level)) };
 }
 
-function startOver(model: SkyModel, level: number, at: number): void {
-  const all = aheadOfAll;
+function startOver(model: SkyModel, level: number, all: number[], at: number): void {
   all.fill(0, at, at + CELLS);
   all[at] = level;
   all[at + 3] = UNKNOWN;
@@ -250,9 +261,8 @@ function startOver(model: SkyModel, level: number, at: number): void {
   all[at + 8] = model.flutter * model.flutter;
 }
 
-/** The Kalman filter's correction of one model, from `aheadOfAll` into the new cells. */
-function correct(cells: number[], at: number, off: number, s: number): void {
-  const all = aheadOfAll;
+/** The Kalman filter's correction of one model, from what was predicted into the new cells. */
+function correct(cells: number[], all: number[], at: number, off: number, s: number): void {
   const c0 = all[at + 3]! + all[at + 5]!;
   const c1 = all[at + 4]! + all[at + 7]!;
   const c2 = all[at + 5]! + all[at + 8]!;
@@ -357,7 +367,8 @@ export function outlook(
   bank: BankTuning = BANK,
 ): Outlook | null {
   if (forecast.atSeconds === null) return null;
-  return predictAll(forecast, atSeconds - forecast.atSeconds, bank);
+  const ahead = new Array<number>(bank.models.length * CELLS).fill(0);
+  return predictAll(forecast, atSeconds - forecast.atSeconds, bank, ahead);
 }
 
 /** Which kind of model carries most of the weight. */
