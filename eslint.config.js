@@ -27,6 +27,17 @@ export default ts.config(
     },
   },
   {
+    // For a Node of any age.
+    files: ["**/*.cjs"],
+    languageOptions: { sourceType: "commonjs" },
+    rules: {
+      "svelte/no-inner-declarations": "off",
+      "no-var": "off",
+      "prefer-const": "off",
+      "@typescript-eslint/no-require-imports": "off",
+    },
+  },
+  {
     files: ["**/*.svelte", "**/*.svelte.ts"],
     languageOptions: { parserOptions: { parser: ts.parser } },
   },

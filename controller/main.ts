@@ -1,3 +1,4 @@
+import "./plainFailure.ts";
 import { runCommand } from "./commandLine.ts";
 import { cameraTargets, START_COMMAND, type StartOptions } from "./config.ts";
 import { DEFAULT_DATA, otherNightsLine } from "./dataFolder.ts";

@@ -1,3 +1,4 @@
+import "../plainFailure.ts";
 import { utcMs } from "../../core/units.ts";
 import { NightError } from "../../core/errors.ts";
 import { benchCheck } from "../bench-check/benchCheck.ts";

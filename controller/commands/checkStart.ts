@@ -8,6 +8,7 @@ import {
   type CameraTarget,
   type StartOptions,
 } from "../config.ts";
+import { requireNative } from "../nativePackages.ts";
 import { checkFeedAddress } from "../planning/kpFeed.ts";
 import { readProfiles } from "../profiles/readProfiles.ts";
 import { chooseRelease } from "../release/parseRelease.ts";
@@ -15,7 +16,7 @@ import { sensorTargets } from "../sensors/sensorTarget.ts";
 
 /**
  * Finds what is wrong with a call of the daemon before anything is touched or takes time.
- * @throws NightError `usage.invalid`, `settings.invalid`, `profile.invalid`.
+ * @throws NightError `usage.invalid`, `settings.invalid`, `profile.invalid`, `package.no_binary`.
  */
 export async function checkStart(options: StartOptions): Promise<void> {
   const targets = cameraTargets(options);
@@ -23,10 +24,20 @@ export async function checkStart(options: StartOptions): Promise<void> {
   if (options["kp-feed"] !== null) checkFeedAddress(options["kp-feed"]);
   if (options["frames-folder"] !== null) checkFramesFolder(options["frames-folder"]);
   const profiles = readProfiles(resolve(withOwnFolder(options).data));
-  sensorTargets(options, profiles.sensors);
+  const sensors = sensorTargets(options, profiles.sensors);
   const { release } = options;
+  await requireNative([
+    ...(targets.some(isOnUsb) ? ["usb"] : []),
+    ...(release?.startsWith("hid") ? ["node-hid"] : []),
+    ...(release?.startsWith("serial") || sensors.length > 0 ? ["serialport"] : []),
+  ]);
   // Whether a relay is plugged in is seen when it is opened; the words are checked now.
   if (release !== null && release !== "hid") await chooseRelease(release, profiles.releases);
+}
+
+function isOnUsb(target: CameraTarget): boolean {
+  if (target.kind !== "contact") return target.kind === "usb";
+  return target.side.kind === "body" && target.side.body.kind === "usb";
 }
 
 function checkPlace(options: StartOptions, targets: readonly CameraTarget[]): void {

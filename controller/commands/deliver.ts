@@ -1,4 +1,5 @@
 /** `npm run deliver -- NIGHT`: a night's frame sets as sequence, video, keogram and more. */
+import "../plainFailure.ts";
 import { constants, setPriority } from "node:os";
 import { join } from "node:path";
 import { NightError } from "../../core/errors.ts";

@@ -1,3 +1,4 @@
+import "../plainFailure.ts";
 import { readFile } from "node:fs/promises";
 import { NightError } from "../../core/errors.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";

@@ -1,3 +1,4 @@
+import "../plainFailure.ts";
 import { NightError } from "../../core/errors.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { findNight } from "../archive/findNight.ts";

@@ -1,4 +1,5 @@
 import { NightError } from "../../core/errors.ts";
+import { importNative } from "../nativePackages.ts";
 import type { ContactDevice, ContactState } from "./contactDevice.ts";
 import type { HidRelease } from "./releaseTarget.ts";
 
@@ -14,7 +15,7 @@ type OpenRelay = (vendorId: number, productId: number) => Promise<RelayDevice>;
 
 /** Opens a HID device with the system's driver, loaded only where it is needed. */
 const openWithDriver: OpenRelay = async (vendorId, productId) => {
-  const { HIDAsync } = await import("node-hid");
+  const { HIDAsync } = await importNative("node-hid", () => import("node-hid"));
   return await HIDAsync.open(vendorId, productId);
 };
 

@@ -1,4 +1,5 @@
 import { NightError } from "../../core/errors.ts";
+import { importNative } from "../nativePackages.ts";
 import type { FromFile } from "../../core/profiles/parse.ts";
 import type { ReleaseProfile } from "../../core/profiles/releaseProfile.ts";
 import type { ControlLine, ReleaseTarget } from "./releaseTarget.ts";
@@ -99,6 +100,6 @@ function relayOf(ids: HidIds, profiles: readonly FromFile<ReleaseProfile>[]): Ch
 }
 
 async function listPluggedHid(): Promise<readonly HidIds[]> {
-  const { devicesAsync } = await import("node-hid");
+  const { devicesAsync } = await importNative("node-hid", () => import("node-hid"));
   return await devicesAsync();
 }

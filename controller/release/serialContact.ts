@@ -1,5 +1,5 @@
-import { SerialPort } from "serialport";
 import { NightError } from "../../core/errors.ts";
+import { importNative } from "../nativePackages.ts";
 import type { ContactDevice, ContactState } from "./contactDevice.ts";
 import type { SerialRelease } from "./releaseTarget.ts";
 
@@ -35,11 +35,12 @@ const IDLE: ContactState = "open";
  */
 export async function openSerialContact(
   target: SerialRelease,
-  createPort: (options: LinePortOptions) => LinePort = (options) => new SerialPort(options),
+  createPort?: (options: LinePortOptions) => LinePort,
 ): Promise<ContactDevice> {
   const { path, closedAt } = target;
   // With inverted wiring the lines must stay where they are when the port is closed.
-  const port = createPort({ path, baudRate: 9600, autoOpen: false, hupcl: closedAt === "high" });
+  const make = createPort ?? (await systemPorts());
+  const port = make({ path, baudRate: 9600, autoOpen: false, hupcl: closedAt === "high" });
   await call((done) => port.open(done)).catch((error: unknown) => {
     throw gone(`The release contact on ${path} cannot be opened: ${wordsOf(error)}.`, error);
   });
@@ -108,4 +109,9 @@ function gone(sentence: string, cause: unknown): NightError {
 
 function wordsOf(error: unknown): string {
   return error instanceof Error ? error.message : String(error);
+}
+
+async function systemPorts(): Promise<(options: LinePortOptions) => LinePort> {
+  const { SerialPort } = await importNative("serialport", () => import("serialport"));
+  return (options) => new SerialPort(options);
 }

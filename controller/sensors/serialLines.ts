@@ -1,5 +1,5 @@
 import { setTimeout as sleep } from "node:timers/promises";
-import { SerialPort } from "serialport";
+import { importNative } from "../nativePackages.ts";
 import { realMs } from "../timing/clock.ts";
 
 /** As much of a serial port as a sensor needs: bytes come, and it may end. */
@@ -124,8 +124,9 @@ function split(text: string): readonly [lines: readonly string[], rest: string] 
   return [whole, rest.length > LINE_BYTES_MAX ? "" : rest];
 }
 
-const openSerialPort: OpenSensorPort = async (path, baudRate) =>
-  await new Promise((resolve, reject) => {
+const openSerialPort: OpenSensorPort = async (path, baudRate) => {
+  const { SerialPort } = await importNative("serialport", () => import("serialport"));
+  return await new Promise((resolve, reject) => {
     const port = new SerialPort({ path, baudRate, autoOpen: false });
     port.open((error) => {
       if (error) return reject(error);
@@ -135,6 +136,7 @@ const openSerialPort: OpenSensorPort = async (path, baudRate) =>
       });
     });
   });
+};
 
 async function plainWait(pauseMs: number, signal: AbortSignal): Promise<void> {
   await sleep(pauseMs, undefined, { signal });

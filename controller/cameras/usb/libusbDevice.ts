@@ -1,3 +1,4 @@
+import { importNative } from "../../nativePackages.ts";
 /**
  * What is used of a device of the `usb` package, in the package's own shape, so that tests can hand
  * in a device of their own.
@@ -100,6 +101,6 @@ export function errnoOf(thrown: unknown): number | null {
  * network needs no USB library.
  */
 export async function listLibusbDevices(): Promise<readonly LibusbDevice[]> {
-  const { getDeviceList } = await import("usb");
+  const { getDeviceList } = await importNative("usb", () => import("usb"));
   return getDeviceList() as unknown as readonly LibusbDevice[];
 }
