@@ -1,5 +1,6 @@
 import { join } from "node:path";
 import { NightError } from "../core/errors.ts";
+import { rangeAndDefaultOf, rangeOf } from "../core/exposure/settingLimits.ts";
 import { DEFAULT_EXPOSURE_SETTINGS, type ExposureSettings } from "../core/exposure/settings.ts";
 import type { OptionValues } from "./commandLine.ts";
 import { DEMO_FOLDER } from "./archive/nightFolder.ts";
@@ -45,8 +46,7 @@ export const START_COMMAND = {
       type: "number",
       value: "ISO",
       help: "ISO that you have set on the camera by hand; the exposure is then governed by time alone",
-      min: 25,
-      max: 1_000_000,
+      ...rangeOf("isoMax"),
     },
     gnss: {
       type: "text",
@@ -141,56 +141,43 @@ export const START_COMMAND = {
       type: "number",
       value: "STOPS",
       help: "wanted brightness of the sky, stops from mid-grey",
-      default: DEFAULT_EXPOSURE_SETTINGS.targetStops,
-      min: -6,
-      max: 3,
+      ...rangeAndDefaultOf("targetStops"),
     },
     "f-number": {
       type: "number",
       value: "N",
       help: "aperture, where the camera does not tell it",
-      default: DEFAULT_EXPOSURE_SETTINGS.fNumber,
-      above: 0.5,
-      max: 64,
+      ...rangeAndDefaultOf("fNumber"),
     },
     "iso-max": {
       type: "number",
       value: "ISO",
       help: "highest ISO you are comfortable with",
-      default: DEFAULT_EXPOSURE_SETTINGS.isoMax,
-      min: 50,
+      ...rangeAndDefaultOf("isoMax"),
     },
     "max-exposure-seconds": {
       type: "number",
       value: "S",
       help: "longest exposure: the star-trail limit",
-      default: DEFAULT_EXPOSURE_SETTINGS.exposureSecondsMax,
-      above: 0,
-      max: 3600,
+      ...rangeAndDefaultOf("exposureSecondsMax"),
     },
     "interval-seconds": {
       type: "number",
       value: "S",
       help: "from one opening to the next; 0: back to back",
-      default: 0,
-      min: 0,
-      max: 86400,
+      ...rangeAndDefaultOf("intervalSeconds"),
     },
     "focal-length-mm": {
       type: "number",
       value: "MM",
       help: "focal length of the lens",
-      default: DEFAULT_EXPOSURE_SETTINGS.focalLengthMm,
-      above: 0,
-      max: 2000,
+      ...rangeAndDefaultOf("focalLengthMm"),
     },
     "pixel-pitch-um": {
       type: "number",
       value: "UM",
       help: "pixel pitch of the sensor",
-      default: DEFAULT_EXPOSURE_SETTINGS.pixelPitchUm,
-      above: 0,
-      max: 50,
+      ...rangeAndDefaultOf("pixelPitchUm"),
     },
     "sentinel-seconds": {
       type: "number",

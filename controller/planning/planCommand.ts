@@ -1,3 +1,4 @@
+import { rangeOf } from "../../core/exposure/settingLimits.ts";
 import { DEFAULT_KIT_INPUT } from "../../core/plan/kit.ts";
 import { DEFAULT_DATA } from "../dataFolder.ts";
 import { callOf } from "../ownFiles.ts";
@@ -69,30 +70,32 @@ export const PLAN_COMMAND = {
       help: "pixels across a full-size frame",
       above: 0,
     },
-    "pixel-pitch-um": { type: "number", value: "UM", help: "pixel pitch, instead", above: 0 },
+    "pixel-pitch-um": {
+      type: "number",
+      value: "UM",
+      help: "pixel pitch, instead",
+      ...rangeOf("pixelPitchUm"),
+    },
     "focal-length-mm": {
       type: "number",
       value: "MM",
       help: "focal length",
       default: DEFAULT_KIT_INPUT.focalLengthMm,
-      above: 0,
-      max: 2000,
+      ...rangeOf("focalLengthMm"),
     },
     "f-number": {
       type: "number",
       value: "N",
       help: "widest aperture",
       default: DEFAULT_KIT_INPUT.fNumberWidest,
-      above: 0,
-      max: 32,
+      ...rangeOf("fNumber"),
     },
     "iso-max": {
       type: "number",
       value: "ISO",
       help: "highest ISO you are comfortable with",
       default: 6400,
-      min: 25,
-      max: 819_200,
+      ...rangeOf("isoMax"),
     },
     "battery-wh": { type: "number", value: "WH", help: "one battery", default: 16, above: 0 },
     "camera-watts": {
@@ -109,8 +112,7 @@ export const PLAN_COMMAND = {
       value: "S",
       help: "camera's pause between frames",
       default: 1,
-      min: 0,
-      max: 120,
+      ...rangeOf("busySeconds"),
     },
     "remember-kit": { type: "text", value: "NAME", help: "remembers these kit options by a name" },
     "remember-place": { type: "flag", help: "remembers the place by its --place name" },

@@ -1,15 +1,16 @@
 import * as v from "valibot";
 
 import { NightError } from "../errors.ts";
+import { SETTING_LIMITS, type LimitedSetting } from "../exposure/settingLimits.ts";
 import type { ExposureSettings } from "../exposure/settings.ts";
 
 /**
- * A number within limits, whose refusal is a sentence in the trade's terms.
+ * A number within a setting's limits, whose refusal is a sentence in the trade's terms.
  * NaN and infinities are no numbers here; JSON cannot carry them anyway.
  */
-function within(name: string, options: { min: number; max: number; unit: string }) {
-  const { min, max, unit } = options;
-  const sentence = `${name} must be a number from ${min} to ${max}${unit}.`;
+function within(setting: LimitedSetting) {
+  const { name, min, max, unit } = SETTING_LIMITS[setting];
+  const sentence = `${`${name} must be a number from ${min} to ${max} ${unit}`.trim()}.`;
   return v.pipe(
     v.number(sentence),
     v.finite(sentence),
@@ -18,42 +19,22 @@ function within(name: string, options: { min: number; max: number; unit: string 
   );
 }
 
-/**
- * What of the settings may be changed while a watch runs, with the widest values that make sense.
- * The limits are common practice, no source: no lens opens beyond f/0.5, no camera in reach of a
- * photographer has an ISO beyond 819,200, and nobody exposes a curtain for an hour.
- */
+/** What of the settings may be changed while a watch runs. */
 export const settingsChangeSchema = v.strictObject(
   {
-    targetStops: v.optional(within("Target brightness", { min: -6, max: 2, unit: " stops" })),
-    fNumber: v.optional(within("The f-number", { min: 0.5, max: 32, unit: "" })),
-    isoMin: v.optional(within("Lowest ISO", { min: 25, max: 819200, unit: "" })),
-    isoMax: v.optional(within("The ISO cap", { min: 25, max: 819200, unit: "" })),
-    exposureSecondsMin: v.optional(
-      within("Shortest exposure", { min: 0.001, max: 3600, unit: " seconds" }),
-    ),
-    exposureSecondsMax: v.optional(
-      within("Longest exposure", { min: 0.001, max: 3600, unit: " seconds" }),
-    ),
-    intervalSeconds: v.optional(
-      within("The interval", { min: 0, max: 3600, unit: " seconds (0 is back to back)" }),
-    ),
-    focalLengthMm: v.optional(
-      within("The focal length", { min: 1, max: 2000, unit: " millimetres" }),
-    ),
-    pixelPitchUm: v.optional(
-      within("The pixel pitch", { min: 0.5, max: 50, unit: " micrometres" }),
-    ),
-    blurPx: v.optional(within("Smear tolerance", { min: 1, max: 2000, unit: " pixels" })),
-    clippedShareMax: v.optional(
-      within("Highlight protection", { min: 0, max: 1, unit: " of the sky" }),
-    ),
-    highlightHeadroomStops: v.optional(
-      within("Highlight headroom", { min: 0, max: 3, unit: " stops" }),
-    ),
-    stopsPerMinuteMax: v.optional(
-      v.nullable(within("Film smoothness", { min: 0.01, max: 60, unit: " stops a minute" })),
-    ),
+    targetStops: v.optional(within("targetStops")),
+    fNumber: v.optional(within("fNumber")),
+    isoMin: v.optional(within("isoMin")),
+    isoMax: v.optional(within("isoMax")),
+    exposureSecondsMin: v.optional(within("exposureSecondsMin")),
+    exposureSecondsMax: v.optional(within("exposureSecondsMax")),
+    intervalSeconds: v.optional(within("intervalSeconds")),
+    focalLengthMm: v.optional(within("focalLengthMm")),
+    pixelPitchUm: v.optional(within("pixelPitchUm")),
+    blurPx: v.optional(within("blurPx")),
+    clippedShareMax: v.optional(within("clippedShareMax")),
+    highlightHeadroomStops: v.optional(within("highlightHeadroomStops")),
+    stopsPerMinuteMax: v.optional(v.nullable(within("stopsPerMinuteMax"))),
   },
   (issue) => `A watch has no setting called ${issue.received}.`,
 );

@@ -1,3 +1,4 @@
+import { SETTING_LIMITS, type LimitedSetting } from "../exposure/settingLimits.ts";
 import { atan2Deg } from "../sky/angles.ts";
 import { NightError } from "../errors.ts";
 import type { ExposureSettings } from "../exposure/settings.ts";
@@ -104,11 +105,9 @@ export function resolveKit(input: KitInput): Kit {
       to: 40_000,
     },
   );
-  const pixelPitchUm = checked(
-    "The pixel pitch",
+  const pixelPitchUm = limited(
+    "pixelPitchUm",
     input.pixelPitchUm ?? (sensorWidthMm * 1000) / imageWidth,
-    "micrometres",
-    { from: 0.5, to: 50 },
   );
   const imageWidthPx = Math.round((sensorWidthMm * 1000) / pixelPitchUm);
   const imageHeightPx = Math.round((sensorHeightMm * 1000) / pixelPitchUm);
@@ -124,12 +123,9 @@ export function resolveKit(input: KitInput): Kit {
     imageWidthPx,
     imageHeightPx,
     pixelPitchUm,
-    focalLengthMm: checked("The focal length", input.focalLengthMm, "mm", { from: 1, to: 2000 }),
-    fNumberWidest: checked("The widest aperture", input.fNumberWidest, "as an f-number", {
-      from: 0.5,
-      to: 32,
-    }),
-    isoComfortMax: checked("The ISO cap", isoComfortMax, "", { from: 25, to: 819_200 }),
+    focalLengthMm: limited("focalLengthMm", input.focalLengthMm),
+    fNumberWidest: limited("fNumber", input.fNumberWidest, "The widest aperture"),
+    isoComfortMax: limited("isoMax", isoComfortMax),
     batteryWh: checked("The battery", batteryWh, "Wh", { from: 0.1, to: 10_000 }),
     cameraWatts: checked("The camera's draw", cameraWatts, "W", { from: 0.05, to: 500 }),
     cardBytes: checked("The card", cardBytes, "bytes", { from: 1e6, to: 1e15 }),
@@ -140,13 +136,18 @@ export function resolveKit(input: KitInput): Kit {
       "bytes",
       { from: 1000, to: 1e10 },
     ),
-    busySeconds: checked("The camera's busy time", busySeconds, "seconds", { from: 0, to: 120 }),
+    busySeconds: limited("busySeconds", busySeconds),
   };
 }
 
 /** The same without entries that are undefined, so that they do not cover the usual values. */
 function known(input: KitInput): Partial<Pick<Kit, keyof typeof USUAL & keyof Kit>> {
   return Object.fromEntries(Object.entries(input).filter(([, value]) => value !== undefined));
+}
+
+function limited(setting: LimitedSetting, value: number, what?: string): number {
+  const { name, min, max, unit } = SETTING_LIMITS[setting];
+  return checked(what ?? name, value, unit, { from: min, to: max });
 }
 
 function checked(

@@ -114,7 +114,7 @@ describe("the plan command", () => {
 
   it.each([
     [["--lat", "91", "--lon", "0"], "--lat must be at least -90 and at most 90, not 91"],
-    [[...HUT, "--focal-length-mm", "0"], "--focal-length-mm must be above 0"],
+    [[...HUT, "--focal-length-mm", "0"], "--focal-length-mm must be at least 1"],
     [[...HUT, "--place", ""], "--place must not be empty"],
     [[...HUT, "--rehearse", "wild"], "--rehearse must be one of quiet, moderate, storm"],
   ])("refuses %j", (args, sentence) => {
