@@ -7,6 +7,7 @@ import { markRunning, recoverNight, unfinishedNights } from "../archive/recover.
 import { realMs, startOrigin, type ClockOrigin } from "../timing/clock.ts";
 import type { StartOptions } from "../config.ts";
 import { DEMO_NIGHT } from "./demoNight.ts";
+import { mendNewest } from "./mendNewest.ts";
 import { packageVersion } from "../ownFiles.ts";
 import { STORY_HEADING } from "../night/storyLine.ts";
 import { placeNameOf } from "./startOrder.ts";
@@ -38,6 +39,7 @@ export async function openNight(
 ): Promise<OpenNight> {
   const rate = isDemo ? options.rate : 1;
   const wanted: RunningOrder = { isDemo, seed: options.seed, rate };
+  await mendNewest(resolve(options.data), print);
   const resumed = options["new-night"] ? null : resumeNight(resolve(options.data), wanted, print);
   if (resumed === null) return beginNight(options, wanted);
   await putInOrder(resumed.catalogue, cameraIds);
