@@ -1,9 +1,7 @@
-import type { Exposure } from "../exposure/exposure.ts";
 import { governExposure } from "../exposure/governor.ts";
-import type { ExposureSettings } from "../exposure/settings.ts";
 import type { MonotonicMs } from "../units.ts";
 import { intervalSeconds, overdueMs } from "./deadlines.ts";
-import { afterOrder, type ExposureLimit } from "./pictureTrack.ts";
+import { afterOrder } from "./pictureTrack.ts";
 import type { WatchState } from "./state.ts";
 import type { WatchStep } from "./watchStep.ts";
 
@@ -34,7 +32,9 @@ export function orderFrame(state: WatchState, atMs: MonotonicMs): WatchStep {
       intervalSeconds: intervalSeconds(state),
     },
   );
-  const limit = isReachable ? null : limitOf(exposure, state.settings.exposure);
+  // A bright sky at the shortest exposure is dusk or dawn, and needs no word.
+  const isTooDark =
+    !isReachable && exposure.exposureSeconds >= state.settings.exposure.exposureSecondsMax;
   const deadlineMs = overdueMs(state, atMs, exposure.exposureSeconds);
   return {
     state: {
@@ -42,7 +42,7 @@ export function orderFrame(state: WatchState, atMs: MonotonicMs): WatchStep {
       governor,
       nextFrameIndex: frameIndex + 1,
       probesLeft: state.probesLeft - (probeStops === 0 ? 0 : 1),
-      pictures: probeStops === 0 ? afterOrder(state.pictures, limit, atMs) : state.pictures,
+      pictures: probeStops === 0 ? afterOrder(state.pictures, isTooDark, atMs) : state.pictures,
       phase: { kind: "ordered", frameIndex, exposure, deadlineMs },
     },
     effects: [
@@ -56,12 +56,6 @@ export function orderFrame(state: WatchState, atMs: MonotonicMs): WatchStep {
       { kind: "wake", atMs: deadlineMs },
     ],
   };
-}
-
-/** Which end of the range an exposure stands at; null: neither, the highlights hold it back. */
-function limitOf(exposure: Exposure, settings: ExposureSettings): ExposureLimit | null {
-  if (exposure.exposureSeconds >= settings.exposureSecondsMax) return "longest";
-  return exposure.exposureSeconds <= settings.exposureSecondsMin ? "shortest" : null;
 }
 
 function nextProbeStops(state: WatchState): number {

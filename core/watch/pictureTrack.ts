@@ -4,23 +4,20 @@ import type { MonotonicMs } from "../units.ts";
 /** Something that is wrong with frame after frame: since when, and in how many of them. */
 type Run = { readonly sinceMs: MonotonicMs; readonly count: number };
 
-/** The end of the range at which every frame is taken. */
-export type ExposureLimit = "longest" | "shortest";
-
 /** What ails the pictures, frame after frame; null: it does not. */
 export type PictureTrack = {
   /** Frames came without a reading: none arrived, or none could be metered. */
   readonly unread: (Run & { readonly why: string }) | null;
   /** More of the sky clips than is allowed. */
   readonly clipped: (Run & { readonly share: number }) | null;
-  /** No exposure within the limits meets the target. */
-  readonly unreachable: (Run & { readonly limit: ExposureLimit }) | null;
+  /** Not even the longest exposure at the highest ISO meets the target. */
+  readonly tooDark: Run | null;
 };
 
 /** One frame says little; so many in a row are a state of the night. Judgement. */
 export const RUN_COUNT_MIN = 3;
 
-export const NO_TROUBLE: PictureTrack = { unread: null, clipped: null, unreachable: null };
+export const NO_TROUBLE: PictureTrack = { unread: null, clipped: null, tooDark: null };
 
 function longer(run: Run | null, atMs: MonotonicMs): Run {
   return { sinceMs: run?.sinceMs ?? atMs, count: (run?.count ?? 0) + 1 };
@@ -42,14 +39,12 @@ export function afterReading(
   return { ...track, unread: null, clipped };
 }
 
-/** A frame was ordered. @param limit  What kept it from the target; null: nothing that the night can change. */
+/** A frame was ordered. @param isTooDark  The limits kept it darker than wanted. */
 export function afterOrder(
   track: PictureTrack,
-  limit: ExposureLimit | null,
+  isTooDark: boolean,
   atMs: MonotonicMs,
 ): PictureTrack {
-  const { unreachable } = track;
-  if (limit === null) return unreachable === null ? track : { ...track, unreachable: null };
-  const run = unreachable?.limit === limit ? unreachable : null;
-  return { ...track, unreachable: { ...longer(run, atMs), limit } };
+  if (isTooDark) return { ...track, tooDark: longer(track.tooDark, atMs) };
+  return track.tooDark === null ? track : { ...track, tooDark: null };
 }

@@ -43,8 +43,8 @@ export type WatchPhaseState =
   | { readonly kind: "paused" }
   | {
       readonly kind: "recovering";
-      /** The link is lost, or the camera answers and cannot be used as its dial stands. */
-      readonly why: "gone" | "unusable";
+      /** The link is lost; the camera refused a frame; or it cannot be used as its dial stands. */
+      readonly why: "gone" | "refused" | "unusable";
       readonly attemptCount: number;
       readonly retryMs: MonotonicMs;
       readonly sentence: string;

@@ -147,8 +147,9 @@ function cameraRow(
   }
   const since = clockText(sinceMs);
   const retrySeconds = RETRY_EVERY_MS / 1000;
-  if (state.lastOpenedMs === null) {
-    const sentence = stateWords.neverThere(guard.sentence, since, retrySeconds);
+  const isRefused = phase.kind === "recovering" && phase.why === "refused";
+  if (state.lastOpenedMs === null || isRefused) {
+    const sentence = stateWords.noFrames(guard.sentence, since, retrySeconds);
     return row("cameraGone", sentence, sinceMs);
   }
   const forMs = nowMs - sinceMs;
@@ -212,12 +213,11 @@ function lastingRows(watch: WatchFacts, context: Context): readonly StateRow[] {
 }
 
 function pictureRows(state: WatchState, { clockText }: Context): readonly StateRow[] {
-  const { clipped, unreachable } = state.pictures;
+  const { clipped, tooDark } = state.pictures;
   const rows = [...guardRows(state, "pictureSuffers")];
-  if (unreachable !== null && unreachable.count >= RUN_COUNT_MIN) {
-    const { sinceMs, limit } = unreachable;
-    const sentence = limit === "longest" ? stateWords.tooDark : stateWords.tooBright;
-    rows.push(row("pictureSuffers", sentence(clockText(sinceMs)), sinceMs));
+  if (tooDark !== null && tooDark.count >= RUN_COUNT_MIN) {
+    const { sinceMs } = tooDark;
+    rows.push(row("pictureSuffers", stateWords.tooDark(clockText(sinceMs)), sinceMs));
   }
   const shareMax = CLIPPED_RATIO_MIN * state.settings.exposure.clippedShareMax;
   if (clipped !== null && clipped.count >= RUN_COUNT_MIN && clipped.share > shareMax) {

@@ -78,7 +78,8 @@ export function frameFailed(
   const hand = handWordAt(state.hand, atMs).kind;
   const loose = event.gone ? withLooseShutter(state) : state;
   const triesAgain = hand === "watch" || (hand === "pause" && event.gone);
-  const then = triesAgain ? recover(loose, atMs, sentence, 0) : proceed(loose, atMs);
+  const why = event.gone ? "gone" : "refused";
+  const then = triesAgain ? recover(loose, atMs, sentence, 0, why) : proceed(loose, atMs);
   return withEffects([{ kind: "markMissing", frameIndex, why: sentence }], then);
 }
 
@@ -156,6 +157,7 @@ export function recover(
   atMs: MonotonicMs,
   sentence: string,
   attemptCount: number,
+  why: "gone" | "refused" = "gone",
 ): WatchStep {
   const waitMs = RETRY_WAITS_MS[attemptCount] ?? RETRY_EVERY_MS;
   const isLong = attemptCount >= state.settings.quickAttemptCount;
@@ -164,7 +166,7 @@ export function recover(
     level: isLong ? "stop" : "warning",
     sentence,
   });
-  return retryAt(guarded, { why: "gone", retryMs: later(atMs, waitMs), attemptCount, sentence });
+  return retryAt(guarded, { why, retryMs: later(atMs, waitMs), attemptCount, sentence });
 }
 
 /** The camera is there but cannot be used as its dial stands. */

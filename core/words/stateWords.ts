@@ -66,7 +66,7 @@ export const stateWords = {
   cameraGone: (gone: { since: string; forMs: number; retrySeconds: number; isWhole: boolean }) =>
     `Camera gone since ${gone.since} (${stretch(gone.forMs)}), trying every ${gone.retrySeconds} s. ` +
     (gone.isWhole ? "The last frame is whole." : "The last frame is fetched from the card then."),
-  neverThere: (why: string, since: string, retrySeconds: number) =>
+  noFrames: (why: string, since: string, retrySeconds: number) =>
     `${why} Trying every ${retrySeconds} s since ${since}.`,
   connecting: "Connecting to the camera.",
   pausing: "Pausing: the open frame is finished and kept first.",
@@ -89,8 +89,6 @@ export const stateWords = {
   endAt: (at: string) => `the watch is to run until ${at}`,
   tooDark: (since: string) =>
     `The longest exposure is reached since ${since}: frames come out darker than wanted. A longer exposure or a higher ISO cap helps, where you can bear it.`,
-  tooBright: (since: string) =>
-    `The shortest exposure is reached since ${since}: frames come out brighter than wanted. The sky darkens, or close the aperture.`,
   clips: (since: string, share: number) =>
     `Highlights clip since ${since}: ${(share * 100).toFixed(1)} % of the sky is white, more than you allow.`,
   waiting: (at: string, inMs: number) =>

@@ -1,5 +1,6 @@
 import { describe, expect, it } from "vitest";
 import type { WatchEvent } from "../../../core/watch/events.ts";
+import { idleWatch } from "../../../core/watch/idleWatch.ts";
 import { nightState, watchRows, type NightFacts } from "../../../core/watch/stateSentence.ts";
 import type { WatchState } from "../../../core/watch/state.ts";
 import { monotonicMs } from "../../../core/units.ts";
@@ -127,6 +128,32 @@ describe("the state sentence", () => {
     ]);
     expect(stateOf(never.state, 200).sentence).toBe(
       "No camera answers. Trying every 5 s since 23:00.",
+    );
+  });
+
+  it("says that the camera is busy, not gone, when it refuses a frame", () => {
+    const busy = { ...GONE, code: "camera.busy", sentence: "The camera is busy.", gone: false };
+    const { state } = play([at(40_000, busy as typeof GONE)], framesTaken(3));
+    expect(stateOf(state, 41_000)).toMatchObject({
+      kind: "cameraGone",
+      sentence: "The camera is busy. Trying every 5 s since 23:00.",
+    });
+  });
+
+  it("finds nothing amiss with the shortest exposure in a bright dusk, and says when the longest is too short", () => {
+    const dusk = framesTaken(3, {
+      exposure: {
+        ...idleWatch().settings.exposure,
+        exposureSecondsMin: 10,
+        exposureSecondsMax: 10,
+      },
+    });
+    expect(stateOf({ ...dusk, pictures: { ...dusk.pictures, tooDark: null } }, 37_000).kind).toBe(
+      "well",
+    );
+    const tooDark = { sinceMs: monotonicMs(0), count: 3 };
+    expect(stateOf({ ...dusk, pictures: { ...dusk.pictures, tooDark } }, 37_000).sentence).toMatch(
+      /^The longest exposure is reached since 23:00/,
     );
   });
 
