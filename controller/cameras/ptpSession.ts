@@ -24,12 +24,16 @@ const ANSWER_MS = 10_000;
 /** A whole file over a slow radio link. */
 const OBJECT_MS = 120_000;
 const DATASET_BYTES_MAX = 16 * 1024 * 1024;
+/** A raw file of 150 megapixels at 16 bits, stored plain, has 300 MB; nothing in reach is larger. Judgement. */
+const OBJECT_BYTES_MAX = 400_000_000;
 
 /** How one operation is carried out; times are real milliseconds. */
 export type OperationOptions = {
   readonly timeoutMs?: number;
   /** How long a busy camera is asked again; 0, the default: `camera.busy` at once. */
   readonly busyMsMax?: number;
+  /** More data than this is refused, whatever the camera goes on sending; left out: what a picture may have. */
+  readonly dataBytesMax?: number;
   readonly signal?: AbortSignal;
 };
 
@@ -292,7 +296,7 @@ export class PtpSession {
       {
         timeoutMs: options.timeoutMs ?? ANSWER_MS,
         data,
-        ...(isObject ? {} : { dataBytesMax: DATASET_BYTES_MAX }),
+        dataBytesMax: options.dataBytesMax ?? (isObject ? OBJECT_BYTES_MAX : DATASET_BYTES_MAX),
         ...(options.signal ? { signal: options.signal } : {}),
       },
     );

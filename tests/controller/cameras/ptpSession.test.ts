@@ -57,6 +57,16 @@ describe("a PTP session", () => {
     expect(await ids).toEqual([0x00010001]);
   });
 
+  it("gives up a link that brings more than the 1,000 bytes that an object is allowed", async () => {
+    const session = await opened();
+    const object = session.getObject(7, { dataBytesMax: 1000 });
+    const refused = expect(object).rejects.toMatchObject({ code: "camera.gone" });
+    const { transactionId: id } = await peer.nextRequest();
+    peer.startData(id, 5000);
+    peer.endData(id, new Uint8Array(5000));
+    await refused;
+  });
+
   it("skips 0xFFFFFFFF and 0 when the transaction number wraps", async () => {
     const session = await opened({ firstTransactionId: transactionId(0xfffffffd) });
     const seen: number[] = [];
