@@ -102,7 +102,7 @@ describe("starting with something wrong", () => {
     const second = run("controller/main.ts", "--port", "0", "--data", folder);
     expect(await second.ended).toBe(1);
     expect(errorLines(second)).toHaveLength(1);
-    expect(second.printed()).toMatch(/Another Nattvakt keeps its nights in/);
+    expect(second.printed()).toMatch(/Nattvakt runs already on .*npm run stop/);
     first.child.kill("SIGINT");
     expect(await first.ended).toBe(0);
   });
