@@ -7,7 +7,7 @@ import { localProfileId } from "./localProfile.ts";
 
 /**
  * The profile that a camera is worked by while it is checked: the one that will be extended, so
- * what an earlier check found of this camera is left aside and found anew.
+ * what an earlier check found of this camera is left aside and found again.
  *
  * @throws NightError `profile.invalid`.
  */

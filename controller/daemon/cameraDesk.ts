@@ -38,7 +38,7 @@ export function cameraIdsOf(targets: readonly CameraTarget[]): readonly string[]
   return targets.map((_, index) => `camera-${index + 1}`);
 }
 
-/** Opens the cameras that were asked for, each anew whenever somebody takes it in hand. */
+/** Opens the cameras that were asked for, each again whenever somebody takes it in hand. */
 export class CameraDesk {
   readonly #parts: CameraDeskParts;
   #demo: DemoCamera | null = null;
@@ -63,7 +63,7 @@ export class CameraDesk {
   /** @throws NightError for a camera that there is not. */
   open(cameraId: string): Camera {
     const { options, release, origin } = this.#parts;
-    // Read anew: a bench check may have written this camera's own profile since.
+    // Read again: a bench check may have written this camera's own profile since.
     const { cameras: profiles } = readProfiles(resolve(options.data));
     const body = this.#openTarget(cameraId, this.#target(cameraId), profiles);
     const framesFolder = options["frames-folder"];

@@ -28,7 +28,7 @@ export function isGoneOnWith(
   }
   throw new NightError(
     "deliver.failed",
-    `What lies in ${outDir} was delivered with other options or other frames; deliver without --resume to begin anew.`,
+    `What lies in ${outDir} was delivered with other options or other frames; deliver without --resume to begin again.`,
   );
 }
 
@@ -68,7 +68,7 @@ function readManifest(outDir: string): Manifest | null {
     const manifest = JSON.parse(readFileSync(path, "utf8")) as Partial<Manifest>;
     return typeof manifest.fingerprint === "string" ? (manifest as Manifest) : null;
   } catch {
-    // A damaged note is no note: everything is made anew.
+    // A damaged note is no note: everything is made again.
     return null;
   }
 }

@@ -42,7 +42,7 @@ export class FrameKeeper {
       };
     });
     this.#last = kept.catch(() => {
-      // The caller is told; the next frame tries the disk anew.
+      // The caller is told; the next frame tries the disk again.
     });
     return kept;
   }

@@ -50,7 +50,7 @@ function nextDawn(after: UtcMs, place: Place): UtcMs | null {
 
 /**
  * Exposure of the first frame, from what the clear sky should be at that moment: twilight, Moon and
- * night sky together. The governor splits its light anew between time and ISO.
+ * night sky together. The governor splits its light again between time and ISO.
  */
 export function firstExposure(
   atUtc: UtcMs,

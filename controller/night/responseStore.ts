@@ -12,7 +12,7 @@ export class ResponseStore {
     this.#folder = join(dataDir, "cameras");
   }
 
-  /** null: this camera is new, or what was kept is not readable and is learned anew. */
+  /** null: this camera is new, or what was kept is not readable and is learned again. */
   load(camera: CameraDescription): ToneResponse | null {
     try {
       const kept: unknown = JSON.parse(readFileSync(this.#path(camera), "utf8"));

@@ -1,4 +1,4 @@
-// Writes the published schemas anew after a change of core/profiles.
+// Writes the published schemas again after a change of core/profiles.
 import { writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { profileJsonSchemas } from "./jsonSchemas.ts";

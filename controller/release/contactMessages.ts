@@ -24,7 +24,7 @@ export type FromContact =
       readonly kind: "failed";
       readonly code: ErrorCode;
       readonly sentence: string;
-      /** The device is lost; a new process has to take it anew. */
+      /** The device is lost; a new process has to take it again. */
       readonly gone: boolean;
       readonly pressId: number | null;
     };

@@ -114,7 +114,7 @@ export class ContactProcess {
       this.#watch(null);
     }
     this.#options.tell(message);
-    // An owner without a device is of no use; the next one takes it anew.
+    // An owner without a device is of no use; the next one takes it again.
     if (message.kind === "failed" && message.gone) this.#letGo();
   }
 

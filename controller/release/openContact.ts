@@ -10,7 +10,7 @@ export async function openContact(target: ReleaseTarget): Promise<ContactDevice>
 
 /**
  * Opens the contact of a device that nobody owns any more, and lets go of it. The system itself
- * lowers the lines of a serial port whose owner has died; opening it anew would raise them.
+ * lowers the lines of a serial port whose owner has died; opening it again would raise them.
  */
 export async function releaseContact(target: ReleaseTarget): Promise<void> {
   if (target.kind === "serial" && target.closedAt === "high") return;

@@ -42,7 +42,7 @@ const EARLIEST_UTC_MS = utcMs(Date.UTC(2025, 0, 1));
 /** Light samples that come closer together than this tell nothing new. */
 const LIGHT_PAUSE_MS = 45;
 const CLIMATE_PAUSE_MS = 5_000;
-/** A clock is told of anew when it moved by this against the other, and now and then. */
+/** A clock is told of again when it moved by this against the other, and now and then. */
 const CLOCK_STEP_MS = 100;
 const CLOCK_AGAIN_MS = 60_000;
 

@@ -129,7 +129,7 @@ export class Store {
     if (object === this.#root) this.#root = this.#folder = null;
   }
 
-  /** Formats: everything goes, the folders are made anew, file numbers go on. */
+  /** Formats: everything goes, the folders are made again, file numbers go on. */
   clear(captureDate: string): void {
     this.#objects.clear();
     this.#usedBytes = 0;

@@ -77,7 +77,7 @@ function isReturn({ second }: CalmMinute, minutes: readonly CalmMinute[]): boole
 }
 
 /**
- * The quiet after a surge begins anew, so that the surge does not hide the next one.
+ * The quiet after a surge begins again, so that the surge does not hide the next one.
  *
  * @param clearLevel  What it had risen to, if that was no aurora but a gap in the clouds; else null.
  */

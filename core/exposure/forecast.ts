@@ -36,7 +36,7 @@ type BankTuning = {
   readonly models: readonly SkyModel[];
   /** Share of a model's record that is kept from reading to reading. */
   readonly memory: number;
-  /** Share that is dealt out anew by the priors at each reading. */
+  /** Share that is dealt out again by the priors at each reading. */
   readonly share: number;
   /** Degrees of freedom of the error's distribution: small forgives outliers. */
   readonly freedom: number;

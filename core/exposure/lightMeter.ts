@@ -51,7 +51,7 @@ const BIAS_PULL = 0.2;
 const AGREE_STOPS = 0.2;
 const NEEDED_FIRST = 3;
 const NEEDED_MAX = 24;
-/** So many denials in a row mean that the meter's scale has changed: it is learned anew. */
+/** So many denials in a row mean that the meter's scale has changed: it is learned again. */
 const RELEARN_COUNT = 6;
 /** Each pair counts this much less with every later one. */
 const MEMORY = 0.97;

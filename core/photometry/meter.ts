@@ -58,7 +58,7 @@ export type MeterState = {
   readonly motion: MotionHistory;
   /** The stars of the newest frame in which they were measured. */
   readonly stars: StarField;
-  /** Width of the images metered so far; another width begins evidence anew. */
+  /** Width of the images metered so far; another width begins evidence again. */
   readonly widthPx: number;
   readonly frameCount: number;
 };
@@ -116,7 +116,7 @@ const NO_STARS: StarField = { stars: [], widthPx: null, lightStops: null };
 
 /**
  * Meters one frame. Frames come in the order in which they were taken; a frame of another size
- * begins the evidence of sky and hot pixels anew and keeps the tone curve.
+ * begins the evidence of sky and hot pixels again and keeps the tone curve.
  *
  * Any image is answered: a black one with the darkest light that is told from black, a white one
  * with the light of code 255, each with a remark and a wide uncertainty.

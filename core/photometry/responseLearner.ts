@@ -83,7 +83,7 @@ export function startResponseLearner(prior: ToneResponse = startToneResponse()):
 /**
  * Takes in one frame.
  *
- * @returns The learner, and the curve when it was solved anew, else null.
+ * @returns The learner, and the curve when it was solved again, else null.
  */
 export function learnFrame(
   learner: ResponseLearner,

@@ -41,7 +41,7 @@ const SURE_FRAMES = 4;
 /** Cells darker than the median by more than this count alike, stops. */
 const FLOOR_STOPS = -8;
 
-/** Adds a frame to the evidence and finds the horizon anew. */
+/** Adds a frame to the evidence and finds the horizon again. */
 export function gatherSkyEvidence(before: SkyEvidence | null, light: LightMap): SkyEvidence {
   const { columns, rows } = light;
   const known = before?.columns === columns && before.rows === rows ? before : null;

@@ -1,6 +1,6 @@
 /** One entry of a calendar. */
 export type CalendarEvent = {
-  /** Stays the same when the same event is written anew. */
+  /** Stays the same when the same event is written again. */
   readonly uid: string;
   /** ISO 8601 in UTC. */
   readonly start: string;

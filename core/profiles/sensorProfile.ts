@@ -11,7 +11,7 @@ export const sensorProfileSchema = v.strictObject({
   baudRate: v.pipe(v.number(), v.integer(), v.minValue(50), v.maxValue(4_000_000)),
   silenceMsMax: v.pipe(
     milliseconds,
-    v.description("Silent for so long, the sensor counts as gone and is opened anew"),
+    v.description("Silent for so long, the sensor counts as gone and is opened again"),
   ),
   evidence,
 });

@@ -46,7 +46,7 @@ export const GRAIN_COUNT = 1 << 18;
 
 /**
  * Gaussian numbers drawn once, mean 0 and standard deviation 1 exactly, from which a frame's grain
- * is read at random offsets: drawing millions anew for every frame would take longer than the rest.
+ * is read at random offsets: drawing millions again for every frame would take longer than the rest.
  */
 export function grainTable(): Float32Array {
   const random = createRandom("grain");

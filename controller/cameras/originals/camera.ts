@@ -126,7 +126,7 @@ class OriginalsCamera implements Camera {
       } catch (thrown) {
         const error = asNightError(thrown);
         if (error.code === "camera.gone" || this.#isHurried) return;
-        // A handle that led to another file, or nowhere, is looked for anew.
+        // A handle that led to another file, or nowhere, is looked for again.
         this.#handles.delete(keyOf(next));
         this.#options.log.warn("original.not_fetched", { ...next, sentence: error.message });
         this.#list.noteFailed(next);
@@ -172,7 +172,7 @@ function keyOf(file: { readonly cameraName: string; readonly captureDate: string
   return `${file.cameraName} ${file.captureDate}`;
 }
 
-/** The frame's number and the camera's own ending: cameras begin their names anew. */
+/** The frame's number and the camera's own ending: cameras begin their names again. */
 function fileNameOf({ frameIndex, cameraName }: PendingOriginal): string {
   const ending = /\.([A-Za-z0-9]{1,5})$/.exec(cameraName)?.[1]?.toLowerCase() ?? "raw";
   return `${String(frameIndex).padStart(6, "0")}.${ending}`;

@@ -28,7 +28,7 @@ export type KeptOriginal = { readonly bytes: number; readonly sha256: string };
  *
  * @param isEnded  Asked between pieces; true: what has come is left for the next time.
  * @throws NightError `camera.gone` when ended, `camera.frame_missing` when the card holds another
- *   file there, `ptp.truncated` when it differs: it is then begun anew the next time.
+ *   file there, `ptp.truncated` when it differs: it is then begun again the next time.
  */
 export async function fetchOriginal(
   file: FileOnCard,
@@ -52,7 +52,7 @@ export async function fetchOriginal(
   return { bytes: have, sha256 };
 }
 
-/** A file that differs is begun anew. */
+/** A file that differs is begun again. */
 async function prove(part: string, file: FileOnCard, totalBytes: number): Promise<void> {
   const kept = await open(part, "r+");
   try {

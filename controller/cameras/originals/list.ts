@@ -64,7 +64,7 @@ export class OriginalsList {
   }
 }
 
-/** A new start tries every file anew. */
+/** A new start tries every file again. */
 function readLists(path: string): Lists {
   try {
     const { pending, kept } = JSON.parse(readFileSync(path, "utf8")) as Lists;

@@ -181,7 +181,7 @@ export class UsbTransport implements Transport {
     try {
       await link.write(bytes, null);
     } catch (thrown) {
-      await this.#suffer(link, inHand, thrown);
+      await this.#handleFailure(link, inHand, thrown);
     }
   }
 
@@ -206,7 +206,7 @@ export class UsbTransport implements Transport {
         if (isQuiet(thrown) && transaction.cancelled !== null) {
           return this.#letGo()?.settle(transaction.cancelled);
         }
-        await this.#suffer(link, inHand, thrown);
+        await this.#handleFailure(link, inHand, thrown);
       }
     }
   }
@@ -229,7 +229,7 @@ export class UsbTransport implements Transport {
   }
 
   /** A stall is how a camera breaks off by itself; everything else that is not ours is the end. */
-  async #suffer(link: UsbLink, inHand: InHand, thrown: unknown): Promise<void> {
+  async #handleFailure(link: UsbLink, inHand: InHand, thrown: unknown): Promise<void> {
     const { transaction } = inHand;
     const trouble = thrown instanceof UsbTransferError ? thrown.trouble : null;
     if (trouble === "cancelled" && transaction.cancelled !== null) return;
