@@ -1,5 +1,6 @@
 import { join } from "node:path";
 import { NightError } from "../core/errors.ts";
+import { IP_PORT } from "../core/ptp/ipPacket.ts";
 import { rangeAndDefaultOf, rangeOf } from "../core/exposure/settingLimits.ts";
 import { DEFAULT_EXPOSURE_SETTINGS, type ExposureSettings } from "../core/exposure/settings.ts";
 import type { OptionValues } from "./commandLine.ts";
@@ -7,8 +8,6 @@ import { DEMO_FOLDER } from "./archive/nightFolder.ts";
 import { DEFAULT_DATA } from "./dataFolder.ts";
 import { callOf } from "./ownFiles.ts";
 
-/** Where PTP/IP responders listen. Source: CIPA DC-005, from memory. */
-const PTP_IP_PORT = 15740;
 /** The page's port; any free one serves as well. */
 const DEFAULT_PORT = 8420;
 
@@ -266,7 +265,7 @@ export function cameraTargetOf(word: string): CabledTarget {
   if (word === "usb") return { kind: "usb", which: null };
   if (/^usb:./.test(word)) return { kind: "usb", which: word.slice("usb:".length) };
   const ip = /^ip:(\[[0-9a-fA-F:]+\]|[^:[\]]+)(?::(\d{1,5}))?$/.exec(word);
-  const port = Number(ip?.[2] ?? PTP_IP_PORT);
+  const port = Number(ip?.[2] ?? IP_PORT);
   if (!ip || port < 1 || port > 65535) {
     throw new NightError(
       "usage.invalid",

@@ -165,7 +165,7 @@ function handItem(id: HandItemId, isTicked: boolean): ChecklistItem {
 }
 
 /** A clock that is off by more than this misplaces frames among others. Common practice, no source. */
-const CLOCK_OFFSET_MAX_MS = 2000;
+export const CLOCK_OFFSET_MAX_MS = 2000;
 
 /** A battery below this is not a full one. Common practice, no source. */
 const BATTERY_FULL_PERCENT = 90;

@@ -1,3 +1,4 @@
+import { CLOCK_OFFSET_MAX_MS } from "../plan/checklist.ts";
 import { clearLensC } from "../sky/dewPoint.ts";
 import type { MonotonicMs } from "../units.ts";
 import { clearGuard, raiseGuard } from "./raiseGuard.ts";
@@ -54,9 +55,6 @@ function guardCold(state: WatchState, atMs: MonotonicMs): WatchState {
 function degrees(celsius: number): string {
   return `${Math.round(celsius)} °C`.replace("-", "−");
 }
-
-/** A clock that is off by more than this misplaces frames among others. Common practice, no source. */
-const CLOCK_OFFSET_MAX_MS = 2_000;
 
 /**
  * The camera's clock against the best time there is: GNSS where a receiver has been heard, else
