@@ -61,6 +61,7 @@ describe("an installed nattvakt", () => {
       ...[
         "LICENSE",
         "README.md",
+        "controller",
         "dist",
         "hardware-profiles",
         "node_modules",
