@@ -129,7 +129,7 @@ export const START_COMMAND = {
     },
     "from-dusk": {
       type: "flag",
-      help: "wait with the first frame for the plan's start: the Sun 12° under, or 6° where it never gets so low (needs --lat and --lon)",
+      help: "wait with the first frame for the plan's start: the Sun 12° under, or 6° where it never gets so low (needs --lat and --lon); the demo begins at its dusk",
     },
     "kp-feed": {
       type: "text",
@@ -141,6 +141,14 @@ export const START_COMMAND = {
       value: "STOPS",
       help: "wanted brightness of the sky, stops from mid-grey",
       ...rangeAndDefaultOf("targetStops"),
+    },
+    "twilight-stops": {
+      type: "number",
+      value: "STOPS",
+      help: "how much brighter than that a twilight sky is wanted: all of it with the Sun 6° under, none from 12° on",
+      default: 1,
+      min: 0,
+      max: 3,
     },
     "f-number": {
       type: "number",

@@ -124,7 +124,7 @@ async function startOn(
   const desk = new CameraDesk({ ...equipment, options, origin: clock.origin, print, log });
   const cameras = opened.add(desk, (one) => one.close());
   const nightPlace = new NightPlace(options, night);
-  const startOrder = () => startOrderNow(options, clock, nightPlace.place);
+  const startOrder = () => startOrderNow(options, clock, { place: nightPlace.place, isDemo });
   const aids = openAids({ cameras, clock, dataDir, skyExposure: () => startOrder().first });
   const host = new NightHost({
     version: packageVersion(),

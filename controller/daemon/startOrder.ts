@@ -1,8 +1,14 @@
 import type { Framing } from "../../core/frames/keogramAxes.ts";
 import type { StartOrder } from "../../core/watch/events.ts";
 import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../core/watch/watchSettings.ts";
+import {
+  targetStopsAt,
+  twilightLiftStops,
+  type TwilightLift,
+} from "../../core/exposure/twilightTarget.ts";
+import { sunPosition } from "../../core/sky/ephemeris.ts";
 import type { Place } from "../../core/sky/place.ts";
-import { monotonicMs, type MonotonicMs, type UtcMs } from "../../core/units.ts";
+import { monotonicMs, utcMs, type MonotonicMs, type UtcMs } from "../../core/units.ts";
 import type { Clock } from "../timing/clock.ts";
 import { exposureSettings, type StartOptions } from "../config.ts";
 import { DEMO_FACING } from "./demoNight.ts";
@@ -15,20 +21,25 @@ const READING_GRACE_SECONDS = 0.3;
 /** Height of a 3:2 full frame; a smaller sensor's field is told by its equivalent focal length. */
 const FULL_FRAME_HEIGHT_MM = 24;
 
-/** What a watch is started with now: the settings asked for, the Sun's times, dusk's exposure. */
+/**
+ * What a watch is started with now: the settings asked for, the Sun's times, dusk's exposure.
+ *
+ * @param isDemo  The demo's night begins at dusk when that is asked for: nothing is waited for.
+ */
 export function startOrderNow(
   options: StartOptions,
   clock: Clock,
-  place: Place | null,
+  { place, isDemo }: { readonly place: Place | null; readonly isDemo: boolean },
 ): Pick<StartOrder, "settings" | "first"> {
   const nowUtcMs = clock.utcMs();
   const ahead = place === null ? null : watchAhead(nowUtcMs, place);
-  const waits = options["from-dusk"] && ahead !== null && ahead.startUtcMs > nowUtcMs;
+  const waits = options["from-dusk"] && !isDemo && ahead !== null && ahead.startUtcMs > nowUtcMs;
   const startUtcMs = waits ? ahead.startUtcMs : null;
   const exposure = exposureSettings(options);
   const settings: WatchSettings = {
     ...DEFAULT_WATCH_SETTINGS,
     exposure,
+    twilightLift: place === null ? [] : twilightLift(clock, place, options["twilight-stops"]),
     startMs: onClock(clock, startUtcMs),
     dawnMs: onClock(clock, ahead?.endUtcMs ?? null),
     frameCountMax: options.frames,
@@ -44,8 +55,34 @@ export function startOrderNow(
     elevationDeg: options.altitude ?? DEMO_FACING.altitudeDeg,
   };
   const first =
-    place === null ? null : firstExposure(startUtcMs ?? nowUtcMs, place, towards, exposure);
+    place === null
+      ? null
+      : firstExposure(startUtcMs ?? nowUtcMs, place, towards, {
+          ...exposure,
+          targetStops: targetStopsAt(
+            settings,
+            monotonicMs((startUtcMs ?? nowUtcMs) - clock.origin.startUtcMs),
+          ),
+        });
   return { settings, first };
+}
+
+/** The twilight's lift is told every ten minutes, from a little before now for a day and a half. */
+const LIFT_STEP_MS = 600_000;
+const LIFT_STEPS = 216;
+
+/** How far above the target the sky is wanted as the Sun goes down and comes up. */
+function twilightLift(clock: Clock, place: Place, liftStops: number): TwilightLift {
+  const fromUtcMs = clock.utcMs() - LIFT_STEP_MS;
+  const points = Array.from({ length: LIFT_STEPS }, (_, step) => {
+    const at = utcMs(Math.round(fromUtcMs + step * LIFT_STEP_MS));
+    const stops = twilightLiftStops(sunPosition(at, place).altitudeDeg, liftStops);
+    return { atMs: monotonicMs(at - clock.origin.startUtcMs), stops };
+  });
+  // Where nothing changes there is nothing to say.
+  return points.filter(
+    ({ stops }, n) => stops !== points[n - 1]?.stops || stops !== points[n + 1]?.stops,
+  );
 }
 
 /** Where the lens looks, as far as it was told; null: it was not. */

@@ -1,9 +1,12 @@
 import { DEFAULT_EXPOSURE_SETTINGS, type ExposureSettings } from "../exposure/settings.ts";
+import type { TwilightLift } from "../exposure/twilightTarget.ts";
 import type { MonotonicMs } from "../units.ts";
 
 /** What one watch is asked to do; changed only by an event. */
 export type WatchSettings = {
   readonly exposure: ExposureSettings;
+  /** How far above the exposure's target the wanted brightness is in twilight; empty: never. */
+  readonly twilightLift: TwilightLift;
   /** Wait until then before the first frame; null: begin at once. */
   readonly startMs: MonotonicMs | null;
   /** The first of these that comes ends the watch; null: not set. */
@@ -32,6 +35,7 @@ export type WatchSettings = {
 /** Common practice, no source: figures a photographer would set for a winter night. */
 export const DEFAULT_WATCH_SETTINGS: WatchSettings = {
   exposure: DEFAULT_EXPOSURE_SETTINGS,
+  twilightLift: [],
   startMs: null,
   untilMs: null,
   dawnMs: null,

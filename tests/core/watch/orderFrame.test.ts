@@ -41,10 +41,10 @@ function firstProbe(skyStops: number, probesLeft: 7 | 8): readonly string[] {
 }
 
 test("a probe says by how much it is brighter or darker than wanted", () => {
-  expect(firstProbe(-4, 8)[0]).toBe("0.9 stops brighter to learn the tone curve");
-  expect(firstProbe(-4, 7)[0]).toBe("0.6 stops darker to learn the tone curve");
+  expect(firstProbe(-4, 8)[0]).toBe("0.30 stop brighter to learn the tone curve");
+  expect(firstProbe(-4, 7)[0]).toBe("0.25 stop darker to learn the tone curve");
 });
 
-test("a probe that the shortest exposure cuts off claims no stops", () => {
-  expect(firstProbe(2, 7)[0]).toBe("as much darker as it goes, to learn the tone curve");
+test("nothing is varied while the shortest exposure leaves no room both ways", () => {
+  expect(firstProbe(2, 7)).toEqual([]);
 });

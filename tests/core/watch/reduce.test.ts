@@ -282,7 +282,8 @@ describe("the watch", () => {
       const order = step.effects.find((effect) => effect.kind === "expose");
       if (order) {
         probes.push(order.probeStops);
-        expect(order.targetStops).toBe(-2);
+        // What a probe was asked for is what the catalogue writes down.
+        expect(order.targetStops).toBeCloseTo(-2 + order.probeStops, 12);
       }
       state = step.state;
     }
@@ -294,8 +295,8 @@ describe("the watch", () => {
     expect(probes.slice(0, 2)).toEqual([0, 0]);
     const varied = probes.filter((stops) => stops !== 0);
     expect(varied).toHaveLength(6);
-    expect(Math.min(...varied)).toBeLessThan(-0.5);
-    expect(Math.max(...varied)).toBeGreaterThan(0.5);
+    expect(Math.min(...varied)).toBe(-0.3);
+    expect(Math.max(...varied)).toBe(0.3);
     expect(probes.at(-1)).toBe(0);
   });
 
