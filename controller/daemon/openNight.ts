@@ -6,7 +6,7 @@ import type { NightInfo } from "../archive/nightInfo.ts";
 import { markRunning, recoverNight, unfinishedNights } from "../archive/recover.ts";
 import { realMs, startOrigin, type ClockOrigin } from "../timing/clock.ts";
 import type { StartOptions } from "../config.ts";
-import { DEMO_NIGHT } from "./demoNight.ts";
+import { demoNight } from "./demoNight.ts";
 import { mendNewest } from "./mendNewest.ts";
 import { packageVersion } from "../ownFiles.ts";
 import { STORY_HEADING } from "../night/storyLine.ts";
@@ -55,7 +55,7 @@ export function nightLines({ info, order, catalogue }: OpenNight): readonly stri
 }
 
 function beginNight(options: StartOptions, order: RunningOrder): OpenNight {
-  const info = order.isDemo ? DEMO_NIGHT : realNight(options);
+  const info = order.isDemo ? demoNight(order.seed, options["from-dusk"]) : realNight(options);
   const catalogue = Catalogue.create(createNightFolder(resolve(options.data), info), info);
   catalogue.setState("seed", order.seed);
   catalogue.setState("versions", { nattvakt: packageVersion(), node: process.version });

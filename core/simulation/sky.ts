@@ -40,6 +40,24 @@ export const DEMO_NIGHT: { readonly startUtcMs: UtcMs; readonly durationSeconds:
 };
 
 /**
+ * When the demo's first breakup begins.
+ *
+ * @param seed  Of its sky.
+ */
+export function demoBreakupUtcMs(seed: string): UtcMs {
+  const { startUtcMs, durationSeconds } = DEMO_NIGHT;
+  const { surgeKm } = auroraCourse("demo", durationSeconds, seed);
+  return utcMs(
+    startUtcMs +
+      1000 *
+        Math.max(
+          0,
+          surgeKm.findIndex((km) => km > 0),
+        ),
+  );
+}
+
+/**
  * A night's sky from a seed.
  *
  * @param startUtcMs  Start of the story, usually dusk; the sky exists before and after as well.

@@ -22,7 +22,7 @@ export async function benchCadence(): Promise<BenchRow[]> {
   const dataDir = mkdtempSync(join(tmpdir(), "nattvakt-bench-"));
   try {
     const startMs = performance.now();
-    const args = ["--port", "0", "--data", dataDir, "--frames", String(FRAMES)];
+    const args = ["--port", "0", "--data", dataDir, "--frames", String(FRAMES), "--from-dusk"];
     const program = startProgram("controller/main.ts", args);
     await program.prints(/ISO \d/);
     const firstFrameSeconds = (performance.now() - startMs) / 1000;

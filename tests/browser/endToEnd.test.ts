@@ -22,7 +22,11 @@ describe("the demo night on the page", () => {
     await buildPageIfStale();
     dataDir = mkdtempSync(join(tmpdir(), "nattvakt-night-"));
     browser = await launchChromium();
-    program = startProgram("controller/main.ts", ["--port", "0", "--data", dataDir]);
+    program = startProgram("controller/main.ts", [
+      ...["--port", "0", "--data", dataDir],
+      // Dusk: its frames are short, and come one after the other.
+      "--from-dusk",
+    ]);
     const [, address] = await program.prints(/The page: (http:\S+)/);
     const context = await browser.newContext({ viewport: { width: 1366, height: 768 } });
     page = await context.newPage();

@@ -13,7 +13,11 @@ function virtualCameraOf(pid: number): number {
 }
 
 it("a demo whose camera is killed takes frames again by itself, and ends in order", async () => {
-  const daemon = startProgram("controller/main.ts", ["--port", "0", "--data", temporaryFolder()]);
+  const daemon = startProgram("controller/main.ts", [
+    ...["--port", "0", "--data", temporaryFolder()],
+    // Dusk: its frames are short, and come one after the other.
+    "--from-dusk",
+  ]);
   onTestFinished(() => void daemon.child.kill("SIGKILL"));
   await daemon.prints(/ #0001 /);
   process.kill(virtualCameraOf(daemon.child.pid!), "SIGKILL");
