@@ -7,6 +7,7 @@ import { afterAll, beforeAll, describe, expect, it, vi } from "vitest";
 import { Catalogue } from "../../controller/archive/catalogue.ts";
 import { sha256Of } from "../../controller/archive/frameFiles.ts";
 import { buildPageIfStale } from "../../controller/pageBuild.ts";
+import { hold } from "./openedPage.ts";
 import { launchChromium } from "../support/chromium.ts";
 import { startProgram, type Program } from "../support/program.ts";
 
@@ -56,8 +57,7 @@ describe("the demo night on the page", () => {
     });
     expect(await page.getByTestId("sentence").innerText()).toMatch(/All is well/);
 
-    await page.getByRole("button", { name: "Stop", exact: true }).click();
-    await page.getByRole("button", { name: "Yes, stop" }).click();
+    await hold(page, page.getByRole("button", { name: "Stop" }), /the night is closed in/);
     await vi.waitFor(
       // Before its end stands that the last frames are being fetched.
       async () =>

@@ -1,5 +1,5 @@
 import { AxeBuilder } from "@axe-core/playwright";
-import type { Browser, Page } from "playwright-core";
+import type { Browser, Locator, Page } from "playwright-core";
 import sharp from "sharp";
 
 export const LAPTOP = { width: 1366, height: 768 };
@@ -30,6 +30,15 @@ export async function openPage(
   });
   await page.goto(url);
   return { page, problems };
+}
+
+/** Holds a button with the mouse until what it does has begun to show. */
+export async function hold(page: Page, button: Locator, shows: string | RegExp): Promise<void> {
+  await button.scrollIntoViewIfNeeded();
+  await button.hover();
+  await page.mouse.down();
+  await page.getByText(shows).waitFor();
+  await page.mouse.up();
 }
 
 /** Waits until nothing is fetched any more and what came is drawn. */

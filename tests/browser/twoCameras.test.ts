@@ -11,7 +11,7 @@ import { copyOfBuiltPage } from "../support/builtPage.ts";
 import { launchChromium } from "../support/chromium.ts";
 import { createFakeDeliveries } from "../support/fakeDeliveries.ts";
 import { createFakeNight, writePicture, type FakeNight } from "../support/fakeNight.ts";
-import { openPage } from "./openedPage.ts";
+import { hold, openPage } from "./openedPage.ts";
 
 let browser: Browser;
 let uiDir: string;
@@ -77,7 +77,7 @@ test("strip, picture, thumbnails and details follow the chosen camera", async ()
 test("orders go to the chosen camera alone", async () => {
   ({ page } = await openPage(browser, `${server.address}#watch`));
   await page.getByRole("button", { name: /Camera camera-2/ }).click();
-  await page.getByRole("button", { name: "Pause" }).click();
+  await hold(page, page.getByRole("button", { name: "Pause" }), "Paused after the open frame");
   await page.getByRole("button", { name: "Resume" }).waitFor();
   expect(night.commands).toEqual([{ cameraId: "camera-2", command: { kind: "pause" } }]);
 });

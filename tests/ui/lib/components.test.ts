@@ -10,6 +10,7 @@ import StateRow from "../../../ui/lib/components/StateRow.svelte";
 import Stepper from "../../../ui/lib/components/Stepper.svelte";
 import Vitals from "../../../ui/lib/components/Vitals.svelte";
 import WatchControls from "../../../ui/lib/components/WatchControls.svelte";
+import { HandOrders } from "../../../ui/lib/state/handOrders.svelte.ts";
 import { actionOf, KEY_BINDINGS } from "../../../ui/lib/keys/keys.ts";
 import RehearsalPanel from "../../../ui/lib/plan/RehearsalPanel.svelte";
 import { makeFrame, makeWatch, NIGHT_START } from "../../support/madeUpNight.ts";
@@ -102,28 +103,16 @@ test("says while it waits for dark when frames begin, and in how long", () => {
 test.each([
   ["idle", ["Start the watch"]],
   ["watching", ["Pause", "Stop"]],
-  ["paused", ["Resume", "Stop"]],
+  ["paused", ["Stop", "Resume"]],
   ["recovering", ["Pause", "Stop"]],
 ] as const)("offers, while a watch is %s, only what can be done then", (phase, names) => {
-  render(WatchControls, {
-    watch: makeWatch({ phase, frameCount: 0 }),
-    refusal: null,
-    isAskingToStop: false,
-    onorder: vi.fn(),
-    onask: vi.fn(),
-  });
-  expect(screen.getAllByRole("button").map(textOf)).toEqual(names);
-});
-
-test("asks once before it stops, and does not stop on the way to the question", async () => {
-  const [onorder, onask] = [vi.fn(), vi.fn()];
-  const props = { watch: makeWatch(), refusal: null, onorder, onask };
-  const { rerender } = render(WatchControls, { ...props, isAskingToStop: false });
-  await fireEvent.click(screen.getByRole("button", { name: "Stop" }));
-  expect([onask.mock.calls, onorder.mock.calls]).toEqual([[[true]], []]);
-  await rerender({ ...props, isAskingToStop: true });
-  await fireEvent.click(screen.getByRole("button", { name: "Yes, stop" }));
-  expect(onorder).toHaveBeenCalledWith("stop");
+  const watch = makeWatch({ phase, frameCount: 0 });
+  const hand = new HandOrders({ watch: () => watch, send: vi.fn(), sentenceOf: String });
+  render(WatchControls, { watch, hand });
+  const usable = screen
+    .getAllByRole("button")
+    .filter((button) => !(button as HTMLButtonElement).disabled);
+  expect(usable.map((button) => textOf(button).replace("hold 1 s", ""))).toEqual(names);
 });
 
 test("names each channel's clipped share and marks those over the limit in words", () => {

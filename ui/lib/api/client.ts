@@ -3,6 +3,7 @@ import type { NightCurves } from "../../../core/api/nightCurves.ts";
 import type { NightLight } from "../../../core/plan/nightLight.ts";
 import type { ExposureSettings } from "../../../core/exposure/settings.ts";
 import type { FrameRecord } from "../../../core/watch/frameRecord.ts";
+import type { HandOrder } from "../state/handOrders.svelte.ts";
 import { words } from "../../../core/words/words.ts";
 
 /** A refusal of the daemon, or its silence, as one sentence that can be shown. */
@@ -47,10 +48,15 @@ async function send(path: string, init: RequestInit): Promise<Response> {
   throw new ApiError(answer.code ?? "page.refused", answer.sentence ?? words.link.refused);
 }
 
-export type WatchOrder = "start" | "pause" | "resume" | "stop";
-
-export function orderWatch(cameraId: string, order: WatchOrder): Promise<WatchView> {
-  return tell("POST", `/api/watches/${encodeURIComponent(cameraId)}/${order}`, {});
+/** Tells a watch something; a page that is being closed still sends it. */
+export function orderWatch(cameraId: string, order: HandOrder): Promise<WatchView> {
+  const body = order.kind === "pause" && order.minutes !== null ? { minutes: order.minutes } : {};
+  return ask(`/api/watches/${encodeURIComponent(cameraId)}/${order.kind}`, {
+    method: "POST",
+    keepalive: true,
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify(body),
+  });
 }
 
 export function changeSettings(
