@@ -11,7 +11,7 @@ const button = (name: string) => at.page.getByRole("button", { name, exact: true
 test("pauses when held for one second, and not when let go before", async () => {
   await at.open();
   await button("Pause").click();
-  await at.page.getByText("Hold for one second").waitFor();
+  await at.page.getByText("Hold for one second; a short touch").waitFor();
   expect(told()).toEqual([]);
   await hold(at.page, button("Pause"), "Paused after the open frame");
   expect(told()).toEqual(["pause"]);
