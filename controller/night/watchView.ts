@@ -1,6 +1,7 @@
 import type { StateNotice, WatchPhase, WatchView } from "../../core/api/messages.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { batteryEndMs } from "../../core/watch/batteryDrain.ts";
+import { cardFullMs, nextFrameMs } from "../../core/watch/shortages.ts";
 import type { WatchPhaseState, WatchState } from "../../core/watch/state.ts";
 import {
   watchRows,
@@ -51,6 +52,8 @@ export function viewOf(state: WatchState, context: ViewContext): WatchView {
     batteryEndsUtcMs: utcOrNull(batteryEnd),
     cardFreeBytes: state.freeBytes,
     cardFreeFrames: state.freeFrames,
+    cardEndsUtcMs: utcOrNull(cardFullMs(state, context.nowMs)),
+    nextFrameUtcMs: utcOrNull(nextFrameMs(state)),
     startsUtcMs: utcOrNull(phase.kind === "waiting" ? phase.startMs : null),
     endsUtcMs: utcOrNull(ends.atMs),
     endsBy: ends.by,

@@ -37,6 +37,10 @@ export type WatchView = {
   readonly batteryEndsUtcMs: UtcMs | null;
   readonly cardFreeBytes: number | null;
   readonly cardFreeFrames: number | null;
+  /** When the card is full at this pace; null: not known. */
+  readonly cardEndsUtcMs: UtcMs | null;
+  /** When the next frame is due; null: nothing follows by itself, or the pace is not known. */
+  readonly nextFrameUtcMs: UtcMs | null;
   /** When frames begin, while the watch waits for dark; else null. */
   readonly startsUtcMs: UtcMs | null;
   /** When the watch will end, and by what; null: not known. */

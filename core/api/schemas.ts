@@ -130,6 +130,8 @@ export const watchViewSchema: v.GenericSchema<WatchView> = v.object({
   batteryEndsUtcMs: v.nullable(utcMs),
   cardFreeBytes: v.nullable(v.number()),
   cardFreeFrames: v.nullable(v.number()),
+  cardEndsUtcMs: v.nullable(utcMs),
+  nextFrameUtcMs: v.nullable(utcMs),
   startsUtcMs: v.nullable(utcMs),
   endsUtcMs: v.nullable(utcMs),
   endsBy: v.picklist(["time", "frames", "dawn", "battery", "card", "hand"]),

@@ -16,6 +16,52 @@ export type Shortage = {
 const LONGEST_SHARE_MIN = 0.5;
 
 /**
+ * Time from frame to frame that room is reckoned by: the present one, but not dusk's; null: not known.
+ * Whatever says how long card or disk last says it by this.
+ */
+function paceMs({ cadenceMs, settings }: WatchState): number | null {
+  if (cadenceMs === null) return null;
+  return Math.max(cadenceMs, LONGEST_SHARE_MIN * settings.exposure.exposureSecondsMax * 1000);
+}
+
+/**
+ * When the card is full at the present pace.
+ *
+ * @returns null while neither its room nor the pace is known.
+ */
+export function cardFullMs(state: WatchState, nowMs: MonotonicMs): MonotonicMs | null {
+  const everyMs = paceMs(state);
+  if (everyMs === null || state.freeFrames === null) return null;
+  return monotonicMs(nowMs + state.freeFrames * everyMs);
+}
+
+/**
+ * When the next frame is due by the present pace, or the first one while the watch waits for dark.
+ *
+ * @returns null while nothing follows by itself, or too few frames tell the pace.
+ */
+export function nextFrameMs({ phase, lastOpenedMs, cadenceMs }: WatchState): MonotonicMs | null {
+  switch (phase.kind) {
+    case "waiting":
+      return phase.startMs;
+    case "between":
+    case "ordered":
+    case "exposing":
+    case "closing":
+    case "readingOut":
+      if (lastOpenedMs === null || cadenceMs === null) return null;
+      return monotonicMs(lastOpenedMs + cadenceMs);
+    case "idle":
+    case "connecting":
+    case "paused":
+    case "recovering":
+    case "ending":
+    case "finished":
+      return null;
+  }
+}
+
+/**
  * What fills up before the watch ends, at the present pace.
  *
  * @param room  `fileBytes`: the newest file on this computer's disk; what is null is not judged.
@@ -30,16 +76,15 @@ export function shortages(
     readonly fileBytes: number | null;
   },
 ): readonly Shortage[] {
-  const { cadenceMs, freeFrames, freeBytes, settings } = state;
-  if (cadenceMs === null) return [];
-  const longestMs = settings.exposure.exposureSecondsMax * 1000;
-  const paceMs = Math.max(cadenceMs, LONGEST_SHARE_MIN * longestMs);
+  const { freeFrames, freeBytes } = state;
+  const everyMs = paceMs(state);
+  if (everyMs === null) return [];
   const { freeDiskBytes, fileBytes, nowMs, endMs } = room;
-  const wantedFrames = (endMs - nowMs) / paceMs;
+  const wantedFrames = (endMs - nowMs) / everyMs;
   const shortage = (what: "card" | "disk", frames: number, frameBytes: number): Shortage[] => {
     if (frames >= wantedFrames) return [];
     const moreBytes = (wantedFrames - frames) * frameBytes;
-    return [{ what, fullMs: monotonicMs(nowMs + frames * paceMs), moreBytes }];
+    return [{ what, fullMs: monotonicMs(nowMs + frames * everyMs), moreBytes }];
   };
   const card =
     freeFrames === null || freeFrames <= 0 || freeBytes === null

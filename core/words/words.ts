@@ -11,13 +11,12 @@ export const words = {
     connecting: "Looking for the daemon…",
     lost: (age: string) =>
       `The daemon is not reachable. What you see is ${age} old. The page tries again by itself.`,
+    sign: "?",
+    tab: "Not reachable",
     unreachable: "The daemon is not reachable; nothing was changed.",
     refused: "The daemon refused without saying why.",
-    heard: (age: string) => `Heard ${age} ago`,
-    heardNow: "Heard just now",
   },
   night: {
-    none: "No night is open.",
     rehearsal: "rehearsal",
     rate: (rate: number) => `${rate} × faster than life`,
     clock: "Night time",
@@ -35,7 +34,6 @@ export const words = {
       finished: "Finished",
     },
     pace: { full: "Full pace", sentinel: "Sentinel pace" },
-    framesBegin: (time: string, stretch: string) => `Frames begin at ${time}, in ${stretch}.`,
   },
   cameras: { label: "Cameras" },
   controls: {

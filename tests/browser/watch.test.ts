@@ -97,6 +97,10 @@ test("says the one sentence of the watch, and marks it when something is wrong",
   night.changeWatch({ allIsWell: false, sentence: "The battery is at 6 %: change it now." });
   await page.getByText("The battery is at 6 %: change it now.").waitFor();
   expect(await sentence()).toContain("Needs you");
+  // Whoever looks at another tab sees it there.
+  expect(await page.title()).toBe("△ Picture suffers");
+  const icon = page.locator('link[rel="icon"]');
+  expect(await icon.getAttribute("href")).toBe("/icon-attention.svg");
 });
 
 test("steps through the night by arrow keys, keeps the moment, and follows again by End", async () => {

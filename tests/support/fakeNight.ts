@@ -12,7 +12,8 @@ import type {
 import { NightError } from "../../core/errors.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { utcMs, type UtcMs } from "../../core/units.ts";
-import { makeFrame, makeView, makeWatch, NIGHT_ID } from "./madeUpNight.ts";
+import { stateWords } from "../../core/words/stateWords.ts";
+import { makeFrame, makeState, makeView, makeWatch, NIGHT_ID } from "./madeUpNight.ts";
 import type { NightService } from "../../controller/night/nightService.ts";
 
 /** A night service that lives in memory and does what it is told; every change is pushed. */
@@ -62,7 +63,19 @@ export function createFakeNight(
       const own = framesOf(watch.cameraId);
       return { ...watch, frameCount: own.length, newest: own.at(-1) ?? null };
     }),
+    state: state(),
   });
+  /** The whole program derives it in the core; here it is the worst watch's own sentence. */
+  const state = (): DaemonView["state"] => {
+    if (view.night === null) return makeState("nothingWatches", { sentence: stateWords.noWatch });
+    const all = [...watches.values()];
+    const worst = all.find(({ allIsWell }) => !allIsWell) ?? all[0]!;
+    const kinds = { paused: "pausedByHand", finished: "nothingWatches" } as const;
+    const kind = worst.allIsWell ? "well" : "pictureSuffers";
+    const { phase, sentence } = worst;
+    const resting = phase === "paused" || phase === "finished" ? kinds[phase] : kind;
+    return makeState(resting, { sentence });
+  };
   const push = (message: ServerMessage): void => {
     for (const listener of listeners) listener(message);
   };

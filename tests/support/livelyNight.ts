@@ -25,6 +25,9 @@ export async function fillNight(
   }
   const at = (minute: number): ReturnType<typeof utcMs> => utcMs(NIGHT_START + minute * 60_000);
   night.changeWatch({
+    nextFrameUtcMs: at(options.count),
+    batteryEndsUtcMs: at(options.count + 6 * 60),
+    cardEndsUtcMs: at(options.count + 34 * 60),
     surges: [
       { startUtcMs: at(250), endUtcMs: at(274), riseStops: 3.1 },
       { startUtcMs: at(395), endUtcMs: at(405), riseStops: 1.8 },

@@ -88,6 +88,8 @@ export function makeWatch(changes: Partial<WatchView> = {}): WatchView {
     batteryEndsUtcMs: null,
     cardFreeBytes: 51_000_000_000,
     cardFreeFrames: 2040,
+    cardEndsUtcMs: null,
+    nextFrameUtcMs: null,
     startsUtcMs: null,
     endsUtcMs: utcMs(NIGHT_START + 14 * 3_600_000),
     endsBy: "dawn",

@@ -13,7 +13,7 @@ import WatchControls from "../../../ui/lib/components/WatchControls.svelte";
 import { HandOrders } from "../../../ui/lib/state/handOrders.svelte.ts";
 import { actionOf, KEY_BINDINGS } from "../../../ui/lib/keys/keys.ts";
 import RehearsalPanel from "../../../ui/lib/plan/RehearsalPanel.svelte";
-import { makeFrame, makeWatch, NIGHT_START } from "../../support/madeUpNight.ts";
+import { makeFrame, makeState, makeWatch, NIGHT_START } from "../../support/madeUpNight.ts";
 
 afterEach(cleanup);
 
@@ -80,24 +80,12 @@ test("asks for a number instead of sending a word on", async () => {
 
 test("says how old the data is when the daemon is lost, before anything the watch said", () => {
   render(StateRow, {
-    watch: makeWatch(),
-    ...{ link: "lost", ageMs: 42_000, nightNowUtcMs: null },
+    state: makeState("well"),
+    ...{ link: "lost", ageMs: 42_000 },
     ...ROW,
   });
   expect(textOf(screen.getByRole("status"))).toContain("not reachable. What you see is 42 s old");
   expect(textOf(screen.getByRole("status"))).not.toContain("All is well:");
-});
-
-test("says while it waits for dark when frames begin, and in how long", () => {
-  const startsUtcMs = utcMs(new Date(2027, 2, 24, 18, 38).getTime());
-  render(StateRow, {
-    watch: makeWatch({ phase: "waiting", sentence: "Waiting for dark.", startsUtcMs }),
-    ...ROW,
-    ...{ link: "live", ageMs: 0, nightNowUtcMs: startsUtcMs - 130 * 60_000 },
-  });
-  expect(textOf(screen.getByRole("status"))).toContain(
-    "Waiting for dark. Frames begin at 18:38, in 2 h 10 min.",
-  );
 });
 
 test.each([
@@ -143,7 +131,6 @@ test("says what is not known of battery and card, and counts down to the end", (
     watch: makeWatch({ batteryPercent: null, cardFreeBytes: null, cardFreeFrames: null }),
     nightNowUtcMs: NIGHT_START + 3_600_000,
     freeDiskBytes: null,
-    cadenceMs: null,
   });
   const text = textOf(document.body);
   expect(text.match(/not known/g)?.length).toBe(2);
@@ -158,7 +145,7 @@ test.each([
   render(Vitals, {
     watch: makeWatch({ batteryEndsUtcMs: utcMs(NIGHT_START + endHour * 3_600_000) }),
     nightNowUtcMs: NIGHT_START + 3_600_000,
-    ...{ freeDiskBytes: null, cadenceMs: null },
+    freeDiskBytes: null,
   });
   expect(textOf(screen.getByText(/%/))).toContain(sentence);
 });
@@ -168,10 +155,12 @@ test.each([
   ["room for 1 200 frames, full in about 3 h 26 min", 1234],
 ])("says of a card at one frame in 10 s: %s", (sentence, cardFreeFrames) => {
   render(Vitals, {
-    watch: makeWatch({ cardFreeFrames }),
+    watch: makeWatch({
+      cardFreeFrames,
+      cardEndsUtcMs: utcMs(NIGHT_START + 3_600_000 + cardFreeFrames * 10_000),
+    }),
     nightNowUtcMs: NIGHT_START + 3_600_000,
     freeDiskBytes: null,
-    cadenceMs: 10_000,
   });
   expect(textOf(document.body).replaceAll("\u202f", " ")).toContain(sentence);
 });

@@ -64,13 +64,3 @@ export function merged(known: readonly TracePoint[], fresh: readonly TracePoint[
   for (const point of fresh) byIndex.set(point.frameIndex, point);
   return [...byIndex.values()].sort((one, other) => one.frameIndex - other.frameIndex);
 }
-
-/** Frames over which the pace is told. */
-const CADENCE_FRAMES = 10;
-
-/** From one opening to the next over the newest frames; null: too few to tell. */
-export function cadenceMs(points: readonly TracePoint[]): number | null {
-  const [first, last] = [points.at(-1 - CADENCE_FRAMES), points.at(-1)];
-  if (!first || !last) return null;
-  return (last.openedUtcMs - first.openedUtcMs) / CADENCE_FRAMES;
-}
