@@ -79,7 +79,9 @@ test("orders go to the chosen camera alone", async () => {
   await page.getByRole("button", { name: /Camera camera-2/ }).click();
   await hold(page, page.getByRole("button", { name: "Pause" }), "Paused after the open frame");
   await page.getByRole("button", { name: "Resume" }).waitFor();
-  expect(night.commands).toEqual([{ cameraId: "camera-2", command: { kind: "pause" } }]);
+  expect(night.commands).toEqual([
+    { cameraId: "camera-2", command: { kind: "pause", untilUtcMs: null } },
+  ]);
 });
 
 test("the morning looks at one camera of the night at a time", async () => {
