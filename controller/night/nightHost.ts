@@ -2,6 +2,7 @@ import { statfsSync } from "node:fs";
 import { join } from "node:path";
 import type {
   DaemonView,
+  NightStory,
   NightSummary,
   ServerMessage,
   StateNotice,
@@ -14,13 +15,20 @@ import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { CameraKitFacts } from "../../core/plan/kitFromCamera.ts";
 import { kitOfSettings } from "../../core/plan/kit.ts";
 import type { PlanRequest } from "../../core/plan/plan.ts";
+import { gapsOf, surgesOf } from "../../core/frames/nightStory.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
 import { WATCH_ON, type HandWord } from "../../core/watch/handWord.ts";
 import { nightState } from "../../core/watch/stateSentence.ts";
 import type { MonotonicMs, UtcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 import { markRunning } from "../archive/recover.ts";
-import { framingKey, PLAN_KEY, toneResponseKey } from "../archive/stateKeys.ts";
+import {
+  framingKey,
+  guardsKey,
+  PLAN_KEY,
+  toneResponseKey,
+  type KeptState,
+} from "../archive/stateKeys.ts";
 import type { Camera, CameraDescription } from "../cameras/camera.ts";
 import type { Clock } from "../timing/clock.ts";
 import type { Log } from "../log.ts";
@@ -153,6 +161,14 @@ export class NightHost implements NightService {
   frames(nightId: string, { cameraId, ...stretch }: FrameRange): readonly FrameRecord[] {
     const catalogue = this.#shelf.catalogueOf(nightId);
     return catalogue.frames({ ...stretch, cameraId: cameraId ?? firstCamera(catalogue) });
+  }
+
+  story(nightId: string, named?: string): NightStory {
+    const catalogue = this.#shelf.catalogueOf(nightId);
+    const cameraId = named ?? firstCamera(catalogue);
+    const frames = catalogue.frames({ cameraId, fromIndex: 0, count: Number.MAX_SAFE_INTEGER });
+    const guards = catalogue.getState<KeptState["guards"]>(guardsKey(cameraId)) ?? [];
+    return { surges: surgesOf(frames), gaps: gapsOf(frames), guards };
   }
 
   framePath(nightId: string, frameIndex: number, cameraId?: string): string | null {

@@ -1,5 +1,6 @@
 import type {
   DaemonView,
+  NightStory,
   NightSummary,
   ServerMessage,
   WatchCommand,
@@ -29,6 +30,8 @@ export type NightService = {
    * unique within a camera only. No camera named: the night's first.
    */
   frames(nightId: string, options: FrameRange): readonly FrameRecord[];
+  /** What happened in one camera's night, from its catalogue. No camera named: the night's first. */
+  story(nightId: string, cameraId?: string): NightStory;
   /** Absolute path of a frame's JPEG; null when there is none. No camera named: the night's first. */
   framePath(nightId: string, frameIndex: number, cameraId?: string): string | null;
   /** What a connected camera tells of its settings; null while none is connected. */

@@ -5,7 +5,12 @@ import sharp from "sharp";
 import * as v from "valibot";
 
 import { curvesOf, nightCurvesSchema } from "../../core/api/nightCurves.ts";
-import { daemonViewSchema, frameRecordSchema, nightSummarySchema } from "../../core/api/schemas.ts";
+import {
+  daemonViewSchema,
+  frameRecordSchema,
+  nightStorySchema,
+  nightSummarySchema,
+} from "../../core/api/schemas.ts";
 import { NightError } from "../../core/errors.ts";
 import { nightLight, nightLightSchema } from "../../core/plan/nightLight.ts";
 import { isPlaced, placeOf } from "../../core/sky/place.ts";
@@ -106,6 +111,15 @@ function frameRoutes(service: NightService, idOf: NightIdOf): readonly Route[] {
       query: range(COLUMNS_MAX, COLUMNS_MAX),
       answer: { kind: "json", name: "NightCurves", schema: nightCurvesSchema },
       handle: ({ params, query }) => curvesOf(service.frames(idOf(params), rangeOf(query))),
+    },
+    {
+      method: "get",
+      path: "/api/nights/:nightId/story",
+      summary: "One camera's surges, gaps and guards of a night, as its catalogue tells them.",
+      part: PART,
+      query: { camera: cameraInQuery },
+      answer: { kind: "json", name: "NightStory", schema: nightStorySchema },
+      handle: ({ params, query }) => service.story(idOf(params), cameraOf(query)),
     },
     {
       method: "get",

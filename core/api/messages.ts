@@ -66,6 +66,13 @@ export type NightSummary = {
   readonly frameCount: number;
 };
 
+/** What happened in one camera's night. */
+export type NightStory = {
+  readonly surges: readonly SurgeNotice[];
+  readonly gaps: readonly GapNotice[];
+  readonly guards: readonly GuardNotice[];
+};
+
 /** The whole state of the daemon as the page needs it. */
 export type DaemonView = {
   readonly version: string;

@@ -6,6 +6,7 @@ import type { UtcMs } from "../units.ts";
 import { STATE_LOOKS, type StateKind } from "../words/stateWords.ts";
 import type {
   DaemonView,
+  NightStory,
   NightSummary,
   ServerMessage,
   StateNotice,
@@ -105,6 +106,24 @@ const stateNoticeSchema: v.GenericSchema<StateNotice> = v.object({
   alarm: v.picklist(["atOnce", "afterTwoMinutes", "never"]),
 });
 
+/** What happened in one camera's night. Meaning and units: `messages.ts`. */
+const nightStory = {
+  guards: v.array(
+    v.object({
+      guard: v.picklist(["battery", "storage", "cold", "dew", "focus", "dawn", "camera", "clock"]),
+      level: v.picklist(["note", "warning", "stop"]),
+      sentence: v.string(),
+      sinceUtcMs: utcMs,
+    }),
+  ),
+  surges: v.array(
+    v.object({ startUtcMs: utcMs, endUtcMs: v.nullable(utcMs), riseStops: v.number() }),
+  ),
+  gaps: v.array(v.object({ startUtcMs: utcMs, endUtcMs: v.nullable(utcMs), why: v.string() })),
+};
+
+export const nightStorySchema: v.GenericSchema<NightStory> = v.object(nightStory);
+
 /** One camera's watch. Meaning and units: `messages.ts`. */
 export const watchViewSchema: v.GenericSchema<WatchView> = v.object({
   cameraId: v.string(),
@@ -136,18 +155,7 @@ export const watchViewSchema: v.GenericSchema<WatchView> = v.object({
   endsUtcMs: v.nullable(utcMs),
   endsBy: v.picklist(["time", "frames", "dawn", "battery", "card", "hand"]),
   settings: exposureSettingsSchema,
-  guards: v.array(
-    v.object({
-      guard: v.picklist(["battery", "storage", "cold", "dew", "focus", "dawn", "camera", "clock"]),
-      level: v.picklist(["note", "warning", "stop"]),
-      sentence: v.string(),
-      sinceUtcMs: utcMs,
-    }),
-  ),
-  surges: v.array(
-    v.object({ startUtcMs: utcMs, endUtcMs: v.nullable(utcMs), riseStops: v.number() }),
-  ),
-  gaps: v.array(v.object({ startUtcMs: utcMs, endUtcMs: v.nullable(utcMs), why: v.string() })),
+  ...nightStory,
 });
 
 /** One night of the list. Meaning: `messages.ts`. */

@@ -92,6 +92,10 @@ export function createFakeNight(
     },
     frames: (_nightId, { fromIndex, count, cameraId = first }) =>
       framesOf(cameraId).slice(fromIndex, fromIndex + count),
+    story: (_nightId, cameraId = first) => {
+      const { surges, gaps, guards } = watches.get(cameraId)!;
+      return { surges, gaps, guards };
+    },
     framePath: (_nightId, frameIndex, cameraId = first) => {
       const file = framesOf(cameraId)[frameIndex]?.file;
       return options.framesDir === undefined || !file
