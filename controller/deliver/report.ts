@@ -31,7 +31,10 @@ export async function writeReport(input: ReportInput): Promise<string> {
   return [
     `<!doctype html><html lang="en"><head><meta charset="utf-8">`,
     `<meta name="viewport" content="width=device-width, initial-scale=1">`,
+    `<meta name="color-scheme" content="dark light">`,
     `<title>${escapeHtml(title)}: report of the night</title><style>${STYLE}</style></head><body>`,
+    // The address says by which light it is read; it may run no script.
+    `<p id="day" class="light"><a href="#night" id="night">By night</a> <a href="#day">By day</a></p>`,
     `<h1>${escapeHtml(title)}</h1>`,
     headline(input),
     planSection(input.night),
@@ -48,13 +51,22 @@ export async function writeReport(input: ReportInput): Promise<string> {
   ].join("\n");
 }
 
+/** Red on black unless the address says #day: whoever opens it in the dark keeps dark-adapted eyes. */
 const STYLE = `
-body{font:15px/1.45 system-ui,sans-serif;color:#1a1a1a;background:#fff;max-width:960px;margin:2rem auto;padding:0 1rem}
-h1{font-size:1.6rem;margin:0 0 .2rem}h2{font-size:1.15rem;margin:1.8rem 0 .5rem;border-bottom:1px solid #bbb}
-table{border-collapse:collapse;width:100%}th,td{text-align:left;padding:.25rem .6rem .25rem 0;border-bottom:1px solid #ddd;vertical-align:top}
-img,svg{max-width:100%;height:auto}figure{margin:0}figcaption{font-size:.85rem;color:#444}
+:root{color-scheme:dark;--paper:#000;--ink:#f00;--soft:#ec0000;--line:#520000;background:var(--paper)}
+:root:has(#day:target){color-scheme:light;--paper:#fff;--ink:#1a1a1a;--soft:#444;--line:#bbb}
+body{font:15px/1.45 system-ui,sans-serif;color:var(--ink);background:var(--paper);max-width:960px;margin:2rem auto;padding:0 1rem}
+h1{font-size:1.6rem;margin:0 0 .2rem}h2{font-size:1.15rem;margin:1.8rem 0 .5rem;border-bottom:1px solid var(--line)}
+table{border-collapse:collapse;width:100%}th,td{text-align:left;padding:.25rem .6rem .25rem 0;border-bottom:1px solid var(--line);vertical-align:top}
+img,svg{max-width:100%;height:auto}figure{margin:0}figcaption{font-size:.85rem;color:var(--soft)}
 .keepers{display:grid;grid-template-columns:repeat(auto-fill,minmax(200px,1fr));gap:.8rem}
-@media print{body{margin:0;max-width:none}section,figure,tr{break-inside:avoid}h2{break-after:avoid}}`;
+.light{display:flex;gap:.5rem;margin:0}.light a{color:inherit;padding:.8rem .4rem}
+:root:not(:has(#day:target)) .picture{display:block;isolation:isolate;background:#f00}
+:root:not(:has(#day:target)) .picture img{display:block;filter:grayscale(1);mix-blend-mode:multiply}
+:root:not(:has(#day:target)) svg [stroke]{stroke:#c00000}
+:root:not(:has(#day:target)) svg :is(text,[fill]:not([fill=none])){fill:#f00}
+@page{margin:0}
+@media print{:root{print-color-adjust:exact}.light{display:none}body{margin:0;padding:1cm;max-width:none}section,figure,tr{break-inside:avoid}h2{break-after:avoid}}`;
 
 function headline({ night }: ReportInput): string {
   const kept = night.frames.filter((frame) => frame.status === "kept");
@@ -83,7 +95,7 @@ async function keogramSection({ outDir, result }: ReportInput): Promise<string> 
     .jpeg()
     .toBuffer();
   const alt = "Keogram: time from left to right, the sky of the frame's middle upright";
-  return section("Keogram", `<img alt="${alt}" src="${dataUri(jpeg)}">`);
+  return section("Keogram", picture(alt, jpeg));
 }
 
 function cameraSection(input: ReportInput, cameraId: string, isNamed: boolean): string {
@@ -158,13 +170,18 @@ function keepersSection({ keepers, measured, night }: ReportInput): string {
     const opened = frame?.openedUtcMs ?? null;
     const time = opened === null ? "" : `, ${clock(opened)} UT`;
     const caption = `Frame ${keeper.frameIndex}${time}: ${keeper.reasons.join(", ")}`;
-    return `<figure><img alt="Frame ${keeper.frameIndex}" src="${dataUri(thumbnail)}"><figcaption>${escapeHtml(caption)}</figcaption></figure>`;
+    return `<figure>${picture(`Frame ${keeper.frameIndex}`, thumbnail)}<figcaption>${escapeHtml(caption)}</figcaption></figure>`;
   });
   return section("Keepers", `<div class="keepers">${figures.join("\n")}</div>`);
 }
 
 function megabytes(bytes: number): string {
   return `${(bytes / 1e6).toFixed(1)} MB`;
+}
+
+/** A picture inside the file; by night its light is turned into red. */
+function picture(alt: string, jpeg: Uint8Array): string {
+  return `<span class="picture"><img alt="${escapeHtml(alt)}" src="${dataUri(jpeg)}"></span>`;
 }
 
 function dataUri(jpeg: Uint8Array): string {

@@ -13,6 +13,7 @@ import type { NightService } from "../night/nightService.ts";
 import { openApiDocument } from "./openApi.ts";
 import type { PageState } from "../pageBuildProcess.ts";
 import { refusal } from "./originGuard.ts";
+import { PAGE_GROUND_HASH } from "./pageGround.ts";
 import { registerRoutes, type Route } from "./route.ts";
 import { sendWaitingPage } from "./waitingPage.ts";
 import { watchRoutes } from "./watchRoutes.ts";
@@ -171,7 +172,7 @@ function safeHeaders(port: number): RequestHandler {
       directives: {
         defaultSrc: ["'none'"],
         scriptSrc: ["'self'"],
-        styleSrc: ["'self'"],
+        styleSrc: ["'self'", PAGE_GROUND_HASH],
         imgSrc: ["'self'", "blob:"],
         mediaSrc: ["'self'"],
         fontSrc: ["'self'"],

@@ -8,7 +8,7 @@ import { Daemon } from "../../../ui/lib/state/daemon.svelte.ts";
 import { marksOf } from "../../../ui/lib/state/marks.ts";
 import { NightTrace } from "../../../ui/lib/state/nightTrace.svelte.ts";
 import { partDue } from "../../../ui/lib/state/part.ts";
-import { BRIGHTNESS_RUNGS, Preferences } from "../../../ui/lib/state/preferences.svelte.ts";
+import { Preferences } from "../../../ui/lib/state/preferences.svelte.ts";
 import { breaksOf } from "../../../ui/lib/strip/lanes.ts";
 import { timeScale, timeTicks, wholeNight } from "../../../ui/lib/strip/timeScale.ts";
 import {
@@ -133,13 +133,17 @@ test("tells surges, gaps and guards in the order they came", () => {
   expect(marks[2]?.sentence).toContain("still going on");
 });
 
-test("keeps the brightness within its rungs, and survives a spoilt memory", () => {
+test("dims to nothing, wakes when it is touched, and survives a spoilt memory", () => {
   localStorage.setItem("nattvakt.preferences", "{not json");
   const preferences = new Preferences(localStorage);
   for (let press = 0; press < 20; press += 1) preferences.dim();
-  expect(preferences.brightness).toBe(BRIGHTNESS_RUNGS[0]);
+  expect(preferences.brightness).toBe(0);
+  expect(preferences.wake()).toBe(true);
+  expect(preferences.brightness).toBeGreaterThan(0);
+  expect(preferences.brightness).toBeLessThan(0.1);
+  expect(preferences.wake()).toBe(false);
   preferences.save(localStorage);
-  expect(new Preferences(localStorage).brightness).toBe(BRIGHTNESS_RUNGS[0]);
+  expect(new Preferences(localStorage).brightness).toBe(preferences.brightness);
   expect(new Preferences(null).brightness).toBe(1);
 });
 

@@ -2,12 +2,16 @@ export type ThemeChoice = "auto" | "night" | "day";
 
 const STORE_KEY = "nattvakt.preferences";
 
-/** The page's brightness, darkest first; the first is nearly black. */
-export const BRIGHTNESS_RUNGS = [0.08, 0.13, 0.2, 0.3, 0.45, 0.65, 0.85, 1] as const;
+/** One press of a key on the way from nothing to full. */
+const BRIGHTNESS_STEP = 0.08;
+/** A page that was dimmed to nothing wakes with so much when it is touched. */
+const BRIGHTNESS_WOKEN = 0.2;
+/** Equal ways of the slider look like equal steps to an eye in the dark. Judgement. */
+const BRIGHTNESS_EXPONENT = 1.6;
 
 type Stored = {
   themeChoice: ThemeChoice;
-  brightnessRung: number;
+  brightnessShare: number;
   areFramesRed: boolean;
   areSingleKeysOn: boolean;
   areFiguresAway: boolean;
@@ -17,7 +21,8 @@ type Stored = {
 /** How this photographer wants the page; remembered in this browser. */
 export class Preferences {
   themeChoice = $state<ThemeChoice>("auto");
-  brightnessRung = $state(BRIGHTNESS_RUNGS.length - 1);
+  /** Where the slider stands, from 0, nothing, to 1. */
+  brightnessShare = $state(1);
   areFramesRed = $state(true);
   /** Single keys can be switched off: speech input would trigger them (WCAG 2.1.4). */
   areSingleKeysOn = $state(true);
@@ -25,12 +30,12 @@ export class Preferences {
   areFiguresAway = $state(false);
   isStripTall = $state(false);
 
-  readonly brightness = $derived(BRIGHTNESS_RUNGS[this.brightnessRung] ?? 1);
+  readonly brightness = $derived(this.brightnessShare ** BRIGHTNESS_EXPONENT);
 
   constructor(storage: Storage | null) {
     const stored = read(storage);
     this.themeChoice = stored.themeChoice ?? "auto";
-    this.brightnessRung = clampRung(stored.brightnessRung ?? BRIGHTNESS_RUNGS.length - 1);
+    this.brightnessShare = shareOf(stored.brightnessShare ?? 1);
     this.areFramesRed = stored.areFramesRed ?? true;
     this.areSingleKeysOn = stored.areSingleKeysOn ?? true;
     this.areFiguresAway = stored.areFiguresAway ?? false;
@@ -38,17 +43,24 @@ export class Preferences {
   }
 
   dim(): void {
-    this.brightnessRung = clampRung(this.brightnessRung - 1);
+    this.brightnessShare = shareOf(this.brightnessShare - BRIGHTNESS_STEP);
   }
 
   brighten(): void {
-    this.brightnessRung = clampRung(this.brightnessRung + 1);
+    this.brightnessShare = shareOf(this.brightnessShare + BRIGHTNESS_STEP);
+  }
+
+  /** Somebody touched a page that shows nothing. @returns whether it did. */
+  wake(): boolean {
+    if (this.brightnessShare > 0) return false;
+    this.brightnessShare = BRIGHTNESS_WOKEN;
+    return true;
   }
 
   save(storage: Storage | null): void {
     const stored: Stored = {
       themeChoice: this.themeChoice,
-      brightnessRung: this.brightnessRung,
+      brightnessShare: this.brightnessShare,
       areFramesRed: this.areFramesRed,
       areSingleKeysOn: this.areSingleKeysOn,
       areFiguresAway: this.areFiguresAway,
@@ -70,6 +82,6 @@ function read(storage: Storage | null): Partial<Stored> {
   }
 }
 
-function clampRung(rung: number): number {
-  return Math.min(BRIGHTNESS_RUNGS.length - 1, Math.max(0, Math.round(rung)));
+function shareOf(share: number): number {
+  return Number.isFinite(share) ? Math.min(1, Math.max(0, share)) : 1;
 }
