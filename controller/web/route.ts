@@ -3,6 +3,7 @@ import type { GenericSchema } from "valibot";
 import * as v from "valibot";
 
 import { NightError } from "../../core/errors.ts";
+import { sendJson } from "./compressed.ts";
 
 /** What a route answers with when all goes well. */
 type Answer =
@@ -99,7 +100,8 @@ async function answer(route: Route, request: Request, response: Response): Promi
     response,
   );
   if (route.answer.kind === "json" && !response.headersSent) {
-    response.set("Cache-Control", "no-store").json(result);
+    response.set("Cache-Control", "no-store");
+    await sendJson(request, response, result);
   }
 }
 

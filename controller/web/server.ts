@@ -1,10 +1,12 @@
 import { createServer, type IncomingMessage, type Server, type ServerResponse } from "node:http";
 import type { AddressInfo } from "node:net";
+import { join } from "node:path";
 
 import express, { type ErrorRequestHandler, type Express, type RequestHandler } from "express";
 import helmet from "helmet";
 
 import { asNightError, NightError, type ErrorCode } from "../../core/errors.ts";
+import { packedFiles } from "./compressed.ts";
 import { FrameImages } from "./frameImages.ts";
 import { KeogramStore } from "./keogramStore.ts";
 import { attachLiveSocket } from "./liveSocket.ts";
@@ -143,6 +145,7 @@ function servePage(app: Express, { uiDir, pageState }: WebServerOptions): void {
     );
   });
   // Names of built scripts and styles carry their content's hash; the page itself does not.
+  app.use("/assets", packedFiles(join(uiDir, "assets")));
   app.use("/assets", express.static(`${uiDir}/assets`, { immutable: true, maxAge: "365d" }));
   app.use(express.static(uiDir, { cacheControl: false, index: "index.html" }));
   app.use((request, response, next) => {
