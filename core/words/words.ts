@@ -138,6 +138,15 @@ export const words = {
   marks: {
     label: "What happened",
     none: "No surge, gap or guard so far.",
+    legend: "Signs on the strip",
+    signs: [
+      { sign: "▲", says: "A surge begins; the bar is as long as it lasts." },
+      { sign: "▭", says: "A gap: no frame was taken. Hatched through the picture of the night." },
+      { sign: "⚑", says: "A guard spoke: battery, storage, cold, dew, focus or clock." },
+      { sign: "┃", says: "The frame shown; it hangs below." },
+      { sign: "┆", says: "Now." },
+      { sign: "▬", says: "The Moon is up, in the row of twilight and darkness." },
+    ],
     surge: "Surge",
     gap: "Gap",
     guard: "Guard",
@@ -247,7 +256,6 @@ export const words = {
     brightness: "Brightness",
     dimmer: "Dimmer",
     brighter: "Brighter",
-    rung: (rung: number, count: number) => `${rung} of ${count}`,
     redFrames: "Red frames",
     tallStrip: "Tall strip",
   },

@@ -1,4 +1,4 @@
-import type { WatchView } from "../../../core/api/messages.ts";
+import type { NightStory, WatchView } from "../../../core/api/messages.ts";
 import type { NightCurves } from "../../../core/api/nightCurves.ts";
 import type { NightLight } from "../../../core/plan/nightLight.ts";
 import type { ExposureSettings } from "../../../core/exposure/settings.ts";
@@ -76,6 +76,10 @@ export function fetchCurves(of: CameraNight, fromIndex: number): Promise<NightCu
 /** null: the night does not know its place. */
 export function fetchLight(nightId: string): Promise<NightLight | null> {
   return ask(`${nightPath(nightId)}/light`);
+}
+
+export function fetchStory(of: CameraNight): Promise<NightStory> {
+  return ask(`${nightPath(of.nightId)}/story?${andCamera(of).slice(1)}`);
 }
 
 export function fetchFrame(of: CameraNight, frameIndex: number): Promise<FrameRecord> {

@@ -46,6 +46,13 @@ export class NightReview {
 
   chooseCamera(cameraId: string | null): void {
     this.#chosenCameraId = cameraId;
+    this.#indexToOpen = null;
+  }
+
+  /** Shows what an address names, now or as soon as that camera's strip is here. */
+  arrive({ cameraId, frameIndex }: { cameraId: string | null; frameIndex: number | null }): void {
+    if (cameraId !== null) this.#chosenCameraId = cameraId;
+    this.selectedIndex = this.#indexToOpen = frameIndex;
   }
 
   /** One camera's strip at a time: a frame's index is unique within its camera. */
@@ -65,6 +72,7 @@ export class NightReview {
 
   select(frameIndex: number): void {
     [this.selectedIndex, this.peekIndex] = [frameIndex, null];
+    this.#indexToOpen = null;
   }
 
   /** Opens a frame of any camera on the strip. */

@@ -1,4 +1,4 @@
-import type { WatchView } from "../../../core/api/messages.ts";
+import type { NightStory } from "../../../core/api/messages.ts";
 import { stops } from "../format/figures.ts";
 import { stretch } from "../format/time.ts";
 import { words } from "../../../core/words/words.ts";
@@ -17,9 +17,9 @@ export type NightMark = {
   readonly sentence: string;
 };
 
-/** Everything of a watch that is worth a mark, oldest first. */
-export function marksOf(watch: WatchView): readonly NightMark[] {
-  const surges = watch.surges.map((surge): NightMark => ({
+/** Everything of a night that is worth a mark, oldest first. */
+export function marksOf(story: NightStory): readonly NightMark[] {
+  const surges = story.surges.map((surge): NightMark => ({
     key: `surge-${surge.startUtcMs}`,
     kind: "surge",
     ...spanOf(surge),
@@ -27,7 +27,7 @@ export function marksOf(watch: WatchView): readonly NightMark[] {
     title: `${words.marks.surge}:`,
     sentence: `${words.marks.rise(stops(surge.riseStops))}, ${lasting(surge)}`,
   }));
-  const gaps = watch.gaps.map((gap): NightMark => ({
+  const gaps = story.gaps.map((gap): NightMark => ({
     key: `gap-${gap.startUtcMs}`,
     kind: "gap",
     ...spanOf(gap),
@@ -35,7 +35,7 @@ export function marksOf(watch: WatchView): readonly NightMark[] {
     title: `${words.marks.gap}:`,
     sentence: `${lasting(gap)}, ${gap.why}`,
   }));
-  const guards = watch.guards.map((guard): NightMark => ({
+  const guards = story.guards.map((guard): NightMark => ({
     key: `guard-${guard.guard}-${guard.sinceUtcMs}`,
     kind: "guard",
     startUtcMs: guard.sinceUtcMs,

@@ -19,8 +19,3 @@ export function partDue(view: DaemonView | null, parts: readonly Part[] = PARTS)
         : "before";
   return parts.includes(due) ? due : "watch";
 }
-
-/** A part by the address's `#name`; null for anything else. */
-export function partOfHash(hash: string, parts: readonly Part[] = PARTS): Part | null {
-  return parts.find((part) => `#${part}` === hash) ?? null;
-}

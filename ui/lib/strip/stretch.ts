@@ -31,13 +31,13 @@ export function panned(shown: Stretch, whole: Stretch, byMs: number): Stretch {
   return within({ startUtcMs: startUtcMs + byMs, endUtcMs: endUtcMs + byMs }, whole);
 }
 
-/** The stretch moved by as little as shows a moment, with some room around it. */
+/** A stretch that has a moment in it as it is; else moved to show it, with some room around it. */
 export function showing(shown: Stretch, whole: Stretch, utcMs: number): Stretch {
   const roomMs = lengthMs(shown) * 0.04;
-  if (utcMs < shown.startUtcMs + roomMs) {
+  if (utcMs < shown.startUtcMs) {
     return panned(shown, whole, utcMs - roomMs - shown.startUtcMs);
   }
-  if (utcMs > shown.endUtcMs - roomMs) {
+  if (utcMs > shown.endUtcMs) {
     return panned(shown, whole, utcMs + roomMs - shown.endUtcMs);
   }
   return shown;
