@@ -9,7 +9,16 @@ export const planWords = {
     focus: "Focus",
     cautions: "Cautions",
   },
+  begin: {
+    label: "Begin",
+    now: "Begin now",
+    look: "The watch is running: look at it",
+    noCamera:
+      "No camera is connected. Connect one by USB and start with --camera usb, or name one in the network with --camera ip:ADDRESS.",
+  },
   form: {
+    whereAsked:
+      "Where will you stand? Choose a place, give its latitude and longitude, or connect a receiver.",
     label: "Place, date and weather",
     remembered: "Remembered places",
     typed: "Typed below",
@@ -129,6 +138,7 @@ export const planWords = {
       "The camera tells nothing of sensor, lens and card. It may tell more after a test frame.",
   },
   exposure: {
+    otherWays: "Other ways to reckon it",
     label: "Exposure",
     longest: "Longest before stars trail",
     byNpf: "by the NPF formula",

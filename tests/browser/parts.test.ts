@@ -166,6 +166,26 @@ test("folds the place up for who has planned before, and goes to a panel by one 
     .toBe(true);
 });
 
+test("asks for a place that nobody has told, and assumes none", async () => {
+  night.changeView({ night: null });
+  await open("#before");
+  await page.getByText("Where will you stand?").waitFor();
+  expect(await page.getByLabel("Latitude").inputValue()).toBe("");
+  expect(await page.getByText("Face north").count()).toBe(0);
+  await page.getByLabel("Latitude").fill("64.1");
+  await page.getByLabel("Longitude").fill("20.5");
+  await page.keyboard.press("Tab");
+  await page.getByText("Face north").waitFor();
+});
+
+test("begins the watch at the end of the evening's steps, and goes along to it", async () => {
+  night.changeWatch({ phase: "idle" });
+  await open("#before");
+  await page.getByRole("button", { name: "Begin now" }).click();
+  await page.getByTestId("frame-picture").waitFor();
+  expect(night.commands.map(({ command }) => command.kind)).toEqual(["start"]);
+});
+
 test("hands the plan's limits to the watch", async () => {
   await open("#before");
   await page.getByRole("button", { name: "Give these limits to the watch" }).click();
@@ -178,7 +198,8 @@ test("hands the plan's limits to the watch", async () => {
 
 test("rehearses tonight with a progress bar", async () => {
   await open("#before");
-  await page.getByRole("button", { name: "Rehearse" }).click();
+  await page.locator("summary", { hasText: "Rehearse tonight" }).click();
+  await page.getByRole("button", { name: "Rehearse", exact: true }).click();
   await page.getByRole("progressbar").waitFor();
   expect(plans.tonight().kind).toBe("running");
 });

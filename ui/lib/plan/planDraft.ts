@@ -103,6 +103,7 @@ export function queryOf(draft: PlanDraft, kit: KitDraft): PlanQuery | string {
   const words = planWords.form;
   const latitudeDeg = numberOf(draft.latitude);
   const longitudeDeg = numberOf(draft.longitude);
+  if (`${draft.latitude}${draft.longitude}`.trim() === "") return words.whereAsked;
   if (latitudeDeg === null) return words.notNumber(words.latitude);
   if (longitudeDeg === null) return words.notNumber(words.longitude);
   const kitInput = kitInputOf(kit);

@@ -21,14 +21,15 @@ import {
   type KitDraft,
   type PlanDraft,
 } from "../plan/planDraft.ts";
+import { isPlaced } from "../../../core/sky/place.ts";
 import { planWords } from "../../../core/words/planWords.ts";
 import { store, stored } from "./stored.ts";
 
 const DRAFT_KEY = "nattvakt.plan";
 const KIT_KEY = "nattvakt.kit";
 
-/** Somewhere under the oval, where no night and no earlier plan tells a place. */
-const USUAL_PLACE = { latitudeDeg: 68.9, longitudeDeg: 27, placeName: "" };
+/** A place that nobody has told is asked for, never assumed. */
+const UNKNOWN_PLACE = { placeName: "", latitude: "", longitude: "", elevation: "" };
 
 /** What stands in the fields of place, weather and kit, and the plan that the daemon makes of it. */
 export class EveningPlan {
@@ -53,15 +54,17 @@ export class EveningPlan {
   /** Whether this browser has planned before: then the place needs no second look. */
   readonly hasPlannedBefore = stored<unknown>(DRAFT_KEY, null) !== null;
 
-  /** The place that was planned last; else the open night's own; else somewhere under the oval. */
+  /** The place that was planned last; else the open night's own; else it is asked for. */
   begin({ night, nowUtcMs }: DaemonView): void {
     if (this.draft !== null) return;
-    const place = night ?? USUAL_PLACE;
+    const place = night !== null && isPlaced(night) ? night : null;
+    // Without a place, the laptop's own clock tells whose evening it is.
+    const byClockDeg = -new Date(nowUtcMs).getTimezoneOffset() / 4;
     this.draft = {
       ...USUAL_WEATHER,
-      ...draftOfPlace(place, place.placeName),
+      ...(place === null ? UNKNOWN_PLACE : draftOfPlace(place, place.placeName)),
       ...stored<Partial<PlanDraft>>(DRAFT_KEY, {}),
-      date: eveningOf(nowUtcMs, place.longitudeDeg),
+      date: eveningOf(nowUtcMs, place?.longitudeDeg ?? byClockDeg),
     };
   }
 
