@@ -156,6 +156,11 @@ export function eveningOf(utcMs: number, longitudeDeg: number): string {
   return new Date(localMs - 12 * 3_600_000).toISOString().slice(0, 10);
 }
 
+/** Roughly where a laptop is by its own clock: enough to tell whose evening it is. */
+export function longitudeByClockDeg(utcMs: number): number {
+  return -new Date(utcMs).getTimezoneOffset() / 4;
+}
+
 function numberOf(typed: string): number | null {
   const plain = typed.trim().replace(",", ".").replace("−", "-");
   return plain === "" || !Number.isFinite(Number(plain)) ? null : Number(plain);

@@ -15,6 +15,7 @@ import {
   draftOfTold,
   eveningOf,
   kitInputOf,
+  longitudeByClockDeg,
   queryOf,
   USUAL_KIT_DRAFT,
   USUAL_WEATHER,
@@ -58,13 +59,11 @@ export class EveningPlan {
   begin({ night, nowUtcMs }: DaemonView): void {
     if (this.draft !== null) return;
     const place = night !== null && isPlaced(night) ? night : null;
-    // Without a place, the laptop's own clock tells whose evening it is.
-    const byClockDeg = -new Date(nowUtcMs).getTimezoneOffset() / 4;
     this.draft = {
       ...USUAL_WEATHER,
       ...(place === null ? UNKNOWN_PLACE : draftOfPlace(place, place.placeName)),
       ...stored<Partial<PlanDraft>>(DRAFT_KEY, {}),
-      date: eveningOf(nowUtcMs, place?.longitudeDeg ?? byClockDeg),
+      date: eveningOf(nowUtcMs, place?.longitudeDeg ?? longitudeByClockDeg(nowUtcMs)),
     };
   }
 
