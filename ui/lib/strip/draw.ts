@@ -42,7 +42,10 @@ export function prepared(
   return context;
 }
 
-/** Each frame's slice from its opening to the next one's. */
+/** Frames that are drawn as one picture where they are finer than the screen. */
+const RUN_FRAMES = 32;
+
+/** Each frame's slice from its opening to the next one's; where they are finer than pixels, run by run. */
 export function drawKeogram(
   context: CanvasRenderingContext2D,
   parts: {
@@ -54,22 +57,32 @@ export function drawKeogram(
   },
 ): void {
   const { scale, heightPx, points, breaks, tiles } = parts;
-  let drawnTo = -Infinity;
-  context.imageSmoothingEnabled = true;
   const [first, end] = inSight(points, scale);
-  for (let at = first; at < end; at += 1) {
+  const isFine = end - first > scale.widthPx;
+  context.imageSmoothingEnabled = true;
+  const leftOf = (at: number): number => Math.floor(scale.xOf(points[at]?.openedUtcMs ?? 0));
+  const rightOf = (at: number): number => {
     const point = points[at];
-    if (point === undefined) continue;
     const next = breaks.has(at + 1) ? undefined : points[at + 1];
-    const ownEnd = point.openedUtcMs + point.exposureSeconds * 1000 + 1500;
-    const right = Math.ceil(scale.xOf(next?.openedUtcMs ?? ownEnd));
-    if (right <= drawnTo) continue;
-    const left = Math.max(drawnTo, Math.floor(scale.xOf(point.openedUtcMs)));
-    const column = tiles.columnOf(point.frameIndex);
-    if (column === null) continue;
+    const ownEnd = (point?.openedUtcMs ?? 0) + (point?.exposureSeconds ?? 0) * 1000 + 1500;
+    return Math.ceil(scale.xOf(next?.openedUtcMs ?? ownEnd));
+  };
+  for (let at = first; at < end;) {
+    const column = tiles.columnOf(points[at]?.frameIndex ?? -1);
+    if (column === null) {
+      at += 1;
+      continue;
+    }
+    let count = 1;
+    while (isFine && count < RUN_FRAMES && at + count < end && !breaks.has(at + count)) {
+      const next = tiles.columnOf(points[at + count]?.frameIndex ?? -1);
+      if (next?.tile !== column.tile || next.x !== column.x + count) break;
+      count += 1;
+    }
+    const [left, right] = [leftOf(at), rightOf(at + count - 1)];
     const { tile, x } = column;
-    context.drawImage(tile, x, 0, 1, tile.height, left, 0, right - left, heightPx);
-    drawnTo = right;
+    context.drawImage(tile, x, 0, count, tile.height, left, 0, right - left, heightPx);
+    at += count;
   }
 }
 
