@@ -22,6 +22,8 @@ export type CameraDescription = {
   readonly fNumber: number | null;
   /** "manual" | "other" | "unknown": anything but manual is told to the photographer before the night. */
   readonly program: "manual" | "other" | "unknown";
+  /** What the photographer should know of how it is worked; left out: nothing. */
+  readonly remarks?: readonly string[];
   readonly focus: "manual" | "automatic" | "unknown";
   /** Camera clock minus ours, night milliseconds; null: not readable. */
   readonly clockOffsetMs: number | null;
@@ -74,6 +76,8 @@ export type CameraEvent =
       readonly isOriginal: boolean;
     }
   | { readonly kind: "frameMissing"; readonly frameIndex: number; readonly why: string }
+  /** What the photographer should know of how the camera is worked from now on. */
+  | { readonly kind: "remarked"; readonly sentence: string }
   | {
       readonly kind: "status";
       readonly atMs: MonotonicMs;

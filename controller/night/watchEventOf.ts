@@ -23,6 +23,8 @@ export function watchEventOf(event: CameraEvent, isToneCurveKnown: boolean): Bar
       return { kind: "frameArrived", frameIndex: event.frameIndex };
     case "frameMissing":
       return { kind: "frameMissing", frameIndex: event.frameIndex, why: event.why };
+    case "remarked":
+      return { kind: "cameraRemarked", sentence: event.sentence };
     case "status": {
       const { batteryPercent, freeBytes, freeFrames } = event;
       return { kind: "statusRead", batteryPercent, freeBytes, freeFrames };
@@ -44,5 +46,6 @@ function connected(told: CameraDescription, isToneCurveKnown: boolean): BareWatc
     clockOffsetMs: told.clockOffsetMs,
     canTakeFrames: told.hasBulb || told.exposureLadderSeconds.length > 0,
     isToneCurveKnown,
+    ...(told.remarks && told.remarks.length > 0 ? { remarks: told.remarks } : {}),
   };
 }

@@ -2,7 +2,7 @@
 type Awaited = {
   readonly frameIndex: number;
   /** Transaction that began the capture; events may carry it. */
-  readonly captureId: number;
+  captureId: number;
   /** Its bulb is open: a file that names another transaction, or none, is not this frame's. */
   isHeldOpen: boolean;
   /** Real time after which the card is compared with what is known; null: the shutter is open. */
@@ -63,6 +63,12 @@ export class FrameFiles {
   }): void {
     this.#awaited.push({ ...frame, compareAtMs: null, comparisons: 0 });
     this.#unclaimed = [];
+  }
+
+  /** What was tried first did not begin the capture: a later transaction did. */
+  nameCapture(frameIndex: number, captureId: number): void {
+    const frame = this.#awaited.find((awaited) => awaited.frameIndex === frameIndex);
+    if (frame) frame.captureId = captureId;
   }
 
   /** The bulb is about to be closed: from here on the camera may name the file. */

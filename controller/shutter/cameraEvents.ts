@@ -80,6 +80,10 @@ export class CameraEvents {
         break;
       case EVENTS.DevicePropChanged:
         if (parameter) link?.properties.noteChange(parameter);
+        // With the dial elsewhere the camera may do what it refused.
+        if (parameter && parameter === link?.controls.program?.propertyCode) {
+          this.#options.link.connected?.mover.reconsider();
+        }
         break;
       case EVENTS.StoreFull:
       case EVENTS.StoreRemoved:

@@ -3,11 +3,17 @@ import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
 import type { TransactionId } from "../../core/ptp/ids.ts";
 import { OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
-import { resolveCameraProfile, type CameraProfiles } from "../../core/profiles/resolve.ts";
+import {
+  controlsOf,
+  resolveCameraProfile,
+  STANDARD_PROFILE_ID,
+  type CameraProfiles,
+} from "../../core/profiles/resolve.ts";
+import { STANDARD_CONTROLS } from "../cameras/cameraControls.ts";
 import { PtpSession } from "../cameras/ptpSession.ts";
 import type { Transport, TransportEvent } from "../cameras/transport.ts";
 import { REAL_TIME, type RealTime } from "../timing/clock.ts";
-import { CameraProperties } from "./cameraProperties.ts";
+import { CameraProperties, CONVENTIONAL_RUNGS, TIMED_SECONDS_MAX } from "./cameraProperties.ts";
 import { runSteps } from "./controlSteps.ts";
 import type { ErrandTools } from "./errand.ts";
 import { LinkPace } from "./linkPace.ts";
@@ -15,8 +21,6 @@ import { LinkPace } from "./linkPace.ts";
 const OPEN_MS = 8_000;
 /** A camera that has just been connected may still be busy with itself. */
 const BUSY_MS_MAX = 5_000;
-/** Longer than any timed exposure that a camera offers; larger raw values are codes for bulb. */
-const TIMED_SECONDS_MAX = 3_600;
 
 export type CameraLinkOptions = {
   readonly transport: Transport;
@@ -40,6 +44,7 @@ export class CameraLink implements ErrandTools {
   readonly #options: CameraLinkOptions;
   #chosen: CameraControls;
   #info: DeviceInfo | null = null;
+  #greetingRemark: string | null = null;
 
   constructor(options: CameraLinkOptions) {
     this.#options = options;
@@ -78,10 +83,11 @@ export class CameraLink implements ErrandTools {
     // A shutter that was opened by a maker's own steps can be closed only now that they are known.
     if (orphan !== null && this.#chosen.bulb?.closeSteps) await this.#tryToEnd(orphan);
     if (this.#chosen.connectSteps.length > 0) {
-      await runSteps(this.session, this.#chosen.connectSteps, { busyMsMax: BUSY_MS_MAX });
+      await this.#greet();
       // Some bodies say only now what they can do.
       this.#info = await this.session.getDeviceInfo({ busyMsMax: BUSY_MS_MAX });
     }
+    this.#chosen = this.#withStandardSettings(this.#chosen, this.#info);
     await this.properties.learn(this.#info, this.#chosen, BUSY_MS_MAX);
   }
 
@@ -111,6 +117,58 @@ export class CameraLink implements ErrandTools {
       firmware: info.deviceVersion,
     };
     return resolveCameraProfile(device, profiles);
+  }
+
+  /**
+   * Takes the profile's first steps. A body that refuses them is worked by the standard alone: that
+   * a profile names a whole family of cameras must not lock one of them out.
+   */
+  async #greet(): Promise<void> {
+    const { connectSteps, profileId } = this.#chosen;
+    try {
+      await runSteps(this.session, connectSteps, { busyMsMax: BUSY_MS_MAX });
+    } catch (thrown) {
+      if (!(thrown instanceof NightError && thrown.code === "ptp.response")) throw thrown;
+      this.#chosen = this.#standardControls();
+      this.#greetingRemark = `The camera refuses the first steps of its hardware profile "${profileId}" and is worked by the standard alone; what only its maker's own operations can do is not to be had.`;
+    }
+  }
+
+  /** What became of the profile's first steps, where it is worth a sentence. */
+  get greetingRemark(): string | null {
+    return this.#greetingRemark;
+  }
+
+  #standardControls(): CameraControls {
+    const { profiles } = this.#options;
+    return profiles ? controlsOf(STANDARD_PROFILE_ID, profiles) : STANDARD_CONTROLS;
+  }
+
+  /** A setting whose property the body does not have is the standard's, where it has that. */
+  #withStandardSettings(chosen: CameraControls, info: DeviceInfo): CameraControls {
+    const standard = this.#standardControls();
+    const has = (control: { readonly propertyCode: number } | null): boolean =>
+      control !== null && info.devicePropertiesSupported.includes(control.propertyCode);
+    const pick = <C extends { readonly propertyCode: number; readonly assumed?: unknown }>(
+      mine: C | null,
+      theirs: C | null,
+    ): C | null => (mine?.assumed || has(mine) || !has(theirs) ? mine : theirs);
+    return {
+      ...chosen,
+      exposureTime: pick(chosen.exposureTime, standard.exposureTime),
+      iso: pick(chosen.iso, standard.iso),
+      fNumber: pick(chosen.fNumber, standard.fNumber),
+      battery: pick(chosen.battery, standard.battery),
+    };
+  }
+
+  /** Whether the standard's own operations could do what the profile's steps were refused. */
+  get hasStandardBulb(): boolean {
+    return (
+      this.controls.bulb?.openSteps !== undefined &&
+      this.can(OPERATIONS.InitiateOpenCapture.code) &&
+      this.can(OPERATIONS.TerminateOpenCapture.code)
+    );
   }
 
   /** Ends session and transport in order. */
@@ -143,7 +201,19 @@ export class CameraLink implements ErrandTools {
   get exposureLadderSeconds(): readonly number[] {
     const { timedSteps, exposureTime } = this.controls;
     if (timedSteps === null && !this.can(OPERATIONS.InitiateCapture.code)) return [];
-    return this.properties.ladder(exposureTime).filter((seconds) => seconds <= TIMED_SECONDS_MAX);
+    const ladder = this.properties
+      .ladder(exposureTime)
+      .filter((seconds) => seconds <= TIMED_SECONDS_MAX);
+    if (ladder.length > 0) return ladder;
+    if (!this.properties.takesAnyNumber(exposureTime)) return this.#fixedSeconds();
+    const { min, max } = UNLISTED_SECONDS;
+    return CONVENTIONAL_RUNGS.filter((seconds) => seconds >= min && seconds <= max);
+  }
+
+  /** The one speed of a camera whose speed is set by hand. */
+  #fixedSeconds(): readonly number[] {
+    const seconds = this.properties.settingOf(this.controls.exposureTime);
+    return seconds === null || seconds > TIMED_SECONDS_MAX ? [] : [seconds];
   }
 
   /** Ends a capture that may have ended long ago. */
@@ -164,6 +234,9 @@ export class CameraLink implements ErrandTools {
     }
   }
 }
+
+/** What a camera without a list is offered, seconds; common practice, no source. */
+const UNLISTED_SECONDS = { min: 1 / 60, max: 30 };
 
 const PLAIN_OPERATIONS: readonly number[] = [
   OPERATIONS.GetDeviceInfo.code,

@@ -1,5 +1,9 @@
 import { NightError } from "../../core/errors.ts";
-import { legalValues, type DevicePropDesc } from "../../core/ptp/datasets/devicePropDesc.ts";
+import {
+  legalValues,
+  type DevicePropDesc,
+  type PropertyForm,
+} from "../../core/ptp/datasets/devicePropDesc.ts";
 import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
 import type { PtpValue } from "../../core/ptp/dataTypes.ts";
 import { imageSize } from "../../core/ptp/properties.ts";
@@ -7,18 +11,23 @@ import {
   rawOf,
   valueOf,
   type CameraControls,
+  type ControlStep,
   type NumberControl,
   type StateControl,
+  type ValueCoding,
   type WordControl,
 } from "../../core/profiles/cameraControls.ts";
 import type { PtpSession } from "../cameras/ptpSession.ts";
-import { dataTypeOfWire, setRaw } from "./controlSteps.ts";
+import type { OperationAnswer } from "../cameras/transport.ts";
+import { dataTypeOfWire, runSteps, setRaw } from "./controlSteps.ts";
 
 /** A described property and what it is set to now, as far as is known. */
 type Described = Extract<DevicePropDesc, { kind: "described" }>;
 
+/** Longer than any timed exposure that a camera offers; larger raw values are codes for bulb. */
+export const TIMED_SECONDS_MAX = 3_600;
 /** Faults of a camera that lists properties which it does not have, or describes them brokenly. */
-const PROPERTY_FAULTS: readonly string[] = ["ptp.response", "ptp.truncated", "camera.busy"];
+export const PROPERTY_FAULTS: readonly string[] = ["ptp.response", "ptp.truncated", "camera.busy"];
 
 /** The properties of a connected camera: what each can be set to, and what it is set to now. */
 export class CameraProperties {
@@ -83,10 +92,12 @@ export class CameraProperties {
     if (!control || !described) return null;
     const raw = this.#nearestRaw(control, described, wanted);
     const code = control.propertyCode;
-    if (raw === null) await this.#refresh(described);
-    else if (this.#current.get(code) !== raw) {
+    // What changed by itself may stand where it is wanted: reading is cheaper than setting.
+    await this.#refresh(described);
+    if (raw === null) return this.settingOf(control);
+    if (this.#current.get(code) !== raw) {
       try {
-        this.#current.set(code, await this.#send(control, described, raw));
+        this.#current.set(code, plainOf(await this.#send(control, described, raw)));
       } catch (thrown) {
         // A refused value costs the wish, not the frame: what is set instead is told.
         if (!(thrown instanceof NightError && thrown.code === "ptp.response")) throw thrown;
@@ -100,16 +111,79 @@ export class CameraProperties {
   async #send(control: NumberControl, described: Described, raw: number): Promise<PtpValue> {
     const { propertyCode: code, setThrough } = control;
     const { dataType } = described;
-    if (!setThrough) return await this.#session.setProperty(code, dataType, raw);
+    if (!setThrough) {
+      const value = typeof dataType.empty === "bigint" ? BigInt(raw) : raw;
+      return await this.#session.setProperty(code, dataType, value);
+    }
     await setRaw(this.#session, { propertyCode: code, dataType, raw, setThrough });
     const isReadable = this.#supported.includes(code);
     return isReadable ? await this.#session.getProperty(code, dataType) : raw;
   }
 
+  /** Takes a profile's steps; the settings that they write are known from then on. */
+  async runSteps(
+    steps: readonly ControlStep[],
+    options: Parameters<typeof runSteps>[2] = {},
+  ): Promise<OperationAnswer> {
+    const isSetting = (step: ControlStep): step is Extract<ControlStep, { kind: "property" }> =>
+      step.kind === "property" && this.#described.has(step.propertyCode);
+    const written = steps.filter(isSetting);
+    for (const { propertyCode } of written) this.noteChange(propertyCode);
+    const answer = await runSteps(this.#session, steps, options);
+    for (const { propertyCode, value } of written) this.#current.set(propertyCode, value);
+    return answer;
+  }
+
+  /** The raw exposure time that means bulb, where the camera lists one; null: none. */
+  get #bulbRaw(): number | null {
+    const { exposureTime } = this.#controls;
+    const described = this.describedAs(exposureTime);
+    if (!exposureTime || described?.form.kind !== "enumeration") return null;
+    const codes = described.form.values.flatMap((value) => {
+      const raw = plainOf(value);
+      return typeof raw === "number" && isBulbCode(raw, exposureTime.coding) ? raw : [];
+    });
+    return codes.length === 0 ? null : Math.max(...codes);
+  }
+
+  get hasBulbSpeed(): boolean {
+    return this.#bulbRaw !== null;
+  }
+
+  /** Whether the exposure time, as last known, means bulb. */
+  get isAtBulbSpeed(): boolean {
+    const { exposureTime } = this.#controls;
+    const raw = exposureTime ? this.#current.get(exposureTime.propertyCode) : undefined;
+    return exposureTime !== null && typeof raw === "number" && isBulbCode(raw, exposureTime.coding);
+  }
+
+  /** @returns false where the camera does not take it. */
+  async setToBulbSpeed(): Promise<boolean> {
+    const { exposureTime } = this.#controls;
+    const described = this.describedAs(exposureTime);
+    const raw = this.#bulbRaw;
+    if (!exposureTime || !described?.isSettable || raw === null) return false;
+    try {
+      await this.#refresh(described);
+      if (this.isAtBulbSpeed) return true;
+      this.#current.set(described.code, plainOf(await this.#send(exposureTime, described, raw)));
+    } catch (thrown) {
+      if (!(thrown instanceof NightError && thrown.code === "ptp.response")) throw thrown;
+      this.noteChange(described.code);
+    }
+    return this.isAtBulbSpeed;
+  }
+
+  /** Whether a property can be set and names no list. */
+  takesAnyNumber(control: NumberControl | null): boolean {
+    const described = this.describedAs(control);
+    return described !== undefined && described.isSettable && described.form.kind === "none";
+  }
+
   async readNumber(propertyCode: number): Promise<number | null> {
     const described = this.#described.get(propertyCode);
     if (!described) return null;
-    const raw = await this.#session.getProperty(propertyCode, described.dataType);
+    const raw = plainOf(await this.#session.getProperty(propertyCode, described.dataType));
     return typeof raw === "number" ? raw : null;
   }
 
@@ -119,17 +193,13 @@ export class CameraProperties {
     const described = this.describedAs(battery);
     if (!battery || !described) return null;
     const level = await this.readNumber(battery.propertyCode);
-    const levels = legalValues(described.form).filter((value) => typeof value === "number");
-    const lowest = levels.length > 0 ? Math.min(...levels) : 0;
-    const highest = levels.length > 0 ? Math.max(...levels) : 100;
-    if (level === null || highest <= lowest) return null;
-    return Math.round((100 * (level - lowest)) / (highest - lowest));
+    return level === null ? null : percentOf(level, described.form);
   }
 
   async #refresh(described: Described): Promise<void> {
     if (this.#current.has(described.code) || this.#assumed.has(described.code)) return;
     const raw = await this.#session.getProperty(described.code, described.dataType);
-    this.#current.set(described.code, raw);
+    this.#current.set(described.code, plainOf(raw));
   }
 
   #usedControls(): { readonly propertyCode: number }[] {
@@ -164,7 +234,7 @@ export class CameraProperties {
       const desc = await this.#session.describeProperty(code, { busyMsMax });
       if (desc.kind !== "described" || desc.code !== code) return;
       this.#described.set(code, desc);
-      this.#current.set(code, desc.current);
+      this.#current.set(code, plainOf(desc.current));
     } catch (thrown) {
       // Some cameras list properties that they then do not have, or describe them brokenly.
       const isTheirs = thrown instanceof NightError && PROPERTY_FAULTS.includes(thrown.code);
@@ -176,9 +246,10 @@ export class CameraProperties {
   ladder(control: NumberControl | null): readonly number[] {
     const described = this.describedAs(control);
     if (!control || !described?.isSettable) return [];
-    const values = legalValues(described.form).flatMap((raw) =>
-      typeof raw === "number" ? (valueOf(raw, control.coding) ?? []) : [],
-    );
+    const values = settableValues(described.form, control.coding).flatMap((value) => {
+      const raw = plainOf(value);
+      return typeof raw === "number" ? (valueOf(raw, control.coding) ?? []) : [];
+    });
     return [...new Set(values)].sort((a, b) => a - b);
   }
 
@@ -198,7 +269,15 @@ export class CameraProperties {
     const raw = control ? this.#current.get(control.propertyCode) : undefined;
     if (control === null || raw === undefined || raw === 0) return "unknown";
     const isManual = raw === control.manualCode || control.alsoManual?.includes(raw as number);
-    return isManual ? "manual" : otherwise;
+    if (isManual) return "manual";
+    // Only the profile could know what a maker's own code means, and it does not.
+    return isMakersState(raw) ? "unknown" : otherwise;
+  }
+
+  /** Whether a dial stands where only its maker knows what that means. */
+  isAtMakersState(control: StateControl | null): boolean {
+    const raw = control ? this.#current.get(control.propertyCode) : undefined;
+    return isMakersState(raw) && this.stateOf(control, "other") === "unknown";
   }
 
   /** What a property is set to, in words. */
@@ -206,6 +285,59 @@ export class CameraProperties {
     const raw = control ? this.#current.get(control.propertyCode) : undefined;
     return control?.codes.find(({ code }) => code === raw)?.word ?? "unknown";
   }
+}
+
+/** Third stops around one second and around any ISO: 2^-14 to 2^17. */
+export const CONVENTIONAL_RUNGS: readonly number[] = Array.from(
+  { length: 94 },
+  (_, rung) => 2 ** (rung / 3 - 14),
+);
+
+/**
+ * What may be set. Of a range too fine to be counted out, and of a property that takes any number,
+ * the conventional third stops.
+ */
+function settableValues(form: PropertyForm, coding: ValueCoding): readonly PtpValue[] {
+  const legal = legalValues(form);
+  if (legal.length > 0 || form.kind !== "range") return legal;
+  const [min, max, step] = [form.min, form.max, form.step].map(Number) as [number, number, number];
+  if (!(step > 0 && max > min)) return [];
+  return CONVENTIONAL_RUNGS.flatMap((value) => {
+    const raw = rawOf(value, coding);
+    if (raw === null || raw < min || raw > max) return [];
+    return min + Math.round((raw - min) / step) * step;
+  });
+}
+
+/**
+ * A battery's level in percent. A range counts from its lowest, which is empty; a list of levels
+ * names full with its highest and need not name empty. 0 can also mean external power, and what
+ * lies outside of the form means nothing. Source: MTP 1.1, appendix C.2.2.
+ */
+function percentOf(level: number, form: PropertyForm): number | null {
+  const levels = legalValues(form).flatMap((value) => (typeof value === "number" ? value : []));
+  const highest = levels.length > 0 ? Math.max(...levels) : 100;
+  const lowest = levels.length > 0 && form.kind === "range" ? Math.min(...levels) : 0;
+  if (level === 0 || level < lowest || level > highest || highest <= lowest) return null;
+  return Math.round((100 * (level - lowest)) / (highest - lowest));
+}
+
+/** Nothing at all, or longer than any camera's own timer runs. */
+function isBulbCode(raw: number, coding: ValueCoding): boolean {
+  const seconds = valueOf(raw, coding);
+  return raw === 0 || (seconds !== null && seconds > TIMED_SECONDS_MAX);
+}
+
+/** A 64-bit number as a plain one, where that loses nothing. */
+function plainOf(value: PtpValue): PtpValue {
+  if (typeof value !== "bigint") return value;
+  const plain = Number(value);
+  return Number.isSafeInteger(plain) ? plain : value;
+}
+
+/** In the standard's enumerations bit 15 marks a maker's own values. Source: MTP 1.1, appendix C. */
+function isMakersState(raw: PtpValue | undefined): boolean {
+  return typeof raw === "number" && (raw & 0x8000) !== 0;
 }
 
 /** Width of "6000x4000"; null for anything else. */

@@ -20,6 +20,8 @@ export type ClockedCamera = {
 /** The camera's text ends at the second: a little over one of its seconds is waited for. */
 const TICK_MS_MAX = 1_200;
 const TICK_POLL_MS = 20;
+/** How long a busy camera is asked for its time again. */
+const BUSY = { busyMsMax: 1_000 };
 /** A clock that is nearer than this is as right as a whole second can tell. */
 const NEAR_MS = 1_000;
 
@@ -33,7 +35,7 @@ export async function measureClockOffset(camera: ClockedCamera): Promise<number 
   const untilMs = session.time.nowMs() + TICK_MS_MAX / rate;
   let last: string | null = null;
   for (;;) {
-    const value = await session.getProperty(described.code, described.dataType);
+    const value = await session.getProperty(described.code, described.dataType, BUSY);
     const seen = typeof value === "string" ? parseDateTime(value) : null;
     if (seen === null) return null;
     const hasTicked = last !== null && value !== last;

@@ -1,6 +1,8 @@
+import { NightError } from "../../core/errors.ts";
 import type { CameraDescription } from "../cameras/camera.ts";
 import type { Clock } from "../timing/clock.ts";
 import type { CameraLink } from "./cameraLink.ts";
+import { PROPERTY_FAULTS } from "./cameraProperties.ts";
 import {
   isWorthSetting,
   measureClockOffset,
@@ -39,6 +41,7 @@ export async function describeCamera(
     iso,
     fNumber: properties.settingOf(controls.fNumber),
     program: properties.stateOf(controls.program, "other"),
+    remarks: remarksOn(link),
     focus: properties.stateOf(controls.focus, "automatic"),
     ...(await lookAtClock(link, clock, setClock)),
     facts: {
@@ -50,8 +53,28 @@ export async function describeCamera(
   };
 }
 
-/** Measures the camera's clock; sets it first when that was asked for and it is off. */
+function remarksOn({ controls, properties, greetingRemark }: CameraLink): readonly string[] {
+  const dial = properties.isAtMakersState(controls.program)
+    ? ["The camera's dial stands on a position of its maker's own; it should be M or B."]
+    : [];
+  return greetingRemark === null ? dial : [greetingRemark, ...dial];
+}
+
+/** A clock that cannot be read costs nothing but what it would have told. */
 async function lookAtClock(
+  ...asked: Parameters<typeof compareClock>
+): Promise<Pick<CameraDescription, "clockOffsetMs" | "clockWasOffMs">> {
+  try {
+    return await compareClock(...asked);
+  } catch (thrown) {
+    const isTheirs = thrown instanceof NightError && PROPERTY_FAULTS.includes(thrown.code);
+    if (!isTheirs) throw thrown;
+    return { clockOffsetMs: null };
+  }
+}
+
+/** Measures the camera's clock; sets it first when that was asked for and it is off. */
+async function compareClock(
   { controls, properties, session }: CameraLink,
   clock: Clock,
   setClock: ClockSetting | null,

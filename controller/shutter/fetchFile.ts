@@ -32,13 +32,18 @@ export async function* fetchRange(
   return bytes;
 }
 
+/** Whether a size that a camera tells means anything. */
+export function isKnownSize(bytes: number): boolean {
+  return !UNKNOWN_BYTES.includes(bytes);
+}
+
 /** A whole file; of a file whose size the camera does not know, as much as there is. */
 export async function* fetchWhole(
   tools: ErrandTools,
   handle: number,
   announcedBytes: number,
 ): Errand<Uint8Array> {
-  if (!UNKNOWN_BYTES.includes(announcedBytes)) {
+  if (isKnownSize(announcedBytes)) {
     return yield* fetchRange(tools, handle, { offset: 0, bytes: announcedBytes });
   }
   const pieces: Uint8Array[] = [];
@@ -46,7 +51,8 @@ export async function* fetchWhole(
     const piece = yield* fetchPiece(tools, handle, { offset, bytes: SMALL_PIECE_BYTES });
     pieces.push(piece);
     offset += piece.length;
-    if (piece.length < SMALL_PIECE_BYTES) return new Uint8Array(Buffer.concat(pieces));
+    // A short piece ends nothing: some cameras send less than they were asked for.
+    if (piece.length === 0) return new Uint8Array(Buffer.concat(pieces));
     if (offset > FILE_BYTES_MAX) {
       throw new NightError("ptp.malformed", "a file on the card has no end", { handle, offset });
     }

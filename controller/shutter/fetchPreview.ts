@@ -10,7 +10,7 @@ import type { PreviewSource } from "../../core/profiles/cameraControls.ts";
 import { RESPONSES } from "../../core/ptp/responses.ts";
 import { isResponse } from "../cameras/ptpSession.ts";
 import { after, whenThereIsRoom, type Errand, type ErrandTools } from "./errand.ts";
-import { fetchRange, fetchWhole } from "./fetchFile.ts";
+import { fetchRange, fetchWhole, isKnownSize } from "./fetchFile.ts";
 
 /** In which order a picture is looked for, and how. */
 export type PreviewOptions = {
@@ -70,22 +70,22 @@ async function* fetchFrom(
   source: PreviewSource,
   tools: ErrandTools,
   object: { readonly handle: number; readonly info: ObjectInfo },
-  { wholeJpegBytesMax, canReadPieces }: PreviewOptions,
+  options: PreviewOptions,
 ): Errand<Preview | null> {
   const { handle, info } = object;
+  const { wholeJpegBytesMax } = options;
   switch (source) {
     case "moderateJpeg": {
       const isModerate = isJpeg(info) && info.objectCompressedSize <= wholeJpegBytesMax;
-      return isModerate ? yield* fetchOriginal(tools, object, canReadPieces) : null;
+      return isModerate ? yield* fetchOriginal(tools, object, options) : null;
     }
     case "anyJpeg":
-      return isJpeg(info) ? yield* fetchOriginal(tools, object, canReadPieces) : null;
+      return isJpeg(info) ? yield* fetchOriginal(tools, object, options) : null;
     case "thumbnail":
       return asPreview(yield* fetchThumb(tools, handle, info));
     case "embeddedJpeg":
-      return canReadPieces && !isJpeg(info)
-        ? asPreview(yield* fetchEmbedded(tools, handle, info))
-        : null;
+      if (isJpeg(info)) return null;
+      return asPreview(yield* fetchEmbedded(tools, object, options));
   }
 }
 
@@ -96,23 +96,39 @@ function asPreview(jpeg: Uint8Array | null): Preview | null {
 async function* fetchOriginal(
   tools: ErrandTools,
   object: { readonly handle: number; readonly info: ObjectInfo },
-  canReadPieces: boolean,
+  options: PreviewOptions,
 ): Errand<Preview> {
-  const { handle, info } = object;
-  const jpeg = canReadPieces
-    ? yield* fetchWhole(tools, handle, info.objectCompressedSize)
-    : yield* whenThereIsRoom(
-        tools,
-        async (options) => await tools.session.getObject(handle, options),
-        () => tools.pace.msFor(info.objectCompressedSize),
-      );
+  const jpeg = yield* fetchFile(tools, object, options);
   if (!startsAsJpeg(jpeg)) {
     throw new NightError(
       "camera.frame_missing",
-      `${info.filename} is not the JPEG it claims to be`,
+      `${object.info.filename} is not the JPEG it claims to be`,
     );
   }
   return { jpeg, isOriginal: true };
+}
+
+/** A file in pieces, or at once where the camera gives no pieces. */
+async function* fetchFile(
+  tools: ErrandTools,
+  { handle, info }: { readonly handle: number; readonly info: ObjectInfo },
+  { canReadPieces, wholeJpegBytesMax }: PreviewOptions,
+): Errand<Uint8Array> {
+  if (canReadPieces) {
+    try {
+      return yield* fetchWhole(tools, handle, info.objectCompressedSize);
+    } catch (thrown) {
+      // Some cameras offer pieces and then refuse every one.
+      if (!(thrown instanceof NightError && thrown.code === "ptp.response")) throw thrown;
+    }
+  }
+  const { objectCompressedSize } = info;
+  const bytes = isKnownSize(objectCompressedSize) ? objectCompressedSize : wholeJpegBytesMax;
+  return yield* whenThereIsRoom(
+    tools,
+    async (limits) => await tools.session.getObject(handle, limits),
+    () => tools.pace.msFor(bytes),
+  );
 }
 
 /** Responses that mean: this object has no thumbnail, in the words of different cameras. */
@@ -141,13 +157,33 @@ async function* fetchThumb(
   }
 }
 
+/** By the few stretches that it takes, or out of the whole file where pieces cannot be had. */
 async function* fetchEmbedded(
   tools: ErrandTools,
-  handle: number,
-  info: ObjectInfo,
+  object: { readonly handle: number; readonly info: ObjectInfo },
+  options: PreviewOptions,
 ): Errand<Uint8Array | null> {
-  const found = yield* answerSearch(tools, handle, findLargestJpeg(info.objectCompressedSize));
-  return found === null ? null : yield* fetchRange(tools, handle, found);
+  const { handle, info } = object;
+  if (options.canReadPieces) {
+    const size = isKnownSize(info.objectCompressedSize) ? info.objectCompressedSize : 0xffffffff;
+    try {
+      const found = yield* answerSearch(tools, handle, findLargestJpeg(size));
+      return found === null ? null : yield* fetchRange(tools, handle, found);
+    } catch (thrown) {
+      if (!(thrown instanceof NightError && thrown.code === "ptp.response")) throw thrown;
+    }
+  }
+  return embeddedIn(yield* fetchFile(tools, object, { ...options, canReadPieces: false }));
+}
+
+/** The largest JPEG inside a file that is here as a whole. */
+function embeddedIn(file: Uint8Array): Uint8Array | null {
+  const search = findLargestJpeg(file.length);
+  const stretch = ({ offset, bytes }: ByteRange): Uint8Array =>
+    file.subarray(offset, offset + bytes);
+  let step = search.next();
+  while (!step.done) step = search.next(stretch(step.value));
+  return step.value === null ? null : stretch(step.value);
 }
 
 /** Lets a pure search read from the camera. */

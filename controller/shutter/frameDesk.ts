@@ -68,6 +68,11 @@ export class FrameDesk {
     this.#files.await({ frameIndex, captureId, isHeldOpen });
   }
 
+  /** The capture began with a later transaction than was thought. */
+  nameCapture(frameIndex: number, captureId: TransactionId): void {
+    this.#files.nameCapture(frameIndex, captureId);
+  }
+
   /** The bulb is about to be closed. */
   noteClosing(frameIndex: number): void {
     this.#files.noteClosing(frameIndex);

@@ -1,5 +1,6 @@
 import { asNightError, NightError } from "../../core/errors.ts";
 import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
+import { OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
 import { RESPONSES } from "../../core/ptp/responses.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { CameraControls, ControlStep } from "../../core/profiles/cameraControls.ts";
@@ -8,8 +9,8 @@ import type { OperationAnswer } from "../cameras/transport.ts";
 import { pauseFor } from "../timing/clock.ts";
 import { BusyWait, promptPace, whileBusy } from "../timing/whileBusy.ts";
 import type { CameraLink } from "./cameraLink.ts";
-import { runSteps } from "./controlSteps.ts";
 import { chooseExposureMethod, type ExposureMethod } from "./exposureMethod.ts";
+import { ExposureWays, isRefusal, type Way } from "./exposureWays.ts";
 import type { ShutterLamp } from "./shutterLamp.ts";
 
 /** Time for one attempt to close, and for all of them before the link is given up. */
@@ -25,6 +26,14 @@ type ShutterMoverOptions = {
 /** Talks one connected camera into opening and closing its shutter. */
 export class ShutterMover {
   readonly #options: ShutterMoverOptions;
+  readonly #ways = new ExposureWays();
+  /** The profile's steps were refused, and the standard's operations serve. */
+  #capturesByStandard = false;
+  #opensByStandard = false;
+  /** Transaction of the latest capture by the camera's own timer; null: a maker's steps made it. */
+  #captureId: TransactionId | null = null;
+  /** An open capture worked only once the exposure time stood at bulb. */
+  #needsBulbSpeed = false;
 
   constructor(options: ShutterMoverOptions) {
     this.#options = options;
@@ -34,12 +43,16 @@ export class ShutterMover {
    * How an exposure of this length is made.
    * @throws NightError `camera.unsupported` when the camera offers no way at all.
    */
-  methodFor(exposureSeconds: number): ExposureMethod {
+  methodFor(exposureSeconds: number, without: readonly Way[] = []): ExposureMethod {
     const { link, controls } = this.#options;
+    const may = (way: Way): boolean =>
+      !without.includes(way) && this.#ways.isOpen(way, this.#nowMs);
+    // With every way refused the camera is asked as if nothing had been: there is nothing to lose.
+    const isStuck = without.length === 0 && !WAYS.some((way) => this.#offers(way) && may(way));
     const method = chooseExposureMethod({
       exposureSeconds,
-      ladderSeconds: link.exposureLadderSeconds,
-      hasBulb: link.hasBulb,
+      ladderSeconds: isStuck || may("timed") ? link.exposureLadderSeconds : [],
+      hasBulb: link.hasBulb && (isStuck || may("bulb")),
       timedBelowSeconds: controls.timedBelowSeconds,
     });
     if (method !== null) return method;
@@ -49,16 +62,50 @@ export class ShutterMover {
     );
   }
 
+  #offers(way: Way): boolean {
+    const { link } = this.#options;
+    return way === "bulb" ? link.hasBulb : link.exposureLadderSeconds.length > 0;
+  }
+
+  /** Whether the camera offers a way beside these. */
+  has(refused: readonly Way[]): boolean {
+    return WAYS.some((way) => !refused.includes(way) && this.#offers(way));
+  }
+
+  /**
+   * A way was refused by a clear answer.
+   *
+   * @returns a sentence for the photographer when it is left aside from now on; null: not yet, or
+   *   known already.
+   */
+  noteRefusal(way: Way): string | null {
+    const wasOpen = this.#ways.isOpen(way, this.#nowMs);
+    const isAside = this.#ways.noteRefusal(way, this.#nowMs);
+    return wasOpen && isAside
+      ? refusedSentence(way, this.#offers(way === "bulb" ? "timed" : "bulb"))
+      : null;
+  }
+
+  noteSuccess(way: Way): void {
+    this.#ways.noteSuccess(way);
+  }
+
+  /** A dial moved: what was refused may be asked for again. */
+  reconsider(): void {
+    this.#ways.reconsider();
+  }
+
   /** Brings the settings in place; that costs the camera's time only when they change. */
-  async prepare(exposure: Exposure): Promise<void> {
+  async prepare(exposure: Exposure, without: readonly Way[] = []): Promise<void> {
     const { link, controls } = this.#options;
     const settings = [controls.iso, controls.fNumber, controls.exposureTime];
     const before = settings.map((control) => link.properties.settingOf(control));
     await link.properties.setTo(controls.iso, exposure.iso);
     await link.properties.setTo(controls.fNumber, exposure.fNumber);
-    const method = this.methodFor(exposure.exposureSeconds);
-    if (method.kind === "timed")
+    const method = this.methodFor(exposure.exposureSeconds, without);
+    if (method.kind === "timed") {
       await link.properties.setTo(controls.exposureTime, method.exposureSeconds);
+    } else if (this.#needsBulbSpeed) await link.properties.setToBulbSpeed();
     const hasChanged = settings.some(
       (control, at) => link.properties.settingOf(control) !== before[at],
     );
@@ -75,16 +122,48 @@ export class ShutterMover {
     };
   }
 
-  /** Starts an exposure by the camera's own timer. @returns its true length as well. */
-  async startTimed(
-    ordered: Exposure,
-  ): Promise<{ readonly answer: OperationAnswer; readonly exposureSeconds: number }> {
+  /**
+   * Starts an exposure by the camera's own timer.
+   *
+   * @returns its true length and the transaction that made it as well; null: a maker's steps did.
+   */
+  async startTimed(ordered: Exposure): Promise<{
+    readonly answer: OperationAnswer;
+    readonly exposureSeconds: number;
+    readonly captureId: TransactionId | null;
+  }> {
     const { link, controls } = this.#options;
-    const answer = controls.timedSteps
-      ? await runSteps(link.session, controls.timedSteps)
-      : await link.session.initiateCapture();
+    if (link.properties.isAtBulbSpeed) {
+      throw new NightError(
+        "camera.unsupported",
+        "The camera's exposure time stands at bulb and does not leave it; a timed exposure would never end. Turn its dial to M.",
+      );
+    }
+    const answer = await this.#capture();
     const setSeconds = link.properties.settingOf(controls.exposureTime);
-    return { answer, exposureSeconds: setSeconds ?? ordered.exposureSeconds };
+    const exposureSeconds = setSeconds ?? ordered.exposureSeconds;
+    return { answer, exposureSeconds, captureId: this.#captureId };
+  }
+
+  /** By the profile's steps; a body that refuses them may know the standard's operation. */
+  async #capture(): Promise<OperationAnswer> {
+    const { link, controls } = this.#options;
+    if (controls.timedSteps && !this.#capturesByStandard) {
+      try {
+        return await link.properties.runSteps(controls.timedSteps);
+      } catch (thrown) {
+        const isOffered = link.can(OPERATIONS.InitiateCapture.code);
+        if (!isRefusal(asNightError(thrown)) || !isOffered) throw thrown;
+        this.#capturesByStandard = true;
+      }
+    }
+    this.#captureId = link.session.upcomingTransactionId;
+    return await link.session.initiateCapture();
+  }
+
+  /** The transaction that the camera knows the open capture by. */
+  get openingId(): TransactionId {
+    return transactionId(this.#options.lamp.openingTransactionId);
   }
 
   /** Opens the shutter; the lamp burns from before the request until it is surely closed. */
@@ -93,8 +172,14 @@ export class ShutterMover {
     lamp.light(link.session.upcomingTransactionId);
     try {
       const openSteps = controls.bulb?.openSteps;
-      if (openSteps) return await this.#openBySteps(openSteps);
-      return await link.session.initiateOpenCapture(link.openOperation);
+      if (!openSteps || this.#opensByStandard) return await this.#openByOperation();
+      try {
+        return await this.#openBySteps(openSteps);
+      } catch (thrown) {
+        if (!isRefusal(asNightError(thrown)) || !link.hasStandardBulb) throw thrown;
+        this.#opensByStandard = true;
+        return await this.#openByOperation();
+      }
     } catch (thrown) {
       await this.#afterFailedOpening(thrown);
       throw thrown;
@@ -125,18 +210,54 @@ export class ShutterMover {
 
   async #tryToClose(openingId: TransactionId): Promise<OperationAnswer> {
     const { link, controls } = this.#options;
-    const { session, closeOperation } = link;
-    const closeSteps = controls.bulb?.closeSteps;
-    const named = controls.bulb?.closeNamesOpening === false ? null : openingId;
+    const { session } = link;
+    const closeSteps = this.#opensByStandard ? undefined : controls.bulb?.closeSteps;
+    const isNamed = this.#opensByStandard || controls.bulb?.closeNamesOpening !== false;
+    const named = isNamed ? openingId : null;
     const options = { timeoutMs: CLOSE_ANSWER_MS };
     try {
-      if (closeSteps) return await runSteps(session, closeSteps, { ...options, openingId });
-      return await session.terminateOpenCapture(named, closeOperation, options);
+      if (closeSteps) {
+        return await link.properties.runSteps(closeSteps, { ...options, openingId });
+      }
+      return await session.terminateOpenCapture(named, this.#closeOperation, options);
     } catch (thrown) {
       // The camera knows of no such capture: then it is not running.
       if (!isResponse(thrown, RESPONSES.InvalidTransactionID)) throw thrown;
       return instantAnswer(session.time.nowMs());
     }
+  }
+
+  get #closeOperation(): Operation {
+    return this.#opensByStandard
+      ? OPERATIONS.TerminateOpenCapture
+      : this.#options.link.closeOperation;
+  }
+
+  /** On some bodies bulb is a value of the exposure time, and an open capture wants it there. */
+  async #openByOperation(): Promise<OperationAnswer> {
+    const { link, lamp } = this.#options;
+    const operation = this.#opensByStandard ? OPERATIONS.InitiateOpenCapture : link.openOperation;
+    const open = async (): Promise<OperationAnswer> => {
+      // The capture is known by its own number, whatever was tried before.
+      lamp.light(link.session.upcomingTransactionId);
+      return await link.session.initiateOpenCapture(operation);
+    };
+    try {
+      return await open();
+    } catch (thrown) {
+      const mayBeSpeed =
+        isRefusal(asNightError(thrown)) &&
+        link.properties.hasBulbSpeed &&
+        !link.properties.isAtBulbSpeed;
+      if (!mayBeSpeed || !(await link.properties.setToBulbSpeed())) throw thrown;
+      const answer = await open();
+      this.#needsBulbSpeed = true;
+      return answer;
+    }
+  }
+
+  get #nowMs(): number {
+    return this.#options.link.session.time.nowMs();
   }
 
   /**
@@ -146,12 +267,12 @@ export class ShutterMover {
   async #openBySteps(steps: readonly ControlStep[]): Promise<OperationAnswer> {
     const { link, controls } = this.#options;
     try {
-      return await runSteps(link.session, steps);
+      return await link.properties.runSteps(steps);
     } catch (thrown) {
       const error = asNightError(thrown);
       const closeSteps = controls.bulb?.closeSteps ?? [];
       if (error.code !== "camera.gone" && "responseCode" in error.details) {
-        await runSteps(link.session, closeSteps).catch(() => undefined);
+        await link.properties.runSteps(closeSteps).catch(() => undefined);
       }
       throw thrown;
     }
@@ -178,6 +299,17 @@ export class ShutterMover {
     if (wasRefused) lamp.putOut();
     else await this.close(transactionId(lamp.openingTransactionId));
   }
+}
+
+const WAYS: readonly Way[] = ["bulb", "timed"];
+
+function refusedSentence(way: Way, hasOther: boolean): string {
+  const what =
+    way === "bulb" ? "The camera offers bulb and refuses it" : "The camera refuses timed exposures";
+  const advice = way === "bulb" ? "turn its dial to B" : "turn its dial to M";
+  return hasOther
+    ? `${what}; ${way === "bulb" ? "its own exposure times serve" : "bulb serves"} meanwhile. If you want it, ${advice}; Nattvakt tries again every 5 minutes.`
+    : `${what}, and has no other way to expose: ${advice}, or use a release contact.`;
 }
 
 function refusesToClose(cause: NightError): NightError {

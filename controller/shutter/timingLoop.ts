@@ -18,6 +18,7 @@ import { FrameDesk, RANK } from "./frameDesk.ts";
 import { AnswerPace, ReadoutPace } from "./linkPace.ts";
 import { LinkWatch, type Connected } from "./linkWatch.ts";
 import type { FromShutter, ToShutter } from "./messages.ts";
+import { isRefusal, type Way } from "./exposureWays.ts";
 import type { ShutterLamp } from "./shutterLamp.ts";
 import type { ShutterMover } from "./shutterMover.ts";
 import { Wake } from "./wake.ts";
@@ -272,7 +273,7 @@ export class TimingLoop {
   async #prepare(order: ExposureOrder): Promise<void> {
     this.#orders = this.#orders.slice(1);
     await this.#forOrder(order, async ({ mover }) => {
-      await this.#insist(async () => await mover.prepare(order.exposure));
+      await this.#untilNotBusy(async () => await mover.prepare(order.exposure));
       if (this.#isEnding) return;
       const openAtMs = realOf(order.openAtMs, this.#options.origin);
       this.#shutter = { kind: "prepared", order, openAtMs };
@@ -283,14 +284,45 @@ export class TimingLoop {
     this.#shutter = { kind: "opening", order, isOver: false };
     this.#readyAtMs = null;
     await this.#forOrder(order, async ({ mover }) => {
-      const { exposureSeconds } = order.exposure;
-      if (mover.methodFor(exposureSeconds).kind === "bulb") await this.#openBulb(mover, order);
-      else await this.#startTimed(mover, order);
+      const refused: Way[] = [];
+      for (;;) {
+        const way = mover.methodFor(order.exposure.exposureSeconds, refused).kind;
+        try {
+          if (way === "bulb") await this.#openBulb(mover, order);
+          else await this.#startTimed(mover, order);
+          mover.noteSuccess(way);
+          return;
+        } catch (thrown) {
+          await this.#takeOtherWay(mover, order, { refused, way, error: asNightError(thrown) });
+        }
+      }
     });
   }
 
+  /**
+   * A way that was refused by a clear answer left the shutter closed: the next one may serve at once.
+   * @throws the refusal where there is no other way, and everything that is none.
+   */
+  async #takeOtherWay(
+    mover: ShutterMover,
+    order: ExposureOrder,
+    { refused, way, error }: { refused: Way[]; way: Way; error: NightError },
+  ): Promise<void> {
+    if (!isRefusal(error)) throw error;
+    const sentence = mover.noteRefusal(way);
+    if (sentence !== null) this.#tell({ kind: "remarked", sentence });
+    refused.push(way);
+    const hasOther = mover.has(refused);
+    const isOver = this.#shutter.kind === "opening" && this.#shutter.isOver;
+    if (!hasOther || isOver) throw error;
+    await this.#untilNotBusy(async () => await mover.prepare(order.exposure, refused));
+  }
+
   async #openBulb(mover: ShutterMover, order: ExposureOrder): Promise<void> {
-    const { openingId, result } = await this.#begin(order, true, () => mover.open());
+    const { openingId, result } = await this.#begin(order, true, async () => {
+      const answer = await mover.open();
+      return { result: answer, captureId: mover.openingId };
+    });
     const openedMs = result.answeredMs - this.#openings.noteAnswer(result);
     const exposureMs = (order.exposure.exposureSeconds * 1000) / this.#options.origin.rate;
     const isOver = this.#shutter.kind === "opening" && this.#shutter.isOver;
@@ -300,7 +332,10 @@ export class TimingLoop {
   }
 
   async #startTimed(mover: ShutterMover, order: ExposureOrder): Promise<void> {
-    const { result } = await this.#begin(order, false, () => mover.startTimed(order.exposure));
+    const { result } = await this.#begin(order, false, async () => {
+      const started = await mover.startTimed(order.exposure);
+      return { result: started, captureId: started.captureId };
+    });
     const { answer, exposureSeconds } = result;
     const closesAtMs = answer.answeredMs + (exposureSeconds * 1000) / this.#options.origin.rate;
     this.#shutter = { kind: "timed", order, exposureSeconds, closesAtMs };
@@ -311,16 +346,18 @@ export class TimingLoop {
   async #begin<T>(
     order: ExposureOrder,
     isHeldOpen: boolean,
-    start: () => Promise<T>,
+    start: () => Promise<{ readonly result: T; readonly captureId: TransactionId | null }>,
   ): Promise<{ readonly openingId: TransactionId; readonly result: T }> {
     const { session } = this.#requireConnected().link;
     const { frameIndex } = order;
-    return await this.#insist(async () => {
-      const openingId = session.upcomingTransactionId;
+    return await this.#untilNotBusy(async () => {
+      const firstId = session.upcomingTransactionId;
       const startMs = this.#time.nowMs();
-      this.#desk.await(frameIndex, openingId, isHeldOpen);
+      this.#desk.await(frameIndex, firstId, isHeldOpen);
       try {
-        const result = await start();
+        const { result, captureId } = await start();
+        const openingId = captureId ?? firstId;
+        this.#desk.nameCapture(frameIndex, openingId);
         this.#readout.noteOpened(startMs);
         return { openingId, result };
       } catch (thrown) {
@@ -398,7 +435,7 @@ export class TimingLoop {
    * Repeats while the camera is busy; an event of the camera makes the next attempt come sooner. A
    * wish to connect again gives the order up.
    */
-  async #insist<T>(attempt: () => Promise<T>): Promise<T> {
+  async #untilNotBusy<T>(attempt: () => Promise<T>): Promise<T> {
     const { busyPollMs, busyMsMax } = this.#link.controls;
     const busyMs = busyMsMax + this.#lastExposureMs;
     return await whileBusy(attempt, {

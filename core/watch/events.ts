@@ -49,6 +49,8 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
       readonly fixedIso?: number | null;
       readonly fNumber: number | null;
       readonly program: "manual" | "other" | "unknown";
+      /** What the photographer should know of how the camera is worked; left out: nothing. */
+      readonly remarks?: readonly string[];
       readonly canTakeFrames: boolean;
       /** Camera clock less ours, milliseconds; left out or null: not readable. */
       readonly clockOffsetMs?: number | null;
@@ -62,6 +64,8 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
   | { readonly kind: "cameraReady" }
   | { readonly kind: "frameArrived"; readonly frameIndex: number }
   | { readonly kind: "frameMissing"; readonly frameIndex: number; readonly why: string }
+  /** What the photographer should know of how the camera is worked from now on. */
+  | { readonly kind: "cameraRemarked"; readonly sentence: string }
   | { readonly kind: "frameKept"; readonly frameIndex: number }
   /** The disk refused a file, or a row (then `frameIndex` is null). */
   | { readonly kind: "keepFailed"; readonly frameIndex: number | null; readonly sentence: string }

@@ -12,17 +12,24 @@ const STAR_COUNT_RATIO_DEW = 0.6;
 const WORSE_FRAME_COUNT = 6;
 const STAR_COUNT_MIN = 12;
 
-/** Says what has to be set by hand on a camera whose ISO cannot be set from here. */
-export function guardFromFixedIso(
+/** Says how the camera is worked, and what has to be set on it by hand. */
+export function guardFromCamera(
   state: WatchState,
-  fixedIso: number | null,
+  { fixedIso, remarks }: { readonly fixedIso: number | null; readonly remarks: readonly string[] },
   atMs: MonotonicMs,
 ): WatchState {
-  if (fixedIso === null) return state;
+  const byHand =
+    fixedIso === null
+      ? []
+      : [
+          `ISO cannot be set from here: set ISO ${fixedIso} on the camera by hand and leave it there. The exposure is governed by time alone.`,
+        ];
+  const sentences = [...remarks, ...byHand];
+  if (sentences.length === 0) return state;
   return raiseGuard(state, atMs, {
     guard: "camera",
     level: "note",
-    sentence: `ISO cannot be set from here: set ISO ${fixedIso} on the camera by hand and leave it there. The exposure is governed by time alone.`,
+    sentence: sentences.join(" "),
   });
 }
 

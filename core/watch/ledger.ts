@@ -37,6 +37,10 @@ export function recordInLedger(state: WatchState, event: LedgerEvent): WatchStep
       return goesOn(withoutPicture(state, event.why, event), [
         { kind: "markMissing", frameIndex: event.frameIndex, why: event.why },
       ]);
+    case "cameraRemarked":
+      return goesOn(
+        raiseGuard(state, event.atMs, { guard: "camera", level: "note", sentence: event.sentence }),
+      );
     case "frameKept":
       return recordKept(state, event.frameIndex);
     case "keepFailed":

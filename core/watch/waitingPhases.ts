@@ -2,7 +2,7 @@ import type { WatchEffect } from "./effects.ts";
 import type { PhaseEvent } from "./events.ts";
 import { guardClock } from "./environmentGuards.ts";
 import { clearGuard } from "./raiseGuard.ts";
-import { endReason, guardFromFixedIso } from "./guards.ts";
+import { endReason, guardFromCamera } from "./guards.ts";
 import { observeSample } from "./ledger.ts";
 import type { WatchState } from "./state.ts";
 import {
@@ -111,7 +111,7 @@ function knowingCamera(state: WatchState, event: Connected): WatchState {
     fNumber: event.fNumber ?? state.settings.exposure.fNumber,
   };
   return {
-    ...guardFromFixedIso(clear, fixedIso, event.atMs),
+    ...guardFromCamera(clear, { fixedIso, remarks: event.remarks ?? [] }, event.atMs),
     settings: { ...state.settings, exposure },
     looseSinceMs: event.isShutterUnsure === true ? (state.looseSinceMs ?? event.atMs) : null,
     statusAskedMs: null,

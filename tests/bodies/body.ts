@@ -11,22 +11,18 @@ const switchesSchema = v.strictObject(
   ) as Record<SwitchName, v.PicklistSchema<string[], undefined>>,
 );
 
-/** What must be true after a watch or a bench check. `says` are pieces of what the person reads. */
-const outcomeSchema = v.strictObject({
-  exitCode: v.picklist([0, 1]),
-  says: v.array(v.pipe(v.string(), v.minLength(8))),
-});
-
 const bodySchema = v.strictObject({
   name: v.pipe(v.string(), v.regex(/^[a-z0-9]+(-[a-z0-9]+)*$/)),
   about: v.pipe(v.string(), v.minLength(12)),
   evidence: v.picklist(["made up", "from memory, not tried on hardware"]),
   switches: switchesSchema,
-  watch: v.strictObject({
-    ...outcomeSchema.entries,
-    framesAtLeast: v.pipe(v.number(), v.integer(), v.minValue(0), v.maxValue(6)),
+  /** What six frames must come to. */
+  outcome: v.strictObject({
+    exposed: v.pipe(v.number(), v.integer(), v.minValue(0), v.maxValue(6)),
+    pictures: v.pipe(v.number(), v.integer(), v.minValue(0), v.maxValue(6)),
+    /** Pieces of what the person is told. */
+    says: v.array(v.pipe(v.string(), v.minLength(8))),
   }),
-  benchCheck: outcomeSchema,
   /** What the program does wrong with this body today; an empty list: nothing known. */
   knownShortfalls: v.array(v.pipe(v.string(), v.minLength(8))),
 });

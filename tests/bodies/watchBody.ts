@@ -8,7 +8,7 @@ import { START_COMMAND } from "../../controller/config.ts";
 import { startDaemon } from "../../controller/daemon/daemon.ts";
 import { asNightError } from "../../core/errors.ts";
 import { traitsOf, type Body } from "./body.ts";
-import { OPERATION, RESPONSE } from "./codes.ts";
+import { faultsOf } from "./faults.ts";
 import { Responder } from "./responder.ts";
 
 const ROOT = fileURLToPath(new URL("../../", import.meta.url));
@@ -21,7 +21,6 @@ const WATCH_ARGUMENTS = [
 const DEADLINE_MS = 60_000;
 /** A line of the watch: time, number, exposure. */
 const FRAME_LINE = /^\d\d:\d\d:\d\d #\d{4} /;
-const OPENING = [OPERATION.initiateCapture, OPERATION.initiateOpenCapture, 0x9125, 0x9128] as const;
 
 /** What a person saw, and what the body saw. */
 export type Seen = {
@@ -101,36 +100,13 @@ async function see(body: Body, args: readonly string[], runner: Runner): Promise
           return `${way} ${setSeconds?.toFixed(2) ?? "bulb"}→${openFor} ISO ${Math.round(iso)}`;
         },
       ),
-      faults: faultsOf(responder),
+      faults: faultsOf(responder.camera.diary),
     };
   } finally {
     await responder.stop();
     rmSync(data, { recursive: true, force: true });
   }
 }
-
-/** What no host may do to a body, whatever the body is like. */
-function faultsOf({ camera: { diary } }: Responder): readonly string[] {
-  const faults: string[] = [...diary.complaints, ...diary.harmful];
-  if (diary.timedAtBulb > 0) faults.push(`${diary.timedAtBulb} timed captures at bulb`);
-  if (diary.shutterIsOpen) faults.push("the shutter was left open");
-  if (diary.writtenAgain.length > 0) {
-    const codes = new Set(diary.writtenAgain.map(({ code }) => code.toString(16)));
-    faults.push(`${diary.writtenAgain.length} settings written again: ${[...codes].join(" ")}`);
-  }
-  for (const operation of OPENING) {
-    const refused = diary.refusals.filter(
-      (refusal) => refusal.operation === operation && refusal.response !== RESPONSE.deviceBusy,
-    );
-    if (refused.length > REFUSALS_MAX) {
-      faults.push(`${refused.length} refusals of 0x${operation.toString(16)}`);
-    }
-  }
-  return faults;
-}
-
-/** A way is asked for three times; a retry minutes later does not fall into six frames. */
-const REFUSALS_MAX = 3;
 
 function filesUnder(nights: string): number {
   if (!existsSync(nights)) return 0;

@@ -88,6 +88,7 @@ export const EVERY_EVENT: { readonly [K in BareEvent["kind"]]: Extract<BareEvent
   readingFailed: { kind: "readingFailed", frameIndex: 0, sentence: "no JPEG" },
   statusRead: { kind: "statusRead", ...status },
   climateRead: { kind: "climateRead", temperatureC: -12, humidityPercent: 60 },
+  cameraRemarked: { kind: "cameraRemarked", sentence: "The camera refuses bulb." },
   clockCompared: { kind: "clockCompared", oursLessGnssMs: 20 },
 };
 

@@ -76,15 +76,16 @@ export function encodeDevicePropDesc(desc: DevicePropDesc): Uint8Array {
 /**
  * The values that may be set, in the device's order: an enumeration as it is, a range of numbers
  * counted out. Empty when the form does not limit, or is a range of strings, has a step that is not
- * positive, or more than `countMax` values.
+ * positive, or more than `countMax` values. A range of 64-bit numbers is counted out in plain ones.
  */
 export function legalValues(form: PropertyForm, countMax = 10_000): readonly PtpValue[] {
   if (form.kind === "enumeration") return form.values;
   if (form.kind !== "range") return [];
-  const { min, max, step } = form;
-  if (typeof min !== "number" || typeof max !== "number" || typeof step !== "number") return [];
+  const [min, max, step] = [form.min, form.max, form.step].map((end) =>
+    typeof end === "number" || typeof end === "bigint" ? Number(end) : NaN,
+  ) as [number, number, number];
   const count = Math.floor((max - min) / step) + 1;
-  if (!(step > 0) || count < 1 || count > countMax) return [];
+  if (!(step > 0) || !(count >= 1 && count <= countMax)) return [];
   return Array.from({ length: count }, (_, index) => min + index * step);
 }
 
