@@ -26,7 +26,7 @@ export type Step = { readonly name: string; readonly take: (trial: Trial) => Pro
 const FRAMES_BEFORE_KILL = 10;
 const FRAMES_AFTER_KILL = 10;
 const INSTALL_MS_MAX = 300_000;
-const NIGHT_MS_MAX = 300_000;
+const NIGHT_MS_MAX = 600_000;
 const UNITS_MS_MAX = 900_000;
 
 /** In their order: each needs what the one before it has left. */
