@@ -4,6 +4,7 @@ import {
   TONE_TABLE_COUNT,
   TONE_TABLE_FROM,
   TONE_TABLE_STEPS,
+  midGreyOffsetStops,
   toneCode,
   toneTable,
 } from "../../../core/simulation/toneCurve.ts";
@@ -49,5 +50,15 @@ describe("hidden tone curves", () => {
     expect(table).toHaveLength(TONE_TABLE_COUNT);
     expect([at(-1), at(0), at(1), at(2.7)]).toEqual([9, 9, 255, 255]);
     expect(at(0.25)).toBe(Math.round(toneCode(curve, 0.25)));
+  });
+
+  // By hand from the curves' own definition: what each renders to code 118.
+  it.each([
+    ["mild", 0],
+    ["contrasty", -0.19],
+    ["flat", 0.27],
+    ["offset", -0.2],
+  ] as const)("of the name %s has its mid-grey %d stops off the standard's", (name, stops) => {
+    expect(Math.abs(midGreyOffsetStops(TONE_CURVES[name]) - stops)).toBeLessThan(0.012);
   });
 });
