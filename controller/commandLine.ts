@@ -181,8 +181,11 @@ function valueOf(name: string, option: CommandOption, given: string | boolean | 
   return option.type === "number" ? numberOf(name, option, given) : textOf(name, option, given);
 }
 
+/** A number as people write it; "0x10" and "1_000" are none. */
+const DECIMAL = /^[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?$/i;
+
 function numberOf(name: string, option: NumberOption, given: string): number {
-  const value = given.trim() === "" ? NaN : Number(given);
+  const value = DECIMAL.test(given.trim()) ? Number(given) : NaN;
   if (!Number.isFinite(value)) throw usage(`--${name} must be a number, not "${given}"`);
   if (option.integer && !Number.isInteger(value)) {
     throw usage(`--${name} must be a whole number, not ${given}`);

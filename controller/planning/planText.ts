@@ -2,6 +2,7 @@ import type { PlanAnswer } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { CAUTIONS_DEFER } from "../../core/plan/cautions.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
+import { planWords } from "../../core/words/planWords.ts";
 import type { NightPlan } from "../../core/plan/plan.ts";
 import type { AuroraHour } from "../../core/plan/auroraHours.ts";
 import type { PaceBudget } from "../../core/plan/budget.ts";
@@ -143,9 +144,15 @@ function auroraLine(plan: NightPlan, { time }: TimeWriter): string {
   );
 }
 
+function compassText({ facingCompassBearingDeg, compassTrust }: NightPlan): string {
+  if (facingCompassBearingDeg === null) return planWords.facing.noCompass;
+  const bearing = planWords.facing.compass(`${Math.round(facingCompassBearingDeg)}°`);
+  return compassTrust === "good" ? bearing : `${bearing}, ${planWords.facing.unsureCompass}`;
+}
+
 function facingLine(plan: NightPlan): string {
   return (
-    `${Math.round(plan.facingBearingDeg)}° true, ${Math.round(plan.facingCompassBearingDeg)}° by compass ` +
+    `${Math.round(plan.facingBearingDeg)}° true, ${compassText(plan)} ` +
     `(${plan.facing}), frame's centre ${Math.round(plan.facingElevationDeg)}° up: ${plan.facingWhy}.`
   );
 }

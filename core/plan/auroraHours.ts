@@ -5,7 +5,7 @@ import {
   TOP_HEIGHT_KM,
 } from "../sky/auroraGeometry.ts";
 import { isoOf } from "../sky/calendarDate.ts";
-import { diffuseBoundaryDeg } from "../sky/kpBoundary.ts";
+import { diffuseBoundaryDeg, ovalEdges } from "../sky/kpBoundary.ts";
 import type { MagneticField } from "../sky/magneticField.ts";
 import { magneticLocalTimeHours } from "../sky/magneticTime.ts";
 
@@ -13,7 +13,7 @@ import { magneticLocalTimeHours } from "../sky/magneticTime.ts";
 export type AuroraHour = {
   readonly time: string;
   readonly magneticLocalTimeHours: number;
-  /** Smallest Kp that brings the tops of tall rays, the lower border, and the oval's edge here. */
+  /** Smallest Kp that brings the tops of tall rays, the lower border, and the oval itself overhead. */
   readonly kpForTops: number | null;
   readonly kpForBorder: number | null;
   readonly kpForOverhead: number | null;
@@ -22,11 +22,14 @@ export type AuroraHour = {
 const HOUR_MS = 3_600_000;
 
 /**
- * Hour by hour through the watch, the Kp that brings the diffuse aurora's equatorward boundary near
- * enough. The oval is nearest about magnetic midnight.
+ * Hour by hour through the watch, the Kp that brings the aurora near enough: its equatorward boundary
+ * for a place below it, its poleward edge for a place above it. The oval is nearest about magnetic
+ * midnight.
  *
- * For a place poleward of the boundary at every Kp the aurora is already there, and the Kp is 0.
- * Source: Gussenhoven, Hardy and Heinemann 1983 by magnetic local time, and plain geometry.
+ * A place between both edges on the quietest night has Kp 0; one that lies poleward of the oval at
+ * every Kp, on the polar cap, has none.
+ * Sources: Gussenhoven, Hardy and Heinemann 1983 for the equatorward boundary by magnetic local time;
+ * Starkov 1994 for the poleward edge, fitted up to Kp 7; plain geometry.
  */
 export function auroraHours(options: {
   readonly startMs: number;
@@ -44,7 +47,13 @@ export function auroraHours(options: {
       for (let thirds = 0; thirds <= 27; thirds += 1) {
         const boundary = diffuseBoundaryDeg(thirds / 3, mlt);
         if (boundary === null) return null;
-        if (isEnough(Math.max(0, boundary - latitude) * KM_PER_DEG)) return thirds / 3;
+        const { polewardDeg } = ovalEdges(thirds / 3, mlt);
+        const awayDeg = Math.max(
+          0,
+          boundary - latitude,
+          latitude - Math.max(boundary, polewardDeg),
+        );
+        if (isEnough(awayDeg * KM_PER_DEG)) return thirds / 3;
       }
       return null;
     };

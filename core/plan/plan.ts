@@ -1,5 +1,6 @@
 import type { SkyDirection } from "../sky/angles.ts";
 import { auroraView, type AuroraView } from "../sky/auroraView.ts";
+import { compassTrust, type CompassTrust } from "../sky/compass.ts";
 import { isoOf, isoOrNull } from "../sky/calendarDate.ts";
 import { nightTimes, type DarknessKind, type NightTimes } from "../sky/darkness.ts";
 import { faceAurora } from "../sky/facing.ts";
@@ -104,7 +105,10 @@ export type NightPlan = {
 
   readonly facing: "north" | "south";
   readonly facingBearingDeg: number;
-  readonly facingCompassBearingDeg: number;
+  /** `null` where no needle can be followed. */
+  readonly facingCompassBearingDeg: number | null;
+  /** By the zones of the World Magnetic Model. */
+  readonly compassTrust: CompassTrust;
   readonly facingElevationDeg: number;
   readonly facingWhy: string;
   readonly magneticZenith: SkyDirection;
@@ -267,6 +271,7 @@ function auroraPart(
     declinationDeg: elements.declinationDeg,
     inclinationDeg: elements.inclinationDeg,
   });
+  const trust = compassTrust(elements.horizontalNt);
   const midnight = magneticMidnightUtcMs(times.middleUtcMs, corrected.longitudeDeg, field);
   return {
     geomagneticLatitudeDeg: corrected.latitudeDeg,
@@ -280,7 +285,8 @@ function auroraPart(
     fieldModelCoversDate: field.isDateCovered,
     facing: faced.facing,
     facingBearingDeg: faced.centre.bearingDeg,
-    facingCompassBearingDeg: faced.compassBearingDeg,
+    facingCompassBearingDeg: trust === "none" ? null : faced.compassBearingDeg,
+    compassTrust: trust,
     facingElevationDeg: faced.centre.elevationDeg,
     facingWhy: faced.why,
     magneticZenith: faced.magneticZenith,

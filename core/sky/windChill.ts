@@ -5,20 +5,24 @@ export type Frostbite = {
   readonly minutes: readonly [number, number] | null;
 };
 
-/** The formula holds for wind from 5 km/h at 10 m and air at or below 10 °C. */
+/** The formula of 2001 holds for wind from 5 km/h at 10 m and air at or below 10 °C. */
 const WIND_MIN_KMH = 5;
 const TEMPERATURE_MAX_C = 10;
 
 /**
- * Wind chill, °C: 13.12 + 0.6215 T − 11.37 V^0.16 + 0.3965 T V^0.16.
+ * Wind chill, °C: 13.12 + 0.6215 T − 11.37 V^0.16 + 0.3965 T V^0.16; in less wind than 5 km/h
+ * T + (−1.59 + 0.1345 T) V / 5, which meets it there.
  *
  * @param windKmh  At 10 m above the ground.
- * @returns The air's own temperature where the formula does not hold: warmer than 10 °C or in less
- *   wind than 5 km/h.
- * Source: JAG/TI 2001; Osczevski and Bluestein 2005, Bull. Amer. Meteor. Soc. 86:1453.
+ * @returns The air's own temperature where it is warmer than 10 °C.
+ * Sources: JAG/TI 2001; Osczevski and Bluestein 2005, Bull. Amer. Meteor. Soc. 86:1453; the low wind's
+ * rule by Environment Canada (from memory).
  */
 export function windChillC(temperatureC: number, windKmh: number): number {
-  if (temperatureC > TEMPERATURE_MAX_C || windKmh < WIND_MIN_KMH) return temperatureC;
+  if (temperatureC > TEMPERATURE_MAX_C) return temperatureC;
+  if (windKmh < WIND_MIN_KMH) {
+    return temperatureC + ((-1.59 + 0.1345 * temperatureC) * windKmh) / WIND_MIN_KMH;
+  }
   const wind = windKmh ** 0.16;
   return 13.12 + 0.6215 * temperatureC - 11.37 * wind + 0.3965 * temperatureC * wind;
 }

@@ -72,6 +72,8 @@ export const planWords = {
     directions: { north: "Face north", south: "Face south" },
     bearing: (degrees: string) => `${degrees} from true north`,
     compass: (degrees: string) => `${degrees} by the compass`,
+    unsureCompass: "which is unsure this near to the magnetic pole",
+    noCompass: "no compass can be followed this near to the magnetic pole",
     elevation: (degrees: string) => `frame centre ${degrees} up`,
     because: (why: string) => `Because ${why}.`,
     field: (width: string, height: string) => `The frame covers ${width} × ${height}.`,

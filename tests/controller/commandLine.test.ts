@@ -23,6 +23,14 @@ const command = {
 const parse = (...argv: string[]) => parseCommandLine(command, argv);
 
 describe("a command line", () => {
+  it.each(["0x10", "1_000", "0b1", "1e", "Infinity", " "])("takes %j for no number", (text) => {
+    expect(() => parse("--sky", "a.csv", "--seed", text)).toThrow("must be a number");
+  });
+
+  it.each(["16", "+16", "16.", "1.6e1"])("takes %j for 16", (text) => {
+    expect(parse("--sky", "a.csv", "--seed", text)).toMatchObject({ options: { seed: 16 } });
+  });
+
   it("fills in defaults, and null for what was left out", () => {
     expect(parse("--sky", "a.csv")).toEqual({
       kind: "run",

@@ -14,9 +14,18 @@ describe("wind chill", () => {
     expect(Math.round(windChillC(temperature, wind))).toBe(chart);
   });
 
-  it("is the air's temperature where the formula does not hold", () => {
-    expect(windChillC(-20, 4)).toBe(-20);
+  it("is the air's temperature without wind and above 10 °C", () => {
+    expect(windChillC(-20, 0)).toBe(-20);
     expect(windChillC(15, 60)).toBe(15);
+  });
+
+  // Environment Canada's rule for wind below 5 km/h (from memory): −20 + (−1.59 − 2.69) · 4 / 5.
+  it("of −20 °C in 4 km/h is −23.42, and meets the formula at 5 km/h within 0.1", () => {
+    expect(windChillC(-20, 4)).toBeCloseTo(-23.42, 2);
+    for (const temperature of [-40, -20, 0]) {
+      const [below, at] = [windChillC(temperature, 4.999), windChillC(temperature, 5)];
+      expect(Math.abs(below - at)).toBeLessThan(0.1);
+    }
   });
 
   it.each([

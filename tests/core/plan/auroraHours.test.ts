@@ -35,6 +35,17 @@ describe("aurora by the hour of the watch", () => {
     }
   });
 
+  // 78.22° N 15.65° E lies at 75.4° corrected; by Starkov 1994 the quiet oval's poleward edge is near 70°
+  // at magnetic midnight, far on the equatorward side.
+  it("has nothing overhead at Kp 0 about midnight for a place poleward of the quiet oval", () => {
+    const plan = planWith({ latitudeDeg: 78.22, longitudeDeg: 15.65, dateIso: "2026-12-10" });
+    const midnight = plan.auroraHours.filter(
+      ({ magneticLocalTimeHours: mlt }) => Math.min(mlt, 24 - mlt) < 2,
+    );
+    expect(midnight.length).toBeGreaterThan(1);
+    for (const { kpForOverhead } of midnight) expect(kpForOverhead).not.toBe(0);
+  });
+
   it("is empty without a watch", () => {
     expect(planWith({ dateIso: "2026-06-21" }).auroraHours).toEqual([]);
   });

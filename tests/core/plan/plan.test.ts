@@ -57,6 +57,14 @@ describe("the plan of a night", () => {
       plan.facingBearingDeg - plan.declinationDeg,
       9,
     );
+    expect(plan.compassTrust).toBe("good");
+  });
+
+  // The blackout zone about the north magnetic pole, near 86° N 138° E in 2025 (World Magnetic Model).
+  it("gives no compass bearing at 84° N 140° E, where no needle can be followed", () => {
+    const polar = planWith({ latitudeDeg: 84, longitudeDeg: 140 });
+    expect(polar.compassTrust).toBe("none");
+    expect(polar.facingCompassBearingDeg).toBeNull();
   });
 
   it("is the same after a round through JSON", () => {
