@@ -1,7 +1,8 @@
 import { startOfDateUtcMs } from "./calendarDate.ts";
 import { crossingsOf, lowestMs, type Crossing, type Stretch } from "./crossings.ts";
-import { moonPosition, sunPosition } from "./ephemeris.ts";
+import { sunPosition } from "./ephemeris.ts";
 import type { Place } from "./place.ts";
+import { SUN_RISE_ALTITUDE_DEG, upperLimbDeg } from "./riseAndSet.ts";
 
 const HOUR_MS = 3_600_000;
 
@@ -31,12 +32,12 @@ export type NightTimes = {
   /** Highest it gets within the searched day. */
   readonly sunAltitudeHighestDeg: number;
   /**
-   * Sun's centre through 0°, without refraction: the set before and the rise after the night's
+   * The almanac's, upper limb and 34′ of refraction: the set before and the rise after the night's
    * middle; where the searched day has only one on the other side of it, that one; else `null`.
    */
   readonly sunsetUtcMs: number | null;
   readonly sunriseUtcMs: number | null;
-  /** The Sun's centre below 0°. */
+  /** The whole Sun below the horizon, by the almanac's rise and set. */
   readonly sun: Darkness;
   readonly civil: Darkness;
   readonly nautical: Darkness;
@@ -45,9 +46,8 @@ export type NightTimes = {
 };
 
 /**
- * The Moon's first rise and first set within the searched day; its centre through 0° without
- * refraction, as the altitudes of the plan's samples. (An almanac takes the upper limb with 34′ of
- * refraction, which comes a few minutes earlier for the rise, at high latitudes more.)
+ * The Moon's first rise and first set within the searched day, by the almanac: upper limb as seen from
+ * the place, 34′ of refraction.
  */
 type MoonTimes = {
   readonly kind: "risesOrSets" | "upAllDay" | "downAllDay";
@@ -80,8 +80,8 @@ export function nightTimes(dateIso: string, place: Place): NightTimes {
       middleMs: middleUtcMs,
       isBelow: sunAltitude(middleUtcMs) < level,
     });
-  const atHorizon = crossingsOf(sunAltitude, 0, searched);
-  const sun = below(0);
+  const atHorizon = crossingsOf(sunAltitude, SUN_RISE_ALTITUDE_DEG, searched);
+  const sun = below(SUN_RISE_ALTITUDE_DEG);
   return {
     searched,
     middleUtcMs,
@@ -119,7 +119,7 @@ function darknessBelow(
 }
 
 function moonTimes(searched: Stretch, place: Place): MoonTimes {
-  const altitude = remembered((atMs) => moonPosition(atMs, place).altitudeDeg);
+  const altitude = remembered((atMs) => upperLimbDeg("moon", atMs, place));
   const crossings = crossingsOf(altitude, 0, searched);
   if (crossings.length === 0) {
     const kind = altitude(searched.startMs) > 0 ? "upAllDay" : "downAllDay";

@@ -3,6 +3,7 @@ import {
   Equator,
   Horizon,
   Illumination,
+  KM_PER_AU,
   MakeTime,
   MoonPhase,
   Observer,
@@ -20,6 +21,9 @@ export type BodyPosition = {
   readonly azimuthDeg: number;
   readonly declinationDeg: number;
 };
+
+/** The same with how far away it stands from the place. */
+export type PositionWithDistance = BodyPosition & { readonly distanceKm: number };
 
 /** What of the Moon is lit. */
 type MoonLight = {
@@ -41,7 +45,7 @@ export function sunPosition(atUtcMs: number, place: Place): BodyPosition {
  * Airless topocentric position of the Moon's centre; the parallax, up to a degree, is in it.
  * Source: astronomy-engine 2.1.19 (after Montenbruck and Pfleger), good to a minute of arc.
  */
-export function moonPosition(atUtcMs: number, place: Place): BodyPosition {
+export function moonPosition(atUtcMs: number, place: Place): PositionWithDistance {
   return positionOf(Body.Moon, atUtcMs, place);
 }
 
@@ -60,7 +64,7 @@ export function subsolarPoint(atUtcMs: number): { latitudeDeg: number; longitude
   return { latitudeDeg: sun.dec, longitudeDeg };
 }
 
-function positionOf(body: Body, atUtcMs: number, place: Place): BodyPosition {
+function positionOf(body: Body, atUtcMs: number, place: Place): PositionWithDistance {
   const time = timeOf(atUtcMs);
   const observer = new Observer(place.latitudeDeg, place.longitudeDeg, place.elevationM);
   const equator = Equator(body, time, observer, true, true);
@@ -69,6 +73,7 @@ function positionOf(body: Body, atUtcMs: number, place: Place): BodyPosition {
     altitudeDeg: horizon.altitude,
     azimuthDeg: turnDeg(horizon.azimuth),
     declinationDeg: equator.dec,
+    distanceKm: equator.dist * KM_PER_AU,
   };
 }
 
