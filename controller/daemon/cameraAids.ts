@@ -6,6 +6,9 @@ import type { Clock } from "../timing/clock.ts";
 import { FocusAid } from "../focus/focusAid.ts";
 import { FramingAid } from "../focus/framingAid.ts";
 import { TrialCamera } from "../focus/trialCamera.ts";
+import { pointingWords } from "../../core/words/pointingWords.ts";
+import type { Place } from "../../core/sky/place.ts";
+import { askStars } from "../pointing/askStars.ts";
 import { readFramingOf } from "../planning/frameFraming.ts";
 import type { CameraDesk } from "./cameraDesk.ts";
 
@@ -22,12 +25,22 @@ export function openAids(options: {
   readonly clock: Clock;
   readonly dataDir: string;
   readonly skyExposure: () => Exposure | null;
+  /** Null: not known yet. */
+  readonly place: () => Place | null;
+  readonly optics: { readonly focalLengthMm: number; readonly pixelPitchUm: number };
 }): CameraAids {
-  const { cameras, clock, dataDir, skyExposure } = options;
+  const { cameras, clock, dataDir, skyExposure, optics } = options;
   const openTrial = (cameraId: string) => new TrialCamera(cameras.open(cameraId), clock);
   return {
     focus: new FocusAid(openTrial, skyExposure),
-    framing: new FramingAid(openTrial, readFramingOf, skyExposure),
+    framing: new FramingAid(openTrial, readFramingOf, {
+      skyExposure,
+      askStars: async ({ jpeg, middleUtcMs }) => {
+        const place = options.place();
+        if (place === null) return { kind: "unknown", sentence: pointingWords.noPlace };
+        return await askStars({ ...optics, jpeg, place, utcMs: middleUtcMs });
+      },
+    }),
     bench: new BenchDesk({
       dataDir,
       origin: clock.origin,

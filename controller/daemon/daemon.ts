@@ -125,7 +125,14 @@ async function startOn(
   const cameras = opened.add(desk, (one) => one.close());
   const nightPlace = new NightPlace(options, night);
   const startOrder = () => startOrderNow(options, clock, { place: nightPlace.place, isDemo });
-  const aids = openAids({ cameras, clock, dataDir, skyExposure: () => startOrder().first });
+  const aids = openAids({
+    ...{ cameras, clock, dataDir, skyExposure: () => startOrder().first },
+    place: () => nightPlace.place,
+    optics: {
+      focalLengthMm: options["focal-length-mm"],
+      pixelPitchUm: options["pixel-pitch-um"],
+    },
+  });
   const host = new NightHost({
     version: packageVersion(),
     dataDir,

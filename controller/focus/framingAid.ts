@@ -1,16 +1,21 @@
 import { asNightError, NightError } from "../../core/errors.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { FramingOrder, FramingView } from "../../core/api/focusMessages.ts";
+import type { FramingStars } from "../../core/pointing/framingStars.ts";
 import type { FramingReading } from "../../core/photometry/framing/framing.ts";
-import type { TrialCamera } from "./trialCamera.ts";
+import type { TrialCamera, TrialFrame } from "./trialCamera.ts";
 import { trialSeconds } from "./trialExposure.ts";
+
+/** Where a test frame points by its stars; never rejects. */
+export type AskStars = (frame: Pick<TrialFrame, "jpeg" | "middleUtcMs">) => Promise<FramingStars>;
 
 /** High ISO and a few seconds show the composition at once. Common practice, no source. */
 const DEFAULT_EXPOSURE_SECONDS = 4;
 const DEFAULT_ISO = 12800;
 
 /**
- * Takes one test frame and says what it shows of horizon, lamps and glow.
+ * Takes one test frame and says what it shows of horizon, lamps and glow, and a moment later what its
+ * stars tell of where the camera points.
  *
  * `skyExposure` gives the exposure that the clear sky asks for now; null: not known.
  */
@@ -18,6 +23,7 @@ export class FramingAid {
   readonly #openCamera: (cameraId: string) => TrialCamera;
   readonly #read: (jpeg: Uint8Array) => Promise<FramingReading>;
   readonly #skyExposure: () => Exposure | null;
+  readonly #askStars: AskStars;
   #view: FramingView = { kind: "none" };
   #picture: Uint8Array | null = null;
   #count = 0;
@@ -25,11 +31,12 @@ export class FramingAid {
   constructor(
     openCamera: (cameraId: string) => TrialCamera,
     read: (jpeg: Uint8Array) => Promise<FramingReading>,
-    skyExposure: () => Exposure | null = () => null,
+    options: { readonly skyExposure?: () => Exposure | null; readonly askStars: AskStars },
   ) {
     this.#openCamera = openCamera;
     this.#read = read;
-    this.#skyExposure = skyExposure;
+    this.#skyExposure = options.skyExposure ?? (() => null);
+    this.#askStars = options.askStars;
   }
 
   view(): FramingView {
@@ -68,16 +75,26 @@ export class FramingAid {
     try {
       camera = this.#openCamera(cameraId);
       await camera.connect();
-      const { jpeg, happened } = await camera.take({ exposureSeconds, iso, fNumber: 2.8 });
+      const frame = await camera.take({ exposureSeconds, iso, fNumber: 2.8 });
+      const { jpeg, happened } = frame;
       const reading = await this.#read(jpeg);
       this.#picture = jpeg;
       this.#count += 1;
-      this.#view = { kind: "done", cameraId, happened, reading, pictureIndex: this.#count };
+      const pictureIndex = this.#count;
+      this.#view = { kind: "done", cameraId, happened, reading, pictureIndex, stars: null };
+      void this.#learnStars(pictureIndex, frame);
     } catch (thrown) {
       this.#view = { kind: "failed", cameraId, sentence: asNightError(thrown).message };
     } finally {
       // Let go of whatever happened; a second failure adds nothing to the first.
       await camera?.close().catch(() => undefined);
     }
+  }
+
+  /** What the stars tell comes when it comes; a newer test frame makes it void. */
+  async #learnStars(pictureIndex: number, frame: TrialFrame): Promise<void> {
+    const stars = await this.#askStars(frame);
+    if (this.#view.kind !== "done" || this.#view.pictureIndex !== pictureIndex) return;
+    this.#view = { ...this.#view, stars };
   }
 }

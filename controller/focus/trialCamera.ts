@@ -1,11 +1,16 @@
 import { NightError } from "../../core/errors.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
-import { monotonicMs } from "../../core/units.ts";
+import { monotonicMs, utcMs, type UtcMs } from "../../core/units.ts";
 import type { Camera, CameraDescription, CameraEvent } from "../cameras/camera.ts";
 import type { Clock } from "../timing/clock.ts";
 
 /** A frame taken before the night, for focus or framing; it belongs to no night. */
-type TrialFrame = { readonly jpeg: Uint8Array; readonly happened: Exposure };
+export type TrialFrame = {
+  readonly jpeg: Uint8Array;
+  readonly happened: Exposure;
+  /** The middle of the exposure; the camera's own delay, a fraction of a second, is not in it. */
+  readonly middleUtcMs: UtcMs;
+};
 
 /** A camera that is silent for so long beyond the exposure is given up, real milliseconds. */
 const SILENCE_MS = 20_000;
@@ -51,13 +56,16 @@ export class TrialCamera {
     let happened = exposure;
     let jpeg: Uint8Array | null = null;
     let isReady = false;
+    const openAtMs = monotonicMs(this.#clock.monotonicMs());
+    const middleUtcMs = (): UtcMs =>
+      utcMs(this.#clock.utcOf(openAtMs) + happened.exposureSeconds * 500);
     const frame = this.#answer((event) => {
       if (event.kind === "shutterClosed") happened = event.happened;
       if (event.kind === "frameArrived") jpeg = event.jpeg;
       if (event.kind === "ready") isReady = true;
-      return jpeg !== null && isReady ? { jpeg, happened } : null;
+      return jpeg !== null && isReady ? { jpeg, happened, middleUtcMs: middleUtcMs() } : null;
     }, exposure.exposureSeconds * 1000);
-    this.#camera.expose({ frameIndex, exposure, openAtMs: monotonicMs(this.#clock.monotonicMs()) });
+    this.#camera.expose({ frameIndex, exposure, openAtMs });
     return await frame;
   }
 

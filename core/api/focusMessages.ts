@@ -1,4 +1,5 @@
 import type { Exposure } from "../exposure/exposure.ts";
+import type { FramingStars } from "../pointing/framingStars.ts";
 import type { FramingReading } from "../photometry/framing/framing.ts";
 import type { FocusPoint, FocusVerdict } from "../photometry/focusTrace.ts";
 
@@ -36,6 +37,8 @@ export type FramingView =
       readonly cameraId: string;
       readonly happened: Exposure;
       readonly reading: FramingReading;
+      /** What the frame's stars tell; `null` while they are being asked. */
+      readonly stars: FramingStars | null;
       /** Grows with every test frame; names the picture to ask for. */
       readonly pictureIndex: number;
     }

@@ -197,6 +197,7 @@ export const planWords = {
     take: "Take a test frame",
     taking: "Taking it…",
     testFrame: "The test frame",
+    askingStars: "Asking the stars where you point…",
     marks: {
       horizon: (degrees: string) => `Horizon, tilted by ${degrees}°`,
       lamp: "A light that clips",

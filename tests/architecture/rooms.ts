@@ -16,7 +16,7 @@ export const FLOORS: readonly (readonly string[])[] = [
   ["controller/stations"],
   ["controller/night", "controller/focus", "controller/shutter"],
   ["controller/planning", "controller/cameras"],
-  ["controller/deliver"],
+  ["controller/deliver", "controller/pointing"],
   ["controller/release", "controller/sensors", "controller/virtual-camera", "controller/config.ts"],
   ["controller/dataFolder.ts", "controller/pageBuildProcess.ts", "controller/service"],
   ["controller/archive", "controller/metering"],

@@ -275,10 +275,27 @@ test("marks horizon, clipped lamps and town light on the test frame", async () =
       townGlow: [{ x: 0.8, y: 0.7, width: 0.2, stops: 1.2 }],
       remarks: ["A lamp clips at the lower left."],
     },
+    stars: {
+      kind: "solved",
+      centre: { bearingDeg: 338, elevationDeg: 27 },
+      ...{ centreSigmaDeg: 0.004, tiltDeg: 0.1, focalLengthMm: 16.2, degPerPx: 0.08 },
+      ...{ starCount: 88, trailSecondsMax: 9.5 },
+      sentences: ["You point at 338° and 27° high; the oval stands 9° to the right."],
+      marks: [{ kind: "magneticZenith", x: 0.5, y: 0.25 }],
+      oval: [
+        { x: 0.1, y: 0.6 },
+        { x: 0.9, y: 0.55 },
+      ],
+    },
     pictureIndex: 1,
   };
   await open("#before");
   await page.getByText("A lamp clips at the lower left.").waitFor();
+  await page
+    .getByText("You point at 338° and 27° high; the oval stands 9° to the right.")
+    .waitFor();
+  expect(await page.locator("polyline title").textContent()).toMatch(/oval/);
+  expect(await page.locator("path title", { hasText: "magnetic zenith" }).count()).toBe(1);
   const lamp = page.locator("circle", { has: page.locator("title", { hasText: "clips" }) });
   expect(await lamp.getAttribute("cx")).toBe("25");
   expect(await page.locator("line title", { hasText: "Horizon, tilted by 2.1°" }).count()).toBe(1);

@@ -20,7 +20,10 @@ export class CameraAids {
 
   /** The same for what is at work now; called again and again. */
   lookAtRunning(): void {
-    if (this.focus.kind === "running" || this.framing.kind === "running") void this.#lookAtFocus();
+    const isFramingOpen =
+      this.framing.kind === "running" ||
+      (this.framing.kind === "done" && this.framing.stars === null);
+    if (this.focus.kind === "running" || isFramingOpen) void this.#lookAtFocus();
     if (this.bench.kind === "running") void this.#askBench(benchApi.fetchBench);
   }
 
