@@ -72,7 +72,7 @@ describe("a watch on a release contact", () => {
 
   it("opens the contact when the daemon is killed, and the next start goes on with the night", async () => {
     const { log, dataDir, body, start } = setUp();
-    const first = start("--max-exposure-seconds", "30", "--target-stops", "3");
+    const first = start("--max-exposure-seconds", "30", "--target-stops", "2");
     await expect
       .poll(() => contactMovements(log).filter(({ word }) => word === "closed").length, {
         timeout: 60_000,
