@@ -1,3 +1,4 @@
+import { availableParallelism } from "node:os";
 import { svelte } from "@sveltejs/vite-plugin-svelte";
 import { defineConfig } from "vitest/config";
 
@@ -5,6 +6,8 @@ import { defineConfig } from "vitest/config";
 // browser build of `ws`.
 export default defineConfig({
   test: {
+    // Left to itself vitest keeps one core free; on two that doubles the time of the whole.
+    maxWorkers: Math.max(2, availableParallelism() - 1),
     projects: [
       {
         test: {
