@@ -34,6 +34,20 @@ test("fills a ring while it is held, and empties it when the finger slides off",
   expect(told()).toEqual([]);
 });
 
+test("goes on being held when a new frame's longer reasons push the button from under the finger", async () => {
+  await at.open();
+  await button("Pause").hover();
+  await at.page.mouse.down();
+  const before = (await button("Pause").boundingBox())!;
+  await button("Pause").evaluate((element) => {
+    element.style.translate = "0 -160px";
+  });
+  expect((await button("Pause").boundingBox())!.y).toBeLessThan(before.y - before.height);
+  await at.page.getByText("Paused after the open frame").waitFor();
+  await at.page.mouse.up();
+  expect(told()).toEqual(["pause"]);
+});
+
 test("asks by key at the top, far from the buttons, and begins on the answer that changes nothing", async () => {
   await at.open();
   await at.page.keyboard.press("b");
