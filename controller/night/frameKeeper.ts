@@ -1,7 +1,9 @@
 import type { FrameFile, FrameRecord } from "../../core/watch/frameRecord.ts";
+import { doubtOf } from "../../core/frames/proof.ts";
 import { planReconciliation } from "../../core/frames/reconcile.ts";
 import { utcMs, type UtcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
+import { exposureInFile } from "../archive/exposureInFile.ts";
 import { endingOf, frameFileName, keepFrameFile } from "../archive/frameFiles.ts";
 import { nightInfoOf } from "../archive/nightFolder.ts";
 import { recoveredFrame } from "../archive/recoveredFrame.ts";
@@ -55,7 +57,7 @@ export class FrameKeeper {
    * Fetches from the card what a break of the link kept from arriving, while the watch goes on.
    *
    * @param range  Frames from `beforeFrameIndex` on are in hand and left alone; `clockOffsetMs` as
-   *   the camera's description has it.
+   *   the camera's description has it; `slackSeconds` as in `contradictionOf`.
    */
   async reconcile(
     camera: Camera,
@@ -63,7 +65,12 @@ export class FrameKeeper {
     {
       beforeFrameIndex,
       clockOffsetMs,
-    }: { readonly beforeFrameIndex: number; readonly clockOffsetMs: number | null },
+      slackSeconds,
+    }: {
+      readonly beforeFrameIndex: number;
+      readonly clockOffsetMs: number | null;
+      readonly slackSeconds: number;
+    },
   ): Promise<readonly Recovered[]> {
     const { cameraId } = camera;
     const cardFiles = await camera.listCard();
@@ -89,6 +96,9 @@ export class FrameKeeper {
       const before = frames.find(({ frameIndex }) => frameIndex === step.frameIndex)!;
       const { card } = step;
       const bytes = await camera.fetchFile(card.cameraHandle);
+      const told = await exposureInFile(bytes);
+      // Taken at the frame's time and not by its exposure: somebody's own picture, which stays on the card.
+      if (told !== null && doubtOf(before, told, slackSeconds) !== null) continue;
       const name = this.nameOf(step.frameIndex, card.cameraName);
       const file = await keepFrameFile(this.#nightDir, name, bytes);
       recovered.push({ frame: await recoveredFrame(before, { file, card, bytes }), bytes });

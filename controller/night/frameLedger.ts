@@ -1,4 +1,4 @@
-import type { FrameRecord } from "../../core/watch/frameRecord.ts";
+import { changedFrame, type FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 
 /** More settled rows than this are not held in memory. */
@@ -33,7 +33,7 @@ export class FrameLedger {
   change(frameIndex: number, changes: Partial<FrameRecord>): FrameRecord | null {
     const before = this.frame(frameIndex);
     if (!before) return null;
-    const after = { ...before, ...changes };
+    const after = changedFrame(before, changes);
     this.#write(after);
     return after;
   }

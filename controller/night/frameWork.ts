@@ -103,14 +103,17 @@ export class FrameWork {
     }
   }
 
+  get #slackSeconds(): number {
+    return TIMING_SLACK_SECONDS * Math.max(1, this.#options.clock.origin.rate);
+  }
+
   /** A file whose own exposure contradicts its frame is kept all the same, and told. */
   async #doubtOf(frameIndex: number, jpeg: Uint8Array): Promise<Partial<FrameRecord>> {
-    const { clock, frames, log } = this.#options;
+    const { frames, log } = this.#options;
     const frame = frames.frame(frameIndex);
     const told = await exposureInFile(jpeg);
     if (!frame?.happened || told === null) return {};
-    const slackSeconds = TIMING_SLACK_SECONDS * Math.max(1, clock.origin.rate);
-    const why = contradictionOf(frame.happened, told, slackSeconds);
+    const why = contradictionOf(frame.happened, told, this.#slackSeconds);
     if (why === null) return {};
     log.warn("frame.contradicted", { frameIndex, why });
     return { reasons: [...frame.reasons, why] };
@@ -181,6 +184,7 @@ export class FrameWork {
         {
           beforeFrameIndex,
           clockOffsetMs: this.#clockOffsetMs,
+          slackSeconds: this.#slackSeconds,
         },
       );
       for (const { frame, bytes } of recovered) {

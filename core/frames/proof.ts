@@ -1,4 +1,5 @@
 import type { Exposure } from "../exposure/exposure.ts";
+import type { FrameRecord } from "../watch/frameRecord.ts";
 
 /** A camera rounds what it writes to the nearest third of a stop at worst. Source: Exif ladders, common practice. */
 const ROUNDING_STOPS = 1 / 3 + 0.05;
@@ -24,4 +25,17 @@ export function contradictionOf(
   const text = ({ exposureSeconds, iso }: Pick<Exposure, "exposureSeconds" | "iso">): string =>
     `${Number(exposureSeconds.toPrecision(3))} s at ISO ${Math.round(iso)}`;
   return `its file says ${text(told)}, the frame was ${text(known)}: it may be another picture`;
+}
+
+/**
+ * As `contradictionOf`, for a picture that is to be given to a frame: where nobody saw the shutter
+ * close, its length is not known, and only the ISO speaks.
+ */
+export function doubtOf(
+  { happened, ordered }: Pick<FrameRecord, "happened" | "ordered">,
+  told: Pick<Exposure, "exposureSeconds" | "iso">,
+  slackSeconds: number,
+): string | null {
+  const known = happened ?? { ...ordered, exposureSeconds: told.exposureSeconds };
+  return contradictionOf(known, told, slackSeconds);
 }

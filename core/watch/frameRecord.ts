@@ -35,3 +35,12 @@ export type FrameRecord = {
   readonly reading: Reading | null;
   readonly pace: "full" | "sentinel";
 };
+
+/**
+ * A frame after something more is known of it. A file that is whole stays so: an event of its shutter
+ * that comes late, or twice, takes nothing back.
+ */
+export function changedFrame(before: FrameRecord, changes: Partial<FrameRecord>): FrameRecord {
+  const after = { ...before, ...changes };
+  return before.status === "kept" && before.file !== null ? { ...after, status: "kept" } : after;
+}

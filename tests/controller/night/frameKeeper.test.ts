@@ -12,7 +12,7 @@ import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
 const EXPOSURE = { exposureSeconds: 7.43, iso: 3200, fNumber: 2 };
 
-async function reconciled(cameraName: string) {
+async function reconciled(cameraName: string, exposure = EXPOSURE) {
   const info = {
     ...{ name: "Night", startUtcMs: NIGHT_START_UTC_MS, latitudeDeg: 68.9, longitudeDeg: 27 },
     ...{ placeName: "Hut Seven", isRehearsal: true },
@@ -28,7 +28,7 @@ async function reconciled(cameraName: string) {
       openedUtcMs: utcMs(NIGHT_START_UTC_MS),
     }),
   );
-  const bytes = await pictureWithExif(EXPOSURE);
+  const bytes = await pictureWithExif(exposure);
   const camera = {
     cameraId: "made-up",
     listCard: () =>
@@ -40,6 +40,7 @@ async function reconciled(cameraName: string) {
   const recovered = await new FrameKeeper(nightDir).reconcile(camera, catalogue, {
     beforeFrameIndex: 1,
     clockOffsetMs: Date.UTC(2026, 0, 10, 20) - NIGHT_START_UTC_MS,
+    slackSeconds: 0.5,
   });
   return { nightDir, bytes, recovered };
 }
@@ -54,6 +55,11 @@ describe("fetching from the card what a break of the link kept from arriving", (
     });
     expect(recovered[0]!.bytes).toEqual(bytes);
     expect(existsSync(join(nightDir, "frames/000000.jpg"))).toBe(true);
+  });
+
+  it("leaves a picture of another ISO on the card, though it was taken at the frame's time", async () => {
+    const { recovered } = await reconciled("IMG_0001.JPG", { ...EXPOSURE, iso: 100 });
+    expect(recovered).toEqual([]);
   });
 
   it("keeps a raw file under the camera's own ending", async () => {
