@@ -3,6 +3,7 @@ import type { Campaign } from "./campaign.ts";
 /** Every campaign by the name that the command takes; loaded only when it is run. */
 export const CAMPAIGNS: Readonly<Record<string, () => Promise<Campaign>>> = {
   kills: async () => (await import("./kills.ts")).KILLS,
+  nights: async () => (await import("./nights.ts")).NIGHTS,
   soak: async () => (await import("./soak.ts")).SOAK,
   pointing: async () => (await import("./pointing.ts")).POINTING,
   inputs: async () => (await import("./inputs.ts")).INPUTS,
