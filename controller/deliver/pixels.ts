@@ -1,7 +1,7 @@
 import { readFile } from "node:fs/promises";
-import sharp from "sharp";
 import { NightError } from "../../core/errors.ts";
 import { findLargestJpeg } from "../../core/metadata/rawPreview.ts";
+import { openImage } from "../metering/openImage.ts";
 
 /** A picture as interleaved 8-bit RGB, upright. */
 export type Picture = {
@@ -29,7 +29,7 @@ function jpegOf(bytes: Uint8Array): Uint8Array {
 /** @throws NightError `image.unreadable` naming the file. */
 export async function decodePicture(bytes: Uint8Array, name: string): Promise<Picture> {
   try {
-    const { data, info } = await sharp(jpegOf(bytes), { failOn: "error" })
+    const { data, info } = await openImage(jpegOf(bytes), { failOn: "error" })
       .autoOrient()
       .toColourspace("srgb")
       .removeAlpha()

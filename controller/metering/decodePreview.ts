@@ -1,6 +1,7 @@
-import sharp, { type Sharp } from "sharp";
+import sharp from "sharp";
 import { NightError } from "../../core/errors.ts";
 import { readJpegHeader, type JpegHeader } from "./jpegHeader.ts";
+import { openImage } from "./openImage.ts";
 
 /** A preview made ready for the meter and the page. */
 type DecodedPreview = {
@@ -26,8 +27,6 @@ type DecodeOptions = {
 
 const METER_WIDTH_PX_MAX = 800;
 const THUMBNAIL_WIDTH_PX = 320;
-/** More pixels than this is no photograph. */
-const PIXELS_MAX = 300_000_000;
 
 /**
  * Decodes a JPEG for metering, in sharp's own threads. The decoder's shrink-on-load by 2, 4 or 8
@@ -52,11 +51,11 @@ export async function decodePixels(
   widthPxMax = METER_WIDTH_PX_MAX,
 ): Promise<DecodedPixels> {
   try {
-    const image = sharp(jpeg, { failOn: "truncated", limitInputPixels: PIXELS_MAX });
-    const { widthPx, heightPx, orientation } = readJpegHeader(jpeg) ?? (await askDecoder(image));
+    const { widthPx, heightPx, orientation } = readJpegHeader(jpeg) ?? (await askDecoder(jpeg));
     const isTurned = orientation >= 5;
     const fileWidthPx = isTurned ? heightPx : widthPx;
     const factor = shrinkFactor(fileWidthPx, widthPxMax);
+    const image = openImage(jpeg, { failOn: "truncated" }, factor);
     if (orientation > 1) image.autoOrient();
     if (factor > 1) image.resize(Math.ceil(fileWidthPx / factor));
     // sharp converts to sRGB by itself, by the file's own profile when it has one.
@@ -69,6 +68,7 @@ export async function decodePixels(
       fileHeightPx: isTurned ? widthPx : heightPx,
     };
   } catch (thrown) {
+    if (thrown instanceof NightError) throw thrown;
     throw new NightError(
       "image.unreadable",
       `the image cannot be read (${reasonOf(thrown)})`,
@@ -79,8 +79,8 @@ export async function decodePixels(
 }
 
 /** For anything but a JPEG, which says it itself much faster. */
-async function askDecoder(image: Sharp): Promise<JpegHeader> {
-  const { width, height, orientation = 1 } = await image.metadata();
+async function askDecoder(bytes: Uint8Array): Promise<Omit<JpegHeader, "isProgressive">> {
+  const { width, height, orientation = 1 } = await openImage(bytes, {}).metadata();
   return { widthPx: width, heightPx: height, orientation };
 }
 

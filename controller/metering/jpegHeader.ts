@@ -4,10 +4,14 @@ export type JpegHeader = {
   readonly heightPx: number;
   /** Exif orientation 1..8; from 5 on the image is turned by a quarter. */
   readonly orientation: number;
+  /** Its pixels come in several passes over the whole picture. */
+  readonly isProgressive: boolean;
 };
 
 const START_OF_SCAN = 0xda;
 const EXIF_SEGMENT = 0xe1;
+/** SOF2, SOF6, SOF10 and SOF14. */
+const PROGRESSIVE = [0xc2, 0xc6, 0xca, 0xce];
 
 /**
  * Size and orientation of a JPEG, read from its markers in a few microseconds; asking the decoder
@@ -31,7 +35,8 @@ export function readJpegHeader(jpeg: Uint8Array): JpegHeader | null {
     if (marker === START_OF_SCAN) return null;
     const length = view.getUint16(at + 2);
     if (isFrameHeader(marker)) {
-      return { heightPx: view.getUint16(at + 5), widthPx: view.getUint16(at + 7), orientation };
+      const [heightPx, widthPx] = [view.getUint16(at + 5), view.getUint16(at + 7)];
+      return { heightPx, widthPx, orientation, isProgressive: PROGRESSIVE.includes(marker) };
     }
     if (marker === EXIF_SEGMENT) {
       const end = Math.min(at + 2 + length, jpeg.byteLength);

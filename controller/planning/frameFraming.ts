@@ -1,7 +1,6 @@
-import sharp from "sharp";
-
 import { NightError } from "../../core/errors.ts";
 import { readFraming, type FramingReading } from "../../core/photometry/framing/framing.ts";
+import { openImage } from "../metering/openImage.ts";
 
 /** Wide enough for a lamp to be more than a star, small enough to be read at once. */
 const WIDTH_PX = 1200;
@@ -22,7 +21,7 @@ export async function readFramingOf(jpeg: Uint8Array): Promise<FramingReading> {
 
 async function decoded(jpeg: Uint8Array) {
   try {
-    return await sharp(jpeg)
+    return await openImage(jpeg, {})
       .rotate()
       .resize({ width: WIDTH_PX, withoutEnlargement: true, kernel: "linear" })
       .toColourspace("srgb")

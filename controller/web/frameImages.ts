@@ -1,8 +1,9 @@
 import { readFile, stat } from "node:fs/promises";
 
-import sharp, { type Sharp } from "sharp";
+import type { Sharp } from "sharp";
 
 import { NightError } from "../../core/errors.ts";
+import { openImage } from "../metering/openImage.ts";
 import { WorkQueue } from "./workQueue.ts";
 
 /** Long edge of a thumbnail in the page's row of frames, pixels. */
@@ -117,7 +118,7 @@ async function makeJpeg(path: string, widthPx: number, quality: number): Promise
 
 /** Read first: a file that vanishes meanwhile is then an error of ours, not of the library. */
 async function decode(path: string): Promise<Sharp> {
-  return sharp(await readFile(path), { failOn: "error", sequentialRead: true });
+  return openImage(await readFile(path), { failOn: "error", sequentialRead: true });
 }
 
 function unreadable(thrown: unknown): NightError {

@@ -223,7 +223,12 @@ describe("a preview that cannot be read", () => {
 describe("a JPEG's header", () => {
   test("agrees with the decoder on size", async () => {
     const jpeg = await even([1, 2, 3], 333, 77).jpeg().toBuffer();
-    expect(readJpegHeader(jpeg)).toEqual({ widthPx: 333, heightPx: 77, orientation: 1 });
+    expect(readJpegHeader(jpeg)).toEqual({
+      widthPx: 333,
+      heightPx: 77,
+      orientation: 1,
+      isProgressive: false,
+    });
   });
 
   test("of no JPEG is null, whatever the bytes", () => {
