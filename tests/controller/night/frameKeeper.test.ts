@@ -25,6 +25,7 @@ async function reconciled(cameraName: string, exposure = EXPOSURE) {
   catalogue.putFrame(
     makeFrame({
       ...{ frameIndex: 0, status: "missing", file: null, reading: null, happened: null },
+      ordered: EXPOSURE,
       openedUtcMs: utcMs(NIGHT_START_UTC_MS),
     }),
   );
