@@ -36,15 +36,34 @@ export function installService(order: ServiceOrder, system: ServiceSystem): read
   checkSystem(system);
   const path = join(system.unitDir, UNIT);
   mkdirSync(dirname(path), { recursive: true });
-  writeFileSync(path, unitFile(order));
-  control(system, "daemon-reload");
+  const isWalledOff = startsWalledOff(order, path, system);
+  if (!isWalledOff) startUnit(unitFile(order, { isWalledOff: false }), path, system);
   control(system, "enable", UNIT);
-  control(system, "restart", UNIT);
   return [
     `The service runs, and starts with this computer; it is written down in ${path}.`,
+    ...(isWalledOff ? [] : [NO_WALLS]),
     lingerLine(system),
     rightsLine(system.user),
   ];
+}
+
+const NO_WALLS =
+  "This system does not let a user's service be walled off by namespaces; it runs with the rest of its restrictions.";
+
+/** What else keeps it from starting is said when it is tried without the walls. */
+function startsWalledOff(order: ServiceOrder, path: string, system: ServiceSystem): boolean {
+  try {
+    startUnit(unitFile(order, { isWalledOff: true }), path, system);
+    return true;
+  } catch {
+    return false;
+  }
+}
+
+function startUnit(unit: string, path: string, system: ServiceSystem): void {
+  writeFileSync(path, unit);
+  control(system, "daemon-reload");
+  control(system, "restart", UNIT);
 }
 
 /** Ends the service in order and takes it away. */

@@ -12,6 +12,21 @@ export type ServiceOrder = {
 const BEYOND_EXPOSURE_SECONDS = 120;
 
 /**
+ * What needs namespaces. `ProtectKernelLogs` and `ProtectKernelTunables` are not among it: they were
+ * what kept a unit from starting where the rest was granted (systemd 252 in a container).
+ */
+const WALLS = `CapabilityBoundingSet=
+PrivateMounts=yes
+PrivateTmp=yes
+PrivateUsers=yes
+ProtectControlGroups=yes
+ProtectHostname=yes
+ProtectKernelModules=yes
+ProtectProc=invisible
+ProtectSystem=full
+`;
+
+/**
  * The systemd user unit, as systemd.service(5), systemd.exec(5) and systemd.kill(5) describe it.
  *
  * It starts with the user's manager and outlives every failure; a night that ended in order, or was
@@ -21,8 +36,14 @@ const BEYOND_EXPOSURE_SECONDS = 120;
  *
  * The sandbox is what a user's manager can give and USB, serial and HID leave possible: no device
  * rules, no memory lock against a just-in-time compiler, no ban on real-time scheduling.
+ *
+ * @param isWalledOff  With what needs namespaces, too, which not every system grants a user; a unit
+ *   that asks for them in vain does not start.
  */
-export function unitFile({ command, exposureSecondsMax }: ServiceOrder): string {
+export function unitFile(
+  { command, exposureSecondsMax }: ServiceOrder,
+  { isWalledOff }: { readonly isWalledOff: boolean },
+): string {
   const seconds = Math.ceil(exposureSecondsMax) + BEYOND_EXPOSURE_SECONDS;
   return `[Unit]
 Description=Nattvakt, an unattended night watch
@@ -42,16 +63,6 @@ KillMode=mixed
 UMask=0077
 NoNewPrivileges=yes
 LockPersonality=yes
-PrivateMounts=yes
-PrivateTmp=yes
-PrivateUsers=yes
-ProtectControlGroups=yes
-ProtectHostname=yes
-ProtectKernelLogs=yes
-ProtectKernelModules=yes
-ProtectKernelTunables=yes
-ProtectProc=invisible
-ProtectSystem=full
 RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6 AF_NETLINK
 RestrictNamespaces=yes
 RestrictSUIDSGID=yes
@@ -59,7 +70,7 @@ SystemCallArchitectures=native
 SystemCallErrorNumber=EPERM
 SystemCallFilter=@system-service
 SystemCallFilter=~@privileged
-
+${isWalledOff ? WALLS : ""}
 [Install]
 WantedBy=default.target
 `;

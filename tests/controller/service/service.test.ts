@@ -35,12 +35,24 @@ describe("the service", () => {
     expect(readFileSync(unit, "utf8")).toContain('ExecStart="/usr/bin/node" "/opt/main.js"\n');
     expect(asked).toEqual([
       "systemctl --user daemon-reload",
-      "systemctl --user enable nattvakt.service",
       "systemctl --user restart nattvakt.service",
+      "systemctl --user enable nattvakt.service",
       "loginctl enable-linger ada",
     ]);
     expect(lines[1]).toBe("It goes on when you log out.");
     expect(lines[2]).toContain("echo 'ada - rtprio 1' | sudo tee /etc/security/limits.d/");
+  });
+
+  it("starts without walls where the system grants a user none, and says so", () => {
+    const { system, unit } = madeUpSystem({
+      run: (_program, args) => {
+        const isWalledOff = readFileSync(unit, "utf8").includes("PrivateUsers=yes");
+        if (args.includes("restart") && isWalledOff) throw new Error("Job failed");
+        return "";
+      },
+    });
+    expect(installService(ORDER, system)[1]).toMatch(/^This system does not let .* walled off/);
+    expect(readFileSync(unit, "utf8")).toContain("NoNewPrivileges=yes");
   });
 
   it("says that it ends at log-out where lingering is refused", () => {
