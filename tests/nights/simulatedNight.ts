@@ -1,12 +1,12 @@
 import { doubtOf } from "../../core/frames/proof.ts";
 import { planReconciliation } from "../../core/frames/reconcile.ts";
-import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../core/night/watchSettings.ts";
+import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../core/watch/watchSettings.ts";
 import { createRandom, type Random } from "../../core/random.ts";
 import { monotonicMs, utcMs } from "../../core/units.ts";
 import type { WatchEffect } from "../../core/watch/effects.ts";
 import type { WatchEvent } from "../../core/watch/events.ts";
 import { changedFrame, type FrameRecord } from "../../core/watch/frameRecord.ts";
-import { handWordAfterBreak } from "../../core/watch/handWord.ts";
+import { handWordAfterBreak } from "../../core/watch/handWordAfter.ts";
 import { idleWatch } from "../../core/watch/idleWatch.ts";
 import { reduceWatch } from "../../core/watch/reduce.ts";
 import type { WatchState } from "../../core/watch/state.ts";
