@@ -105,9 +105,7 @@ async function exposeAll(loop: TimingLoop, events: EventQueue): Promise<void> {
     const told = await events.until(({ kind }) => kind === "ready" || kind === "failed");
     if (told?.kind === "failed" && told.gone && !(await connect(loop, events))) return;
   }
-  const { arrived, missing, failed } = events.counts;
-  const isDone = (): boolean => arrived() + missing() + failed() >= FRAMES;
-  while (!isDone() && (await events.until(() => true)) !== null);
+  while (!events.haveSettled(FRAMES) && (await events.until(() => true)) !== null);
 }
 
 function exposuresOf({ camera: { diary } }: Responder): readonly string[] {
@@ -124,14 +122,20 @@ class EventQueue {
   readonly #all: CameraEvent[] = [];
   #wake: (() => void) | null = null;
 
-  get counts() {
-    const count = (kind: CameraEvent["kind"]) => () =>
-      this.#all.filter((event) => event.kind === kind).length;
-    return {
-      arrived: count("frameArrived"),
-      missing: count("frameMissing"),
-      failed: count("failed"),
-    };
+  /** Every frame arrived, is missing, or failed without ever opening the shutter. */
+  haveSettled(frames: number): boolean {
+    const framesWith = (...kinds: readonly CameraEvent["kind"][]): ReadonlySet<number | null> =>
+      new Set(
+        this.#all.flatMap((event) =>
+          kinds.includes(event.kind) && "frameIndex" in event ? [event.frameIndex] : [],
+        ),
+      );
+    const ended = framesWith("frameArrived", "frameMissing");
+    const opened = framesWith("shutterOpened");
+    const failed = framesWith("failed");
+    return Array.from({ length: frames }, (_, frame) => frame).every(
+      (frame) => ended.has(frame) || (failed.has(frame) && !opened.has(frame)),
+    );
   }
 
   push(event: CameraEvent): void {
