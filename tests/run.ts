@@ -1,40 +1,38 @@
 import { spawn } from "node:child_process";
-import { mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { buildPageIfStale } from "../controller/pageBuild.ts";
 import { NightError, asNightError } from "../core/errors.ts";
 import { ensureChromium } from "./support/chromium.ts";
+import { runSuite, suiteSentence } from "./support/suite.ts";
 
 /**
  * All tests, the browser's included: finds or brings a Chromium, builds the page, runs vitest, and
- * closes with one plain line of counts. Words after `npm test --` go to vitest.
+ * closes with one plain line of counts. A few files that fail are run again, alone. Words after `npm test --` go to vitest.
  */
 async function main(): Promise<void> {
   const chromium = await ensureChromium();
   await buildPageIfStale();
   const folder = mkdtempSync(join(tmpdir(), "nattvakt-tests-"));
-  const report = join(folder, "report.json");
   try {
-    const code = await vitest(report, { CHROMIUM: chromium });
-    const { numPassedTests, numFailedTests, numPendingTests } = JSON.parse(
-      readFileSync(report, "utf8"),
-    ) as { numPassedTests: number; numFailedTests: number; numPendingTests: number };
-    const skipped = numPendingTests > 0 ? `, ${numPendingTests} skipped` : "";
-    process.stdout.write(`${numPassedTests} passed, ${numFailedTests} failed${skipped}\n`);
-    process.exitCode = code === 0 && numPassedTests === 0 ? 1 : code;
+    const outcome = await runSuite((words) => vitest(words, { CHROMIUM: chromium }), {
+      folder,
+      root: process.cwd(),
+      words: process.argv.slice(2),
+    });
+    process.stdout.write(`${suiteSentence(outcome)}\n`);
+    process.exitCode = outcome.code;
   } finally {
     rmSync(folder, { recursive: true, force: true });
   }
 }
 
-function vitest(report: string, env: Readonly<Record<string, string>>): Promise<number> {
-  const args = ["run", "--reporter=default", "--reporter=json", `--outputFile.json=${report}`];
-  const child = spawn(
-    process.execPath,
-    ["node_modules/vitest/vitest.mjs", ...args, ...process.argv.slice(2)],
-    { stdio: "inherit", env: { ...process.env, ...env } },
-  );
+function vitest(words: readonly string[], env: Readonly<Record<string, string>>): Promise<number> {
+  const child = spawn(process.execPath, ["node_modules/vitest/vitest.mjs", ...words], {
+    stdio: "inherit",
+    env: { ...process.env, ...env },
+  });
   return new Promise((resolve, reject) => {
     child.once("error", reject);
     child.once("exit", (code) => resolve(code ?? 1));

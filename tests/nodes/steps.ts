@@ -1,4 +1,4 @@
-import { readdirSync, readFileSync, statSync } from "node:fs";
+import { readdirSync, statSync } from "node:fs";
 import { join } from "node:path";
 import {
   killGroup,
@@ -9,6 +9,7 @@ import {
   untilEnd,
   type OtherNode,
 } from "./otherNode.ts";
+import { runSuite, suiteSentence } from "../support/suite.ts";
 
 /** A fresh clone of the project, and the Node that it is tried on. */
 export type Trial = {
@@ -92,21 +93,21 @@ async function deliver(trial: Trial): Promise<Outcome> {
 }
 
 async function units({ node, clone, tests }: Trial): Promise<Outcome> {
-  const report = join(clone, "report.json");
-  const reporters = ["--reporter=default", "--reporter=json", `--outputFile.json=${report}`];
-  const { code, printed } = await run(
-    node.execPath,
-    ["node_modules/vitest/vitest.mjs", "run", ...reporters, ...tests],
-    { cwd: clone, limitMs: UNITS_MS_MAX },
-  );
-  if (code === null) throw new Error(`they took more than ${UNITS_MS_MAX / 60_000} minutes`);
-  const counts = JSON.parse(readFileSync(report, "utf8")) as {
-    readonly numPassedTests: number;
-    readonly numFailedTests: number;
+  let printed = "";
+  const vitest = async (words: readonly string[]): Promise<number> => {
+    const ended = await run(node.execPath, ["node_modules/vitest/vitest.mjs", ...words], {
+      cwd: clone,
+      limitMs: UNITS_MS_MAX,
+    });
+    if (ended.code === null)
+      throw new Error(`they took more than ${UNITS_MS_MAX / 60_000} minutes`);
+    printed += ended.printed;
+    return ended.code;
   };
-  const sentence = `${counts.numPassedTests} passed, ${counts.numFailedTests} failed`;
-  if (code !== 0) throw new Error(`${sentence}:\n${printed.slice(-6000)}`);
-  return { sentence, passed: counts.numPassedTests };
+  const outcome = await runSuite(vitest, { folder: clone, root: clone, words: tests });
+  const sentence = suiteSentence(outcome);
+  if (outcome.code !== 0) throw new Error(`${sentence}:\n${printed.slice(-6000)}`);
+  return { sentence, passed: outcome.passed };
 }
 
 function nightArguments({ dataDir }: Trial): readonly string[] {
