@@ -1,6 +1,6 @@
 import type { CameraControls, NumberControl } from "../cameras/cameraControls.ts";
 import { pauseFor } from "../timing/clock.ts";
-import { BusyWait, patientPace, whileBusy } from "../timing/whileBusy.ts";
+import { BusyWait, patientPauses, whileBusy } from "../timing/whileBusy.ts";
 import type { CameraLink } from "../shutter/cameraLink.ts";
 import type { SettingFigures } from "./benchFigures.ts";
 
@@ -57,7 +57,7 @@ async function settled(
 ): Promise<number | null> {
   const { time } = link.session;
   return await whileBusy(() => link.properties.setTo(control, wanted), {
-    wait: new BusyWait(patientPace(link.busyPollMs), BUSY_MS_MAX, time.nowMs),
+    wait: new BusyWait(patientPauses(link.busyPollMs), BUSY_MS_MAX, time.nowMs),
     pause: (pauseMs) => pauseFor(time, pauseMs),
   });
 }

@@ -5,11 +5,11 @@ import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
 import type { CameraControls } from "../cameras/cameraControls.ts";
 import type { TransportEvent } from "../cameras/transport.ts";
 import { pauseFor, realMs, type ClockOrigin } from "../timing/clock.ts";
-import { BusyWait, promptPace, whileBusy } from "../timing/whileBusy.ts";
+import { BusyWait, promptPauses, whileBusy } from "../timing/whileBusy.ts";
 import { exposureOfImage } from "../metering/exposureOfImage.ts";
 import type { CameraLink } from "../shutter/cameraLink.ts";
 import { preciseWait } from "../timing/preciseWait.ts";
-import { ShutterLamp } from "../shutter/shutterLamp.ts";
+import { ShutterFlag } from "../shutter/shutterFlag.ts";
 import { ShutterMover } from "../shutter/shutterMover.ts";
 import type { ExposureFigures } from "./benchFigures.ts";
 
@@ -49,7 +49,7 @@ export function interrupted(): NightError {
 /** Bulb exposures back to back, with the camera's own word on how long each was. */
 export class ExposureSeries {
   readonly #options: ExposureSeriesOptions;
-  readonly #lamp = new ShutterLamp(ShutterLamp.createBuffer());
+  readonly #flag = new ShutterFlag(ShutterFlag.createBuffer());
   readonly #wait = preciseWait();
   readonly #known = new Set<number>();
   #named: Named[] = [];
@@ -76,7 +76,7 @@ export class ExposureSeries {
   async begin(link: CameraLink): Promise<void> {
     this.#link = link;
     const { controls } = this.#options;
-    this.#mover = new ShutterMover({ link, controls, lamp: this.#lamp });
+    this.#mover = new ShutterMover({ link, controls, flag: this.#flag });
     for (const handle of await link.session.getObjectHandles(BUSY)) {
       this.#known.add(handle);
     }
@@ -104,9 +104,9 @@ export class ExposureSeries {
 
   /** Whatever happened, the shutter is not left open. */
   async end(): Promise<void> {
-    if (!this.#lamp.isLit || !this.#mover) return;
+    if (!this.#flag.isSet || !this.#mover) return;
     try {
-      await this.#mover.close(transactionId(this.#lamp.openingTransactionId));
+      await this.#mover.close(transactionId(this.#flag.openingTransactionId));
     } catch (thrown) {
       // On a lost link the camera's end of the session closes it.
       if (!(thrown instanceof NightError)) throw thrown;
@@ -147,7 +147,7 @@ export class ExposureSeries {
       return { openingId, opened: await mover.open() };
     };
     return await whileBusy(attempt, {
-      wait: new BusyWait(promptPace(busyPollMs), busyMsMax + READ_OUT_MS_MAX, time.nowMs),
+      wait: new BusyWait(promptPauses(busyPollMs), busyMsMax + READ_OUT_MS_MAX, time.nowMs),
       pause: (pauseMs) => pauseFor(time, pauseMs),
     });
   }

@@ -14,7 +14,7 @@ import { ALL, nextTransactionId, NO_TRANSACTION, type TransactionId } from "../.
 import { OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
 import { RESPONSES, responseName } from "../../core/ptp/responses.ts";
 import { pauseFor, REAL_TIME, type RealTime } from "../timing/clock.ts";
-import { BusyWait, DEFAULT_BUSY_POLL_MS, patientPace } from "../timing/whileBusy.ts";
+import { BusyWait, DEFAULT_BUSY_POLL_MS, patientPauses } from "../timing/whileBusy.ts";
 import { CollectedData } from "./collectedData.ts";
 import type { OperationAnswer, Transport } from "./transport.ts";
 
@@ -256,7 +256,7 @@ export class PtpSession {
   ): Promise<AnsweredData> {
     const pollMs = this.#options.busyPollMs?.() ?? DEFAULT_BUSY_POLL_MS;
     const { nowMs } = this.time;
-    const wait = new BusyWait(patientPace(pollMs), options.busyMsMax ?? 0, nowMs);
+    const wait = new BusyWait(patientPauses(pollMs), options.busyMsMax ?? 0, nowMs);
     for (;;) {
       const answered = await this.#attempt(operation, parameters, options, dataOut);
       if (answered.answer.responseCode !== RESPONSES.DeviceBusy) return answered;

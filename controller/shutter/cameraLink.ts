@@ -16,7 +16,7 @@ import { REAL_TIME, type RealTime } from "../timing/clock.ts";
 import { CameraProperties, CONVENTIONAL_RUNGS, TIMED_SECONDS_MAX } from "./cameraProperties.ts";
 import { runSteps } from "./controlSteps.ts";
 import type { ErrandTools } from "./errand.ts";
-import { LinkPace } from "./linkPace.ts";
+import { LinkSpeed } from "./linkSpeed.ts";
 
 const OPEN_MS = 8_000;
 /** A camera that has just been connected may still be busy with itself. */
@@ -40,7 +40,7 @@ export type CameraLinkOptions = {
 export class CameraLink implements ErrandTools {
   readonly session: PtpSession;
   readonly properties: CameraProperties;
-  readonly pace = new LinkPace();
+  readonly speed = new LinkSpeed();
   readonly #options: CameraLinkOptions;
   #chosen: CameraControls;
   #info: DeviceInfo | null = null;
@@ -53,7 +53,7 @@ export class CameraLink implements ErrandTools {
       onAnswer: (operation, answer) => {
         // Operations that move the shutter take the camera's time, not the link's.
         if (PLAIN_OPERATIONS.includes(operation.code)) {
-          this.pace.noteRoundTrip(answer.answeredMs - answer.sentMs);
+          this.speed.noteRoundTrip(answer.answeredMs - answer.sentMs);
         }
       },
       busyPollMs: () => this.busyPollMs,

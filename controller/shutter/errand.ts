@@ -1,7 +1,7 @@
 import { NightError } from "../../core/errors.ts";
 import type { OperationOptions, PtpSession } from "../cameras/ptpSession.ts";
-import { BusyWait, patientPace } from "../timing/whileBusy.ts";
-import type { LinkPace } from "./linkPace.ts";
+import { BusyWait, patientPauses } from "../timing/whileBusy.ts";
+import type { LinkSpeed } from "./linkSpeed.ts";
 
 /** What an errand needs before it can take its next step; real milliseconds. */
 export type Need = {
@@ -26,7 +26,7 @@ export type Errand<T = void> = AsyncGenerator<Need, T, Grant>;
 /** What every errand works with. */
 export type ErrandTools = {
   readonly session: PtpSession;
-  readonly pace: LinkPace;
+  readonly speed: LinkSpeed;
   /** The shortest pause before a busy camera is asked again, real milliseconds. */
   readonly busyPollMs: number;
 };
@@ -38,10 +38,10 @@ const BUSY_MS_MAX = 60_000;
 export async function* whenThereIsRoom<T>(
   tools: ErrandTools,
   run: (options: OperationOptions, budgetMs: number) => Promise<T>,
-  needMs: () => number = () => tools.pace.roundTripMsMax,
+  needMs: () => number = () => tools.speed.roundTripMsMax,
 ): Errand<T> {
   const { nowMs } = tools.session.time;
-  const wait = new BusyWait(patientPace(tools.busyPollMs), BUSY_MS_MAX, nowMs);
+  const wait = new BusyWait(patientPauses(tools.busyPollMs), BUSY_MS_MAX, nowMs);
   for (let notBeforeMs = 0; ;) {
     const grant = yield { atLeastMs: needMs(), notBeforeMs };
     try {

@@ -143,7 +143,7 @@ export async function* fileErrand(
     : yield* whenThereIsRoom(
         link,
         async (options) => await link.session.getObject(cameraHandle, options),
-        () => link.pace.msFor(info.objectCompressedSize),
+        () => link.speed.msFor(info.objectCompressedSize),
       );
   const isKnown = info.objectCompressedSize > 0 && info.objectCompressedSize < 0xffffffff;
   if (isKnown && file.length !== info.objectCompressedSize) {

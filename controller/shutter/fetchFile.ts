@@ -1,7 +1,7 @@
 import { NightError } from "../../core/errors.ts";
 import type { ByteRange } from "../../core/metadata/rawPreview.ts";
 import { whenThereIsRoom, type Errand, type ErrandTools } from "./errand.ts";
-import { SMALL_PIECE_BYTES } from "./linkPace.ts";
+import { SMALL_PIECE_BYTES } from "./linkSpeed.ts";
 
 /** Sizes that mean "not known". Source: MTP 1.1 §5.3.1 for the larger; some cameras write 0. */
 const UNKNOWN_BYTES = [0, 0xffffffff];
@@ -64,21 +64,21 @@ async function* fetchPiece(
   handle: number,
   wanted: ByteRange,
 ): Errand<Uint8Array> {
-  const { session, pace } = tools;
+  const { session, speed } = tools;
   const { nowMs } = session.time;
   return yield* whenThereIsRoom(
     tools,
     async (options, budgetMs) => {
-      const bytes = Math.min(pace.bytesWithin(budgetMs), wanted.bytes);
+      const bytes = Math.min(speed.bytesWithin(budgetMs), wanted.bytes);
       const startMs = nowMs();
       const piece = await session.getPartialObject(
         handle,
         { offset: wanted.offset, bytes },
         options,
       );
-      pace.notePiece({ bytes: piece.length, durationMs: nowMs() - startMs });
+      speed.notePiece({ bytes: piece.length, durationMs: nowMs() - startMs });
       return piece;
     },
-    () => pace.msFor(Math.min(SMALL_PIECE_BYTES, wanted.bytes)),
+    () => speed.msFor(Math.min(SMALL_PIECE_BYTES, wanted.bytes)),
   );
 }

@@ -127,7 +127,7 @@ async function* fetchFile(
   return yield* whenThereIsRoom(
     tools,
     async (limits) => await tools.session.getObject(handle, limits),
-    () => tools.pace.msFor(bytes),
+    () => tools.speed.msFor(bytes),
   );
 }
 
@@ -148,7 +148,7 @@ async function* fetchThumb(
     const thumb = yield* whenThereIsRoom(
       tools,
       async (options) => await tools.session.getThumb(handle, options),
-      () => tools.pace.msFor(info.thumbCompressedSize || THUMB_BYTES),
+      () => tools.speed.msFor(info.thumbCompressedSize || THUMB_BYTES),
     );
     return startsAsJpeg(thumb) ? thumb : null;
   } catch (thrown) {

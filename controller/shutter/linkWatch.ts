@@ -8,7 +8,7 @@ import { createClock, type ClockOrigin, type RealTime } from "../timing/clock.ts
 import { CameraLink } from "./cameraLink.ts";
 import type { ClockSetting } from "./cameraTime.ts";
 import { describeCamera } from "./describeCamera.ts";
-import type { ShutterLamp } from "./shutterLamp.ts";
+import type { ShutterFlag } from "./shutterFlag.ts";
 import { ShutterMover } from "./shutterMover.ts";
 
 /** A camera that is connected, and what moves its shutter. */
@@ -23,7 +23,7 @@ type LinkWatchOptions = {
   readonly profiles?: CameraProfiles | null;
   /** Left out or null: the camera's clock is left alone. */
   readonly setClock?: ClockSetting | null;
-  readonly lamp: ShutterLamp;
+  readonly flag: ShutterFlag;
   readonly createTransport: () => Transport;
   readonly onEvent: (event: TransportEvent) => void;
   /** The link was lost; `loss` says why. */
@@ -86,7 +86,7 @@ export class LinkWatch {
 
   /** Whether a program that is ending has nothing left to do here: no shutter, or out of reach. */
   get isGivenUp(): boolean {
-    return !this.#options.lamp.isLit || this.#rescue.attempts >= LAST_RESCUES;
+    return !this.#options.flag.isSet || this.#rescue.attempts >= LAST_RESCUES;
   }
 
   /**
@@ -94,13 +94,13 @@ export class LinkWatch {
    * @returns how long nothing is to be done otherwise, real milliseconds.
    */
   async tryToConnect(isEnding: boolean): Promise<number> {
-    const { lamp, time } = this.#options;
-    const isRescueDue = lamp.isLit && time.nowMs() >= this.#rescue.atMs;
+    const { flag, time } = this.#options;
+    const isRescueDue = flag.isSet && time.nowMs() >= this.#rescue.atMs;
     if ((this.#isWanted && !isEnding) || isRescueDue) {
       await this.#connect();
       return 0;
     }
-    return lamp.isLit ? this.#rescue.atMs - time.nowMs() : Infinity;
+    return flag.isSet ? this.#rescue.atMs - time.nowMs() : Infinity;
   }
 
   /** Meets the wish to connect: what a photographer should see of the connected camera. */
@@ -126,23 +126,23 @@ export class LinkWatch {
   }
 
   async #connect(): Promise<void> {
-    const { lamp, onReached } = this.#options;
+    const { flag, onReached } = this.#options;
     const link = new CameraLink({
       ...this.#options,
       transport: this.#options.createTransport(),
       onLost: (error) => this.noteLoss(error),
     });
     try {
-      await link.open(lamp.isLit ? transactionId(lamp.openingTransactionId) : null);
+      await link.open(flag.isSet ? transactionId(flag.openingTransactionId) : null);
       onReached(await firstList(link));
     } catch (thrown) {
       await this.#noteUnreached(link, asNightError(thrown, "camera.unreachable"));
       return;
     }
-    lamp.putOut();
+    flag.clear();
     this.#rescue = { attempts: 0, atMs: 0 };
     const { controls } = link;
-    this.#connected = { link, mover: new ShutterMover({ link, controls, lamp }) };
+    this.#connected = { link, mover: new ShutterMover({ link, controls, flag }) };
   }
 
   async #noteUnreached(link: CameraLink, error: NightError): Promise<void> {

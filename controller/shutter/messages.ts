@@ -16,8 +16,8 @@ export type ShutterThreadData = {
   readonly controls: CameraControls;
   readonly profiles: CameraProfiles | null;
   readonly setClock: ClockSetting | null;
-  /** Shared with the main thread: see `shutterLamp.ts`. */
-  readonly lamp: SharedArrayBuffer;
+  /** Shared with the main thread: see `shutterFlag.ts`. */
+  readonly flag: SharedArrayBuffer;
 };
 
 /** What the main thread asks of the timing thread. */

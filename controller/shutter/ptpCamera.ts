@@ -3,7 +3,7 @@ import { NightError } from "../../core/errors.ts";
 import type { ClockOrigin } from "../timing/clock.ts";
 import type { ClockSetting } from "./cameraTime.ts";
 import type { FromShutter, ShutterThreadData, ToShutter } from "./messages.ts";
-import { ShutterLamp } from "./shutterLamp.ts";
+import { ShutterFlag } from "./shutterFlag.ts";
 import { startWorker } from "../workers/startWorker.ts";
 import type { Scheduling } from "../workers/threadPriority.ts";
 import type { Camera, CameraEvent, CardFile, ExposureOrder, FilePiece } from "../cameras/camera.ts";
@@ -41,8 +41,8 @@ type Request = { resolve(value: unknown): void; reject(error: NightError): void 
 class PtpCamera implements Camera {
   readonly cameraId: string;
   readonly #options: PtpCameraOptions;
-  readonly #lampBuffer = ShutterLamp.createBuffer();
-  readonly #lamp = new ShutterLamp(this.#lampBuffer);
+  readonly #flagBuffer = ShutterFlag.createBuffer();
+  readonly #flag = new ShutterFlag(this.#flagBuffer);
   readonly #listeners: ((event: CameraEvent) => void)[] = [];
   readonly #requests = new Map<number, Request>();
   #lastRequestId = 0;
@@ -124,7 +124,7 @@ class PtpCamera implements Camera {
       controls: this.#options.profile ?? STANDARD_CONTROLS,
       setClock: this.#options.setClock ?? null,
       profiles: this.#options.profile ? null : (this.#options.profiles ?? null),
-      lamp: this.#lampBuffer,
+      flag: this.#flagBuffer,
     };
     const worker = startWorker(new URL("./shutterThread.ts", import.meta.url), {
       workerData: { ...data, port: port2 },
@@ -197,7 +197,7 @@ class PtpCamera implements Camera {
     if (this.#closing) return;
     const code = "camera.gone";
     const sentence = `The camera's timing thread stopped${error ? `: ${error.message}` : ""}.`;
-    if (this.#lamp.isLit) this.#startThread();
+    if (this.#flag.isSet) this.#startThread();
     this.#tell({ kind: "failed", code, sentence, frameIndex: null, gone: true });
   }
 
@@ -216,9 +216,9 @@ class PtpCamera implements Camera {
 
   /** The process is ending without `close`: the shutter is closed before it may. */
   #closeInLastBreath(): void {
-    if (!this.#lamp.isLit) return;
+    if (!this.#flag.isSet) return;
     this.#post({ kind: "close" });
-    this.#lamp.waitUntilOut(LAST_BREATH_MS);
+    this.#flag.waitUntilClear(LAST_BREATH_MS);
   }
 }
 

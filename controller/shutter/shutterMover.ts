@@ -7,11 +7,11 @@ import type { CameraControls, ControlStep } from "../../core/profiles/cameraCont
 import { isResponse } from "../cameras/ptpSession.ts";
 import type { OperationAnswer } from "../cameras/transport.ts";
 import { pauseFor } from "../timing/clock.ts";
-import { BusyWait, promptPace, whileBusy } from "../timing/whileBusy.ts";
+import { BusyWait, promptPauses, whileBusy } from "../timing/whileBusy.ts";
 import type { CameraLink } from "./cameraLink.ts";
 import { chooseExposureMethod, type ExposureMethod } from "./exposureMethod.ts";
 import { ExposureWays, isRefusal, type Way } from "./exposureWays.ts";
-import type { ShutterLamp } from "./shutterLamp.ts";
+import type { ShutterFlag } from "./shutterFlag.ts";
 
 /** Time for one attempt to close, and for all of them before the link is given up. */
 const CLOSE_ANSWER_MS = 3_000;
@@ -20,7 +20,7 @@ const CLOSE_MS_MAX = 8_000;
 type ShutterMoverOptions = {
   readonly link: CameraLink;
   readonly controls: CameraControls;
-  readonly lamp: ShutterLamp;
+  readonly flag: ShutterFlag;
 };
 
 /** Talks one connected camera into opening and closing its shutter. */
@@ -163,13 +163,13 @@ export class ShutterMover {
 
   /** The transaction that the camera knows the open capture by. */
   get openingId(): TransactionId {
-    return transactionId(this.#options.lamp.openingTransactionId);
+    return transactionId(this.#options.flag.openingTransactionId);
   }
 
-  /** Opens the shutter; the lamp burns from before the request until it is surely closed. */
+  /** Opens the shutter; the flag is set from before the request until it is surely closed. */
   async open(): Promise<OperationAnswer> {
-    const { link, lamp, controls } = this.#options;
-    lamp.light(link.session.upcomingTransactionId);
+    const { link, flag, controls } = this.#options;
+    flag.set(link.session.upcomingTransactionId);
     try {
       const openSteps = controls.bulb?.openSteps;
       if (!openSteps || this.#opensByStandard) return await this.#openByOperation();
@@ -191,12 +191,12 @@ export class ShutterMover {
    * link is declared lost: dropping it ends the session and with it the capture.
    */
   async close(openingId: TransactionId): Promise<OperationAnswer> {
-    const { link, controls, lamp } = this.#options;
+    const { link, controls, flag } = this.#options;
     const { time } = link.session;
     let answer: OperationAnswer;
     try {
       answer = await whileBusy(() => this.#tryToClose(openingId), {
-        wait: new BusyWait(promptPace(controls.busyPollMs), CLOSE_MS_MAX, time.nowMs),
+        wait: new BusyWait(promptPauses(controls.busyPollMs), CLOSE_MS_MAX, time.nowMs),
         pause: (pauseMs) => pauseFor(time, pauseMs),
         isBusy: ({ code }) => code !== "camera.gone",
       });
@@ -204,7 +204,7 @@ export class ShutterMover {
       const error = asNightError(thrown);
       throw error.code === "camera.gone" ? error : refusesToClose(error);
     }
-    lamp.putOut();
+    flag.clear();
     return answer;
   }
 
@@ -235,11 +235,11 @@ export class ShutterMover {
 
   /** On some bodies bulb is a value of the exposure time, and an open capture wants it there. */
   async #openByOperation(): Promise<OperationAnswer> {
-    const { link, lamp } = this.#options;
+    const { link, flag } = this.#options;
     const operation = this.#opensByStandard ? OPERATIONS.InitiateOpenCapture : link.openOperation;
     const open = async (): Promise<OperationAnswer> => {
       // The capture is known by its own number, whatever was tried before.
-      lamp.light(link.session.upcomingTransactionId);
+      flag.set(link.session.upcomingTransactionId);
       return await link.session.initiateOpenCapture(operation);
     };
     try {
@@ -284,20 +284,20 @@ export class ShutterMover {
    * a round trip.
    */
   get bulbExcessMs(): number {
-    return this.#options.controls.bulbExcessMs ?? this.#options.link.pace.roundTripMs;
+    return this.#options.controls.bulbExcessMs ?? this.#options.link.speed.roundTripMs;
   }
 
   /**
    * An opening that was refused by a clear answer left the shutter closed. Without such an answer
-   * nobody knows, and the exposure is ended to be sure; on a lost link the lamp stays lit.
+   * nobody knows, and the exposure is ended to be sure; on a lost link the flag stays set.
    */
   async #afterFailedOpening(thrown: unknown): Promise<void> {
-    const { lamp } = this.#options;
+    const { flag } = this.#options;
     const error = asNightError(thrown);
     const wasRefused = "responseCode" in error.details;
     if (error.code === "camera.gone" && !wasRefused) return;
-    if (wasRefused) lamp.putOut();
-    else await this.close(transactionId(lamp.openingTransactionId));
+    if (wasRefused) flag.clear();
+    else await this.close(transactionId(flag.openingTransactionId));
   }
 }
 

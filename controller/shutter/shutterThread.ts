@@ -6,7 +6,7 @@ import { postOwned } from "../workers/ownedBytes.ts";
 import { askForPriority } from "../workers/threadPriority.ts";
 import type { FromShutter, ShutterThreadData, ToShutter } from "./messages.ts";
 import { preciseWait } from "../timing/preciseWait.ts";
-import { ShutterLamp } from "./shutterLamp.ts";
+import { ShutterFlag } from "./shutterFlag.ts";
 import { TimingLoop } from "./timingLoop.ts";
 
 const { port, ...data } = workerData as ShutterThreadData & { readonly port: MessagePort };
@@ -21,7 +21,7 @@ const loop = new TimingLoop({
   controls: data.controls,
   profiles: data.profiles,
   setClock: data.setClock,
-  lamp: new ShutterLamp(data.lamp),
+  flag: new ShutterFlag(data.flag),
   wait: preciseWait(),
   createTransport: () => createTransport(data.target),
   tell: (message: FromShutter, handedOver) => postOwned(port, message, handedOver),

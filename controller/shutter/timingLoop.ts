@@ -7,7 +7,7 @@ import type { CameraEvent, ExposureOrder } from "../cameras/camera.ts";
 import type { OperationAnswer, Transport } from "../cameras/transport.ts";
 import { nightOf, REAL_TIME, realOf, type ClockOrigin, type RealTime } from "../timing/clock.ts";
 import type { MomentWait } from "../timing/preciseWait.ts";
-import { BusyWait, promptPace, whileBusy } from "../timing/whileBusy.ts";
+import { BusyWait, promptPauses, whileBusy } from "../timing/whileBusy.ts";
 import { CameraEvents } from "./cameraEvents.ts";
 import type { CameraLink } from "./cameraLink.ts";
 import type { ClockSetting } from "./cameraTime.ts";
@@ -15,11 +15,11 @@ import type { Errand } from "./errand.ts";
 import { ErrandQueue } from "./errandQueue.ts";
 import { cardErrand, fileErrand, pieceErrand, settingsErrand, statusErrand } from "./errands.ts";
 import { FrameDesk, RANK } from "./frameDesk.ts";
-import { AnswerPace, ReadoutPace } from "./linkPace.ts";
+import { AnswerDelay, ReadoutTime } from "./linkSpeed.ts";
 import { LinkWatch, type Connected } from "./linkWatch.ts";
 import type { FromShutter, ToShutter } from "./messages.ts";
 import { isRefusal, type Way } from "./exposureWays.ts";
-import type { ShutterLamp } from "./shutterLamp.ts";
+import type { ShutterFlag } from "./shutterFlag.ts";
 import type { ShutterMover } from "./shutterMover.ts";
 import { Wake } from "./wake.ts";
 
@@ -31,7 +31,7 @@ export type TimingLoopOptions = {
   readonly profiles?: CameraProfiles | null;
   /** Left out or null: the camera's clock is left alone. */
   readonly setClock?: ClockSetting | null;
-  readonly lamp: ShutterLamp;
+  readonly flag: ShutterFlag;
   readonly wait: MomentWait;
   /** Left out: the time of life. */
   readonly time?: RealTime;
@@ -83,16 +83,16 @@ const ORDER_EXPECTED_MS = 3_000;
  * taken, if it is sure to be over before the shutter must move; else the loop sleeps until then or
  * until something happens. So closing outranks everything, and nothing is in flight when it is due.
  *
- * Whoever lights the lamp is responsible for the shutter: the loop does not end, and does not stop
- * trying to reach a lost camera, while the lamp burns.
+ * Whoever sets the flag is responsible for the shutter: the loop does not end, and does not stop
+ * trying to reach a lost camera, while the flag is set.
  */
 export class TimingLoop {
   readonly #options: TimingLoopOptions;
   readonly #time: RealTime;
   readonly #wake: Wake;
   readonly #errands: ErrandQueue;
-  readonly #readout = new ReadoutPace();
-  readonly #openings = new AnswerPace();
+  readonly #readout = new ReadoutTime();
+  readonly #openings = new AnswerDelay();
   readonly #desk: FrameDesk;
   readonly #link: LinkWatch;
   readonly #events: CameraEvents;
@@ -211,7 +211,7 @@ export class TimingLoop {
     if (connected === null) return await this.#turnAway();
     const isAtRest = this.#shutter.kind === "closed";
     if (this.#link.isWanted && isAtRest) return await this.#announce(connected.link);
-    if (this.#isEnding && isAtRest && !this.#options.lamp.isLit) {
+    if (this.#isEnding && isAtRest && !this.#options.flag.isSet) {
       this.#isEnded = true;
       return;
     }
@@ -439,7 +439,7 @@ export class TimingLoop {
     const { busyPollMs, busyMsMax } = this.#link.controls;
     const busyMs = busyMsMax + this.#lastExposureMs;
     return await whileBusy(attempt, {
-      wait: new BusyWait(promptPace(busyPollMs), busyMs, this.#time.nowMs),
+      wait: new BusyWait(promptPauses(busyPollMs), busyMs, this.#time.nowMs),
       pause: (pauseMs) => this.#wake.pause(pauseMs),
       isBusy: ({ code }) => code === "camera.busy" && !this.#isEnding && !this.#link.isWanted,
     });

@@ -1,7 +1,7 @@
 import { asNightError, type NightError } from "../../core/errors.ts";
 
 /** How a busy camera is asked again; real milliseconds. */
-export type BusyPace = {
+export type BusyPauses = {
   /** The shortest pause, as the camera's profile has it. */
   readonly pollMs: number;
   /** A pause as a share of the time that the camera has been busy. */
@@ -13,12 +13,12 @@ export type BusyPace = {
  * While the shutter waits for the camera: a pause costs at most a fiftieth of the time that it was
  * busy anyway, and never more than a tenth of a second.
  */
-export function promptPace(pollMs: number): BusyPace {
+export function promptPauses(pollMs: number): BusyPauses {
   return { pollMs, share: 0.02, pauseMsMax: 100 };
 }
 
 /** While nothing hangs on it: each pause as long as all before, up to a second. */
-export function patientPace(pollMs: number): BusyPace {
+export function patientPauses(pollMs: number): BusyPauses {
   return { pollMs, share: 1, pauseMsMax: 1_000 };
 }
 
@@ -27,14 +27,14 @@ export const DEFAULT_BUSY_POLL_MS = 100;
 
 /** The pauses between attempts on a camera that is busy, until its time is up. */
 export class BusyWait {
-  readonly #pace: BusyPace;
+  readonly #pauses: BusyPauses;
   readonly #nowMs: () => number;
   readonly #startMs: number;
   readonly #untilMs: number;
 
   /** @param busyMsMax  How long the camera may be busy; 0: it is not asked again. */
-  constructor(pace: BusyPace, busyMsMax: number, nowMs: () => number) {
-    this.#pace = pace;
+  constructor(pauses: BusyPauses, busyMsMax: number, nowMs: () => number) {
+    this.#pauses = pauses;
     this.#nowMs = nowMs;
     this.#startMs = nowMs();
     this.#untilMs = this.#startMs + busyMsMax;
@@ -42,7 +42,7 @@ export class BusyWait {
 
   /** @returns the pause before the next attempt; null: the time is up. */
   next(): number | null {
-    const { pollMs, share, pauseMsMax } = this.#pace;
+    const { pollMs, share, pauseMsMax } = this.#pauses;
     const nowMs = this.#nowMs();
     const pauseMs = Math.max(pollMs, Math.min((nowMs - this.#startMs) * share, pauseMsMax));
     return nowMs + pauseMs > this.#untilMs ? null : pauseMs;

@@ -9,7 +9,7 @@ import { createTransport, type CameraTarget } from "../../controller/cameras/cre
 import { openPtpCamera } from "../../controller/shutter/ptpCamera.ts";
 import type { ClockOrigin } from "../../controller/timing/clock.ts";
 import { plainTimerWait } from "../../controller/timing/preciseWait.ts";
-import { ShutterLamp } from "../../controller/shutter/shutterLamp.ts";
+import { ShutterFlag } from "../../controller/shutter/shutterFlag.ts";
 import { TimingLoop } from "../../controller/shutter/timingLoop.ts";
 import { monotonicMs } from "../../core/units.ts";
 import type { BenchRow } from "./benchRow.ts";
@@ -164,7 +164,7 @@ function plainCamera(target: CameraTarget, origin: ClockOrigin): Shooter {
     cameraId: "camera-1",
     origin,
     controls: STANDARD_CONTROLS,
-    lamp: new ShutterLamp(ShutterLamp.createBuffer()),
+    flag: new ShutterFlag(ShutterFlag.createBuffer()),
     wait: plainTimerWait(),
     createTransport: () => createTransport(target),
     tell: (message) => message.kind === "event" && hear(message.event),

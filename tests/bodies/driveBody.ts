@@ -4,7 +4,7 @@ import { STANDARD_CONTROLS } from "../../controller/cameras/cameraControls.ts";
 import type { CameraDescription, CameraEvent } from "../../controller/cameras/camera.ts";
 import { readProfiles } from "../../controller/profiles/readProfiles.ts";
 import type { FromShutter } from "../../controller/shutter/messages.ts";
-import { ShutterLamp } from "../../controller/shutter/shutterLamp.ts";
+import { ShutterFlag } from "../../controller/shutter/shutterFlag.ts";
 import { TimingLoop } from "../../controller/shutter/timingLoop.ts";
 import { startOrigin } from "../../controller/timing/clock.ts";
 import { monotonicMs, utcMs } from "../../core/units.ts";
@@ -79,7 +79,7 @@ function loopOn(port: number, tell: (message: FromShutter) => void): TimingLoop 
     origin: startOrigin({ rate: 1, startUtcMs: utcMs(Date.now()) }),
     controls: STANDARD_CONTROLS,
     profiles: readProfiles(NOWHERE).cameras,
-    lamp: new ShutterLamp(ShutterLamp.createBuffer()),
+    flag: new ShutterFlag(ShutterFlag.createBuffer()),
     wait: preciseWait(),
     createTransport: () => createTransport({ kind: "ip", host: "127.0.0.1", port }),
     tell,

@@ -4,7 +4,7 @@ import { STANDARD_CONTROLS } from "../../controller/cameras/cameraControls.ts";
 import { openPtpCamera } from "../../controller/shutter/ptpCamera.ts";
 import type { Camera } from "../../controller/cameras/camera.ts";
 import type { FromShutter } from "../../controller/shutter/messages.ts";
-import { ShutterLamp } from "../../controller/shutter/shutterLamp.ts";
+import { ShutterFlag } from "../../controller/shutter/shutterFlag.ts";
 import { startWorker } from "../../controller/workers/startWorker.ts";
 import { monotonicMs } from "../../core/units.ts";
 import { keepDiary, orderFrame, type CameraDiary } from "../support/cameraDiary.ts";
@@ -86,7 +86,7 @@ describe("a shutter that was left open", () => {
           target: { kind: "ip", host: "127.0.0.1", port: device.port },
           origin: device.clock.origin,
           controls: STANDARD_CONTROLS,
-          lamp: ShutterLamp.createBuffer(),
+          flag: ShutterFlag.createBuffer(),
           port: port2,
         },
         transferList: [port2],

@@ -3,7 +3,7 @@ import { createTransport } from "../../controller/cameras/createTransport.ts";
 import { startOrigin } from "../../controller/timing/clock.ts";
 import type { FromShutter } from "../../controller/shutter/messages.ts";
 import { plainTimerWait } from "../../controller/timing/preciseWait.ts";
-import { ShutterLamp } from "../../controller/shutter/shutterLamp.ts";
+import { ShutterFlag } from "../../controller/shutter/shutterFlag.ts";
 import { TimingLoop } from "../../controller/shutter/timingLoop.ts";
 import type { CameraEvent } from "../../controller/cameras/camera.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
@@ -75,7 +75,7 @@ export function smallJpeg(bytes = 64): Uint8Array {
 export type ScriptedLoop = {
   readonly camera: ScriptedCamera;
   readonly loop: TimingLoop;
-  readonly lamp: ShutterLamp;
+  readonly flag: ShutterFlag;
   readonly diary: CameraDiary;
   readonly messages: FromShutter[];
   /** Ends the loop; resolves when it has ended. */
@@ -90,7 +90,7 @@ export async function startScriptedLoop(
   const camera = createScriptedCamera();
   const port = await camera.peer.listen();
   void serve(camera);
-  const lamp = new ShutterLamp(ShutterLamp.createBuffer());
+  const flag = new ShutterFlag(ShutterFlag.createBuffer());
   const messages: FromShutter[] = [];
   let hear: (event: CameraEvent) => void = () => undefined;
   const diary = keepDiary((listener) => (hear = listener));
@@ -99,7 +99,7 @@ export async function startScriptedLoop(
     origin: startOrigin({ rate: 1, startUtcMs: utcMs(Date.UTC(2027, 2, 24, 18)) }),
     controls: { ...STANDARD_CONTROLS, fileGraceMs: 0, ...controls },
     profiles,
-    lamp,
+    flag,
     wait: plainTimerWait(),
     createTransport: () => createTransport({ kind: "ip", host: "127.0.0.1", port }),
     tell: (message) => {
@@ -109,7 +109,7 @@ export async function startScriptedLoop(
   });
   const ended = loop.run();
   return {
-    ...{ camera, loop, lamp, diary, messages },
+    ...{ camera, loop, flag, diary, messages },
     stop: async () => {
       loop.take({ kind: "close" });
       await ended;

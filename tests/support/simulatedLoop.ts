@@ -5,7 +5,7 @@ import type {
   Transport,
   TransportEvent,
 } from "../../controller/cameras/transport.ts";
-import { ShutterLamp } from "../../controller/shutter/shutterLamp.ts";
+import { ShutterFlag } from "../../controller/shutter/shutterFlag.ts";
 import { TimingLoop } from "../../controller/shutter/timingLoop.ts";
 import { pauseFor } from "../../controller/timing/clock.ts";
 import { plainTimerWait } from "../../controller/timing/preciseWait.ts";
@@ -41,7 +41,7 @@ export function startSimulatedLoop(controls: Partial<CameraControls> = {}): Simu
       startUtcMs: utcMs(Date.UTC(2027, 2, 24, 18)),
     },
     controls: { ...STANDARD_CONTROLS, ...controls },
-    lamp: new ShutterLamp(ShutterLamp.createBuffer()),
+    flag: new ShutterFlag(ShutterFlag.createBuffer()),
     wait: plainTimerWait(),
     time,
     createTransport: () => simulatedCamera(time),

@@ -47,19 +47,19 @@ describe("the timing loop", () => {
     };
   };
 
-  it("names the transaction that opened when it closes, and has the lamp lit in between", async () => {
+  it("names the transaction that opened when it closes, and has the flag set in between", async () => {
     await connected();
-    const lit: boolean[] = [];
+    const wasSet: boolean[] = [];
     camera.afterwards = ({ operationCode }) => {
-      if (operationCode === OPEN) lit.push(rig.lamp.isLit);
+      if (operationCode === OPEN) wasSet.push(rig.flag.isSet);
     };
     order(0);
     await rig.diary.next("shutterClosed");
-    lit.push(rig.lamp.isLit);
+    wasSet.push(rig.flag.isSet);
     const opening = camera.requests.find(is(OPERATIONS.InitiateOpenCapture));
     const closing = camera.requests.find(is(OPERATIONS.TerminateOpenCapture));
     expect(closing?.parameters).toEqual([opening?.transactionId]);
-    expect(lit).toEqual([true, false]);
+    expect(wasSet).toEqual([true, false]);
   });
 
   it("sends nothing else between opening and closing when a fetch cannot be over in time", async () => {
@@ -96,7 +96,7 @@ describe("the timing loop", () => {
     order(0);
     await rig.diary.next("shutterClosed");
     expect(camera.asked.filter((code) => code === CLOSE)).toHaveLength(3);
-    expect(rig.lamp.isLit).toBe(false);
+    expect(rig.flag.isSet).toBe(false);
   });
 
   it("takes a shutter that the camera has closed by itself as closed", async () => {
@@ -105,7 +105,7 @@ describe("the timing loop", () => {
       request.operationCode === CLOSE ? { code: RESPONSES.CaptureAlreadyTerminated } : undefined;
     order(0);
     await rig.diary.next("shutterClosed");
-    expect(rig.lamp.isLit).toBe(false);
+    expect(rig.flag.isSet).toBe(false);
   });
 
   it("closes at once what opened while the frame was already called off", async () => {
@@ -143,7 +143,7 @@ describe("the timing loop", () => {
       frameIndex: 4,
       gone: false,
     });
-    expect(rig.lamp.isLit).toBe(false);
+    expect(rig.flag.isSet).toBe(false);
     camera.override = () => undefined;
     order(5);
     expect((await rig.diary.next("shutterClosed")).frameIndex).toBe(5);
@@ -196,7 +196,7 @@ describe("the timing loop", () => {
       gone: true,
     });
     const opening = camera.requests.find(is(OPERATIONS.InitiateOpenCapture));
-    while (rig.lamp.isLit) await pause(5);
+    while (rig.flag.isSet) await pause(5);
     const closing = camera.requests.findLast(is(OPERATIONS.TerminateOpenCapture));
     expect(closing?.parameters).toEqual([opening?.transactionId]);
     // The night's own connect finds the link there.
@@ -219,7 +219,7 @@ describe("the timing loop", () => {
     const before = camera.asked.length;
     camera.peer.vanish();
     await rig.diary.next("failed");
-    while (rig.lamp.isLit) await pause(5);
+    while (rig.flag.isSet) await pause(5);
     const { OpenSession, CloseSession } = OPERATIONS;
     expect(camera.asked.slice(before, before + 4)).toEqual([
       OpenSession.code,

@@ -1,7 +1,7 @@
 import { middleOf } from "../../core/statistics.ts";
 
 /** A short memory of how long transactions take, to plan what surely fits before a deadline. */
-export class LinkPace {
+export class LinkSpeed {
   readonly #roundTripsMs: number[] = [];
   readonly #bytesPerMs: number[] = [];
 
@@ -72,7 +72,7 @@ const ANSWERS_KEPT = 9;
  * back, after it did, and nobody can tell which. Taking half of the excess off its time halves the
  * worst error of an exposure that is counted from it.
  */
-export class AnswerPace {
+export class AnswerDelay {
   #tookMs: readonly number[] = [];
 
   /** @returns what to take off the moment of this answer, real milliseconds. */
@@ -99,7 +99,7 @@ const TRY_MUCH_EARLIER = 0.5;
  * Learns how long a camera reads out after the shutter has closed. The standard has no event for
  * "ready": an attempt to open is refused until then, and the file may be named before or after.
  */
-export class ReadoutPace {
+export class ReadoutTime {
   #readoutMs: number | null = null;
   #closedMs: number | null = null;
   #wasBusy = false;
