@@ -3,15 +3,15 @@ import { EVENTS } from "../../core/ptp/events.ts";
 import { NO_TRANSACTION } from "../../core/ptp/ids.ts";
 import type { TransportEvent } from "../cameras/transport.ts";
 import type { RealTime } from "../timing/clock.ts";
-import type { ErrandQueue } from "./errandQueue.ts";
-import { pollErrand } from "./errands.ts";
-import { RANK, type FrameDesk } from "./frameDesk.ts";
+import type { CameraTaskQueue } from "./cameraTaskQueue.ts";
+import { pollTask } from "./cameraTasks.ts";
+import { RANK, type FrameFileMatcher } from "./frameFileMatcher.ts";
 import type { LinkWatch } from "./linkWatch.ts";
 
 type CameraEventsOptions = {
   readonly link: LinkWatch;
-  readonly desk: FrameDesk;
-  readonly errands: ErrandQueue;
+  readonly matcher: FrameFileMatcher;
+  readonly tasks: CameraTaskQueue;
   readonly time: RealTime;
   /** The frame that the shutter is open for, or about to be. */
   readonly exposingIndex: () => number | null;
@@ -45,11 +45,11 @@ export class CameraEvents {
 
   /** Asks for events where the camera does not send them. */
   poll(): void {
-    const { link, errands, time } = this.#options;
+    const { link, tasks, time } = this.#options;
     const { eventPoll } = link.controls;
     this.#pollAtMs = eventPoll === null ? Infinity : time.nowMs() + eventPoll.everyMs;
-    if (eventPoll === null || link.connected === null || errands.has(RANK.events)) return;
-    const errand = pollErrand(link.connected.link, eventPoll, ({ eventCode, parameter }) =>
+    if (eventPoll === null || link.connected === null || tasks.has(RANK.events)) return;
+    const task = pollTask(link.connected.link, eventPoll, ({ eventCode, parameter }) =>
       this.hear({
         eventCode,
         transactionId: NO_TRANSACTION,
@@ -57,23 +57,23 @@ export class CameraEvents {
         atMs: time.nowMs(),
       }),
     );
-    errands.add({ rank: RANK.events, errand, drop: () => undefined });
+    tasks.add({ rank: RANK.events, task, drop: () => undefined });
   }
 
   hear(event: TransportEvent): void {
-    const { desk, link: watch, onReadOut, onHeard } = this.#options;
+    const { matcher, link: watch, onReadOut, onHeard } = this.#options;
     const [parameter] = event.parameters;
     const link = watch.connected?.link;
     switch (this.#meaningOf(event.eventCode)) {
       case EVENTS.ObjectAdded:
       case EVENTS.RequestObjectTransfer:
         if (parameter && watch.controls.quirks.includes("reusedHandle")) {
-          desk.forgetFile(parameter);
+          matcher.forgetFile(parameter);
         }
-        if (parameter && link && desk.name(link, parameter, event.transactionId)) onReadOut();
+        if (parameter && link && matcher.name(link, parameter, event.transactionId)) onReadOut();
         break;
       case EVENTS.ObjectRemoved:
-        if (parameter) desk.forgetFile(parameter);
+        if (parameter) matcher.forgetFile(parameter);
         break;
       case EVENTS.CaptureComplete:
         onReadOut();
@@ -90,7 +90,7 @@ export class CameraEvents {
         this.#failCard(event);
         break;
       case EVENTS.UnreportedStatus:
-        if (link) desk.compare(link);
+        if (link) matcher.compare(link);
         break;
       case EVENTS.DeviceReset:
         watch.noteLoss(new NightError("camera.gone", "The camera started again."));
@@ -108,13 +108,13 @@ export class CameraEvents {
 
   /** A full card ends the capture that found it full; its frame has no file to wait for. */
   #failCard(event: TransportEvent): void {
-    const { desk, exposingIndex, onCardFailed, onReadOut } = this.#options;
+    const { matcher, exposingIndex, onCardFailed, onReadOut } = this.#options;
     const [code, sentence]: [ErrorCode, string] =
       event.eventCode === EVENTS.StoreFull
         ? ["camera.card_full", "The camera's card is full; change it or make room."]
         : ["camera.refused", "The camera's card was taken out."];
-    const frameIndex = desk.frameOf(event.transactionId);
-    if (frameIndex !== null && frameIndex !== exposingIndex()) desk.giveUp(frameIndex);
+    const frameIndex = matcher.frameOf(event.transactionId);
+    if (frameIndex !== null && frameIndex !== exposingIndex()) matcher.giveUp(frameIndex);
     onCardFailed(new NightError(code, sentence), frameIndex);
     onReadOut();
   }

@@ -15,7 +15,7 @@ import type { Transport, TransportEvent } from "../cameras/transport.ts";
 import { REAL_TIME, type RealTime } from "../timing/clock.ts";
 import { CameraProperties, CONVENTIONAL_RUNGS, TIMED_SECONDS_MAX } from "./cameraProperties.ts";
 import { runSteps } from "./controlSteps.ts";
-import type { ErrandTools } from "./errand.ts";
+import type { CameraTaskTools } from "./cameraTask.ts";
 import { LinkSpeed } from "./linkSpeed.ts";
 
 const OPEN_MS = 8_000;
@@ -37,7 +37,7 @@ export type CameraLinkOptions = {
 /**
  * A connection to a camera: its session, how it is worked, and what became of an earlier one.
  */
-export class CameraLink implements ErrandTools {
+export class CameraLink implements CameraTaskTools {
   readonly session: PtpSession;
   readonly properties: CameraProperties;
   readonly speed = new LinkSpeed();

@@ -1,6 +1,6 @@
 import { NightError } from "../../core/errors.ts";
 import type { ByteRange } from "../../core/metadata/rawPreview.ts";
-import { whenThereIsRoom, type Errand, type ErrandTools } from "./errand.ts";
+import { whenThereIsRoom, type CameraTask, type CameraTaskTools } from "./cameraTask.ts";
 import { SMALL_PIECE_BYTES } from "./linkSpeed.ts";
 
 /** Sizes that mean "not known". Source: MTP 1.1 §5.3.1 for the larger; some cameras write 0. */
@@ -13,10 +13,10 @@ const FILE_BYTES_MAX = 512 * 1024 * 1024;
  * the file ends there.
  */
 export async function* fetchRange(
-  tools: ErrandTools,
+  tools: CameraTaskTools,
   handle: number,
   range: ByteRange,
-): Errand<Uint8Array> {
+): CameraTask<Uint8Array> {
   let bytes = new Uint8Array(range.bytes);
   let filled = 0;
   while (filled < range.bytes) {
@@ -39,10 +39,10 @@ export function isKnownSize(bytes: number): boolean {
 
 /** A whole file; of a file whose size the camera does not know, as much as there is. */
 export async function* fetchWhole(
-  tools: ErrandTools,
+  tools: CameraTaskTools,
   handle: number,
   announcedBytes: number,
-): Errand<Uint8Array> {
+): CameraTask<Uint8Array> {
   if (isKnownSize(announcedBytes)) {
     return yield* fetchRange(tools, handle, { offset: 0, bytes: announcedBytes });
   }
@@ -60,10 +60,10 @@ export async function* fetchWhole(
 }
 
 async function* fetchPiece(
-  tools: ErrandTools,
+  tools: CameraTaskTools,
   handle: number,
   wanted: ByteRange,
-): Errand<Uint8Array> {
+): CameraTask<Uint8Array> {
   const { session, speed } = tools;
   const { nowMs } = session.time;
   return yield* whenThereIsRoom(

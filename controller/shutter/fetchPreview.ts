@@ -9,7 +9,7 @@ import { FORMATS, isImageFormat } from "../../core/ptp/formats.ts";
 import type { PreviewSource } from "../../core/profiles/cameraControls.ts";
 import { RESPONSES } from "../../core/ptp/responses.ts";
 import { isResponse } from "../cameras/ptpSession.ts";
-import { after, whenThereIsRoom, type Errand, type ErrandTools } from "./errand.ts";
+import { after, whenThereIsRoom, type CameraTask, type CameraTaskTools } from "./cameraTask.ts";
 import { fetchRange, fetchWhole, isKnownSize } from "./fetchFile.ts";
 
 /** In which order a picture is looked for, and how. */
@@ -28,7 +28,7 @@ const INFO_PAUSE_MS = 150;
 const THUMB_BYTES = 64 * 1024;
 
 /** An object's description; a file that is not closed yet is asked for again a few times. */
-export async function* fetchInfo(tools: ErrandTools, handle: number): Errand<ObjectInfo> {
+export async function* fetchInfo(tools: CameraTaskTools, handle: number): CameraTask<ObjectInfo> {
   for (let attempt = 1; ; attempt += 1) {
     try {
       return yield* whenThereIsRoom(
@@ -52,10 +52,10 @@ export async function* fetchInfo(tools: ErrandTools, handle: number): Errand<Obj
  * @throws NightError `camera.frame_missing` when the camera offers none of them.
  */
 export async function* fetchPreview(
-  tools: ErrandTools,
+  tools: CameraTaskTools,
   object: { readonly handle: number; readonly info: ObjectInfo },
   options: PreviewOptions,
-): Errand<Preview> {
+): CameraTask<Preview> {
   const { handle, info } = object;
   for (const source of options.order) {
     const preview = yield* fetchFrom(source, tools, object, options);
@@ -68,10 +68,10 @@ export async function* fetchPreview(
 
 async function* fetchFrom(
   source: PreviewSource,
-  tools: ErrandTools,
+  tools: CameraTaskTools,
   object: { readonly handle: number; readonly info: ObjectInfo },
   options: PreviewOptions,
-): Errand<Preview | null> {
+): CameraTask<Preview | null> {
   const { handle, info } = object;
   const { wholeJpegBytesMax } = options;
   switch (source) {
@@ -94,10 +94,10 @@ function asPreview(jpeg: Uint8Array | null): Preview | null {
 }
 
 async function* fetchOriginal(
-  tools: ErrandTools,
+  tools: CameraTaskTools,
   object: { readonly handle: number; readonly info: ObjectInfo },
   options: PreviewOptions,
-): Errand<Preview> {
+): CameraTask<Preview> {
   const jpeg = yield* fetchFile(tools, object, options);
   if (!startsAsJpeg(jpeg)) {
     throw new NightError(
@@ -110,10 +110,10 @@ async function* fetchOriginal(
 
 /** A file in pieces, or at once where the camera gives no pieces. */
 async function* fetchFile(
-  tools: ErrandTools,
+  tools: CameraTaskTools,
   { handle, info }: { readonly handle: number; readonly info: ObjectInfo },
   { canReadPieces, wholeJpegBytesMax }: PreviewOptions,
-): Errand<Uint8Array> {
+): CameraTask<Uint8Array> {
   if (canReadPieces) {
     try {
       return yield* fetchWhole(tools, handle, info.objectCompressedSize);
@@ -140,10 +140,10 @@ const NO_THUMB = [
 ];
 
 async function* fetchThumb(
-  tools: ErrandTools,
+  tools: CameraTaskTools,
   handle: number,
   info: ObjectInfo,
-): Errand<Uint8Array | null> {
+): CameraTask<Uint8Array | null> {
   try {
     const thumb = yield* whenThereIsRoom(
       tools,
@@ -159,10 +159,10 @@ async function* fetchThumb(
 
 /** By the few stretches that it takes, or out of the whole file where pieces cannot be had. */
 async function* fetchEmbedded(
-  tools: ErrandTools,
+  tools: CameraTaskTools,
   object: { readonly handle: number; readonly info: ObjectInfo },
   options: PreviewOptions,
-): Errand<Uint8Array | null> {
+): CameraTask<Uint8Array | null> {
   const { handle, info } = object;
   if (options.canReadPieces) {
     const size = isKnownSize(info.objectCompressedSize) ? info.objectCompressedSize : 0xffffffff;
@@ -188,10 +188,10 @@ function embeddedIn(file: Uint8Array): Uint8Array | null {
 
 /** Lets a pure search read from the camera. */
 async function* answerSearch<T>(
-  tools: ErrandTools,
+  tools: CameraTaskTools,
   handle: number,
   search: FileSearch<T>,
-): Errand<T> {
+): CameraTask<T> {
   let step: IteratorResult<ByteRange, T> = search.next();
   while (!step.done) step = search.next(yield* fetchRange(tools, handle, step.value));
   return step.value;

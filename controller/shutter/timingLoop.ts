@@ -11,10 +11,10 @@ import { BusyWait, promptPauses, whileBusy } from "../timing/whileBusy.ts";
 import { CameraEvents } from "./cameraEvents.ts";
 import type { CameraLink } from "./cameraLink.ts";
 import type { ClockSetting } from "./cameraTime.ts";
-import type { Errand } from "./errand.ts";
-import { ErrandQueue } from "./errandQueue.ts";
-import { cardErrand, fileErrand, pieceErrand, settingsErrand, statusErrand } from "./errands.ts";
-import { FrameDesk, RANK } from "./frameDesk.ts";
+import type { CameraTask } from "./cameraTask.ts";
+import { CameraTaskQueue } from "./cameraTaskQueue.ts";
+import { cardTask, fileTask, pieceTask, settingsTask, statusTask } from "./cameraTasks.ts";
+import { FrameFileMatcher, RANK } from "./frameFileMatcher.ts";
 import { AnswerDelay, ReadoutTime } from "./linkSpeed.ts";
 import { LinkWatch, type Connected } from "./linkWatch.ts";
 import type { FromShutter, ToShutter } from "./messages.ts";
@@ -70,7 +70,7 @@ type Move = { readonly atMs: number; readonly isPrecise: boolean; act(): Promise
 
 const ORDERS_MAX = 4;
 /**
- * Longest errand step, real milliseconds, while the next order may come at any moment; while the
+ * Longest task step, real milliseconds, while the next order may come at any moment; while the
  * shutter is open and could be closed early; and otherwise. No source: small beside a frame.
  */
 const STEP_MS = { orderExpected: 4, open: 20, otherwise: 100 };
@@ -79,7 +79,7 @@ const ORDER_EXPECTED_MS = 3_000;
 /**
  * Owns the camera's session and moves the shutter.
  *
- * One turn after another: if the shutter must move, it is moved; else one step of an errand is
+ * One turn after another: if the shutter must move, it is moved; else one step of a task is
  * taken, if it is sure to be over before the shutter must move; else the loop sleeps until then or
  * until something happens. So closing outranks everything, and nothing is in flight when it is due.
  *
@@ -90,10 +90,10 @@ export class TimingLoop {
   readonly #options: TimingLoopOptions;
   readonly #time: RealTime;
   readonly #wake: Wake;
-  readonly #errands: ErrandQueue;
+  readonly #tasks: CameraTaskQueue;
   readonly #readout = new ReadoutTime();
   readonly #openings = new AnswerDelay();
-  readonly #desk: FrameDesk;
+  readonly #matcher: FrameFileMatcher;
   readonly #link: LinkWatch;
   readonly #events: CameraEvents;
   #shutter: Shutter = { kind: "closed" };
@@ -111,10 +111,10 @@ export class TimingLoop {
     this.#options = options;
     this.#time = time;
     this.#wake = new Wake(time);
-    this.#errands = new ErrandQueue(time);
+    this.#tasks = new CameraTaskQueue(time);
     const exposingIndex = (): number | null => this.#exposingIndex;
-    this.#desk = new FrameDesk({
-      ...{ time, exposingIndex, errands: this.#errands, origin: options.origin },
+    this.#matcher = new FrameFileMatcher({
+      ...{ time, exposingIndex, tasks: this.#tasks, origin: options.origin },
       controls: () => this.#link.controls,
       tell: (event) => this.#tell(event),
     });
@@ -122,11 +122,11 @@ export class TimingLoop {
       ...{ ...options, time },
       onEvent: (event) => this.#events.hear(event),
       onLost: () => this.#wake.ring(),
-      onReached: (handles) => this.#desk.learn(handles),
+      onReached: (handles) => this.#matcher.learn(handles),
       onUnreached: (error) => this.#fail(error, null, true),
     });
     this.#events = new CameraEvents({
-      ...{ time, exposingIndex, errands: this.#errands, desk: this.#desk, link: this.#link },
+      ...{ time, exposingIndex, tasks: this.#tasks, matcher: this.#matcher, link: this.#link },
       onReadOut: () => this.#noteReadOut(),
       onCardFailed: (error, frameIndex) => this.#fail(error, frameIndex, false),
       onHeard: () => this.#wake.ring(),
@@ -146,30 +146,31 @@ export class TimingLoop {
         if (this.#exposingIndex === message.frameIndex) this.#closeNow();
         break;
       case "readStatus":
-        this.#addErrand(RANK.status, (link) => statusErrand(link, this.#tellers()));
+        this.#addTask(RANK.status, (link) => statusTask(link, this.#tellers()));
         break;
       case "prepare":
         this.#addRequest(message.requestId, RANK.settings, (link) =>
-          settingsErrand(link, message, this.#options.tell),
+          settingsTask(link, message, this.#options.tell),
         );
         break;
       case "noteReleased":
-        if (message.what === "opened") this.#desk.await(message.frameIndex, NO_TRANSACTION, true);
-        else this.#desk.expect(message.frameIndex, this.#time.nowMs());
+        if (message.what === "opened")
+          this.#matcher.await(message.frameIndex, NO_TRANSACTION, true);
+        else this.#matcher.expect(message.frameIndex, this.#time.nowMs());
         break;
       case "listCard":
         this.#addRequest(message.requestId, RANK.card, (link) =>
-          cardErrand(link, message.requestId, this.#options.tell),
+          cardTask(link, message.requestId, this.#options.tell),
         );
         break;
       case "fetchFile":
         this.#addRequest(message.requestId, RANK.file, (link) =>
-          fileErrand(link, message, this.#options.tell),
+          fileTask(link, message, this.#options.tell),
         );
         break;
       case "fetchPiece":
         this.#addRequest(message.requestId, RANK.file, (link) =>
-          pieceErrand(link, message, this.#options.tell),
+          pieceTask(link, message, this.#options.tell),
         );
         break;
       case "close":
@@ -197,11 +198,11 @@ export class TimingLoop {
       try {
         await this.#turn();
       } catch (thrown) {
-        await this.#suffer(asNightError(thrown));
+        await this.#handleFailure(asNightError(thrown));
       }
     }
     await this.#link.close();
-    this.#errands.dropAll(goneError());
+    this.#tasks.dropAll(goneError());
     this.#options.tell({ kind: "ended" });
   }
 
@@ -219,10 +220,10 @@ export class TimingLoop {
     const { handOverMs } = this.#options.wait;
     const leftMs = move === null ? Infinity : move.atMs - this.#time.nowMs() - handOverMs;
     if (move !== null && leftMs <= 0) return await this.#make(move);
-    if (this.#desk.compareAtMs <= this.#time.nowMs()) this.#desk.compare(connected.link);
+    if (this.#matcher.compareAtMs <= this.#time.nowMs()) this.#matcher.compare(connected.link);
     if (this.#events.pollAtMs <= this.#time.nowMs()) this.#events.poll();
-    if (await this.#errands.step({ leftMs, stepMs: this.#stepMs() })) return;
-    const nextMs = Math.min(this.#errands.nextMs, this.#desk.compareAtMs, this.#events.pollAtMs);
+    if (await this.#tasks.step({ leftMs, stepMs: this.#stepMs() })) return;
+    const nextMs = Math.min(this.#tasks.nextMs, this.#matcher.compareAtMs, this.#events.pollAtMs);
     await this.#wake.pause(Math.min(leftMs, nextMs - this.#time.nowMs()));
   }
 
@@ -353,15 +354,15 @@ export class TimingLoop {
     return await this.#untilNotBusy(async () => {
       const firstId = session.upcomingTransactionId;
       const startMs = this.#time.nowMs();
-      this.#desk.await(frameIndex, firstId, isHeldOpen);
+      this.#matcher.await(frameIndex, firstId, isHeldOpen);
       try {
         const { result, captureId } = await start();
         const openingId = captureId ?? firstId;
-        this.#desk.nameCapture(frameIndex, openingId);
+        this.#matcher.nameCapture(frameIndex, openingId);
         this.#readout.noteOpened(startMs);
         return { openingId, result };
       } catch (thrown) {
-        this.#desk.giveUp(frameIndex);
+        this.#matcher.giveUp(frameIndex);
         if (asNightError(thrown).code === "camera.busy") this.#readout.noteBusy();
         throw thrown;
       }
@@ -370,7 +371,7 @@ export class TimingLoop {
 
   async #close(open: Open): Promise<void> {
     const { mover } = this.#requireConnected();
-    this.#desk.noteClosing(open.order.frameIndex);
+    this.#matcher.noteClosing(open.order.frameIndex);
     const answer = await mover.close(open.openingId);
     const openMs = answer.sentMs - open.openedMs + mover.bulbExcessMs;
     this.#noteClosed(open.order, {
@@ -400,11 +401,11 @@ export class TimingLoop {
       happened: this.#requireConnected().mover.happened(exposureSeconds, exposure),
     });
     this.#readout.noteClosed(closedMs);
-    const lateMs = this.#desk.expect(frameIndex, closedMs);
+    const lateMs = this.#matcher.expect(frameIndex, closedMs);
     const { readyAfterMs } = this.#readout;
     this.#readyAtMs = readyAfterMs === null ? lateMs : closedMs + readyAfterMs;
     // The file may have been named before the shutter was known to be closed.
-    if (!this.#desk.isAwaited(frameIndex)) this.#noteReadOut();
+    if (!this.#matcher.isAwaited(frameIndex)) this.#noteReadOut();
   }
 
   /** The camera said that it is done with a frame. */
@@ -462,7 +463,7 @@ export class TimingLoop {
     }
   }
 
-  // Errands.
+  // Tasks.
 
   #stepMs(): number {
     if (this.#shutter.kind === "open" || this.#shutter.kind === "prepared") return STEP_MS.open;
@@ -471,18 +472,18 @@ export class TimingLoop {
       : STEP_MS.otherwise;
   }
 
-  #addErrand(
+  #addTask(
     rank: number,
-    create: (link: CameraLink) => Errand,
+    create: (link: CameraLink) => CameraTask,
     drop: (error: NightError) => void = () => undefined,
   ): void {
     const { connected } = this.#link;
-    if (connected) this.#errands.add({ rank, errand: create(connected.link), drop });
+    if (connected) this.#tasks.add({ rank, task: create(connected.link), drop });
     else drop(goneError());
   }
 
-  #addRequest(requestId: number, rank: number, create: (link: CameraLink) => Errand): void {
-    this.#addErrand(rank, create, ({ code, message: sentence }) =>
+  #addRequest(requestId: number, rank: number, create: (link: CameraLink) => CameraTask): void {
+    this.#addTask(rank, create, ({ code, message: sentence }) =>
       this.#options.tell({ kind: "refused", requestId, code, sentence }),
     );
   }
@@ -504,7 +505,7 @@ export class TimingLoop {
     this.#tell({ kind: "connected", description: await this.#link.describe(link) });
   }
 
-  async #suffer(error: NightError): Promise<void> {
+  async #handleFailure(error: NightError): Promise<void> {
     const isLost = error.code === "camera.gone" || this.#link.loss !== null;
     if (!isLost) return this.#fail(error, null, false);
     const exposingIndex = this.#exposingIndex;
@@ -512,8 +513,8 @@ export class TimingLoop {
     this.#orders = [];
     this.#readyAtMs = null;
     await this.#link.drop();
-    this.#errands.dropAll(error);
-    this.#desk.forgetAll(exposingIndex);
+    this.#tasks.dropAll(error);
+    this.#matcher.forgetAll(exposingIndex);
     this.#fail(error, exposingIndex, true);
   }
 
@@ -536,7 +537,7 @@ export class TimingLoop {
     this.#tell({ kind: "shutterOpened", frameIndex, atMs });
   }
 
-  #tellers(): Parameters<typeof statusErrand>[1] {
+  #tellers(): Parameters<typeof statusTask>[1] {
     return {
       tell: (event) => this.#tell(event),
       nightNow: () => nightOf(this.#time.nowMs(), this.#options.origin),

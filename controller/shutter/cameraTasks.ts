@@ -11,12 +11,12 @@ import { readEventRecords, type PolledEvent } from "../../core/profiles/eventRec
 import { ownedBytes, type OwnedBytes } from "../workers/ownedBytes.ts";
 import type { CameraLink } from "./cameraLink.ts";
 import { operationOfCode } from "./controlSteps.ts";
-import { whenThereIsRoom, type Errand } from "./errand.ts";
+import { whenThereIsRoom, type CameraTask } from "./cameraTask.ts";
 import { fetchRange, fetchWhole } from "./fetchFile.ts";
 import { fetchInfo, fetchPreview, isPicture } from "./fetchPreview.ts";
 import type { FromShutter, ToShutter } from "./messages.ts";
 
-/** How an errand speaks to the night. */
+/** How a task speaks to the night. */
 export type Tellers = {
   readonly tell: (event: CameraEvent) => void;
   readonly nightNow: () => MonotonicMs;
@@ -29,7 +29,7 @@ export type Tellers = {
  * @returns through `onOther` when the object is none of the frame's.
  * @throws NightError `camera.frame_missing` and whatever the camera answers.
  */
-export async function* frameErrand(
+export async function* frameTask(
   link: CameraLink,
   frame: { readonly frameIndex: number; readonly handle: number },
   controls: CameraControls,
@@ -37,7 +37,7 @@ export async function* frameErrand(
     readonly isOther: (info: ObjectInfo) => boolean;
     readonly onOther: () => void;
   },
-): Errand {
+): CameraTask {
   const { frameIndex, handle } = frame;
   const info = yield* fetchInfo(link, handle);
   if (!isPicture(info) || callbacks.isOther(info)) return callbacks.onOther();
@@ -63,7 +63,7 @@ export async function* frameErrand(
 }
 
 /** Battery and card, each on its own: one that cannot be read leaves the other. */
-export async function* statusErrand(link: CameraLink, { tell, nightNow }: Tellers): Errand {
+export async function* statusTask(link: CameraLink, { tell, nightNow }: Tellers): CameraTask {
   const batteryPercent = yield* orNull(
     whenThereIsRoom(link, async () => await link.properties.readBatteryPercent()),
   );
@@ -86,11 +86,11 @@ export async function* statusErrand(link: CameraLink, { tell, nightNow }: Teller
 }
 
 /** Sets what an exposure asks for, while nothing is being exposed. */
-export async function* settingsErrand(
+export async function* settingsTask(
   link: CameraLink,
   wanted: { readonly requestId: number; readonly exposure: Exposure },
   tell: (message: FromShutter) => void,
-): Errand {
+): CameraTask {
   const { requestId, exposure } = wanted;
   const { iso, fNumber } = link.controls;
   yield* whenThereIsRoom(link, async () => await link.properties.setTo(iso, exposure.iso));
@@ -107,11 +107,11 @@ export async function* settingsErrand(
 }
 
 /** Everything on the card but folders. */
-export async function* cardErrand(
+export async function* cardTask(
   link: CameraLink,
   requestId: number,
   tell: (message: FromShutter) => void,
-): Errand {
+): CameraTask {
   const handles = yield* whenThereIsRoom(
     link,
     async (options) => await link.session.getObjectHandles(options),
@@ -131,11 +131,11 @@ export async function* cardErrand(
 }
 
 /** A whole file from the card, checked for its length. */
-export async function* fileErrand(
+export async function* fileTask(
   link: CameraLink,
   wanted: { readonly requestId: number; readonly cameraHandle: number },
   tell: (message: FromShutter, handedOver: readonly OwnedBytes[]) => void,
-): Errand {
+): CameraTask {
   const { requestId, cameraHandle } = wanted;
   const info = yield* fetchInfo(link, cameraHandle);
   const file = link.can(OPERATIONS.GetPartialObject.code)
@@ -157,11 +157,11 @@ export async function* fileErrand(
 }
 
 /** A stretch of a file, with the file's name and size, so that nobody goes on with another file. */
-export async function* pieceErrand(
+export async function* pieceTask(
   link: CameraLink,
   wanted: Extract<ToShutter, { kind: "fetchPiece" }>,
   tell: (message: FromShutter, handedOver: readonly OwnedBytes[]) => void,
-): Errand {
+): CameraTask {
   const { requestId, cameraHandle, range } = wanted;
   const info = yield* fetchInfo(link, cameraHandle);
   const totalBytes = info.objectCompressedSize;
@@ -178,10 +178,10 @@ export async function* pieceErrand(
 }
 
 /** The handles that are on the card now; none when the camera cannot say. */
-export async function* comparisonErrand(
+export async function* comparisonTask(
   link: CameraLink,
   compare: (handles: readonly number[]) => void,
-): Errand {
+): CameraTask {
   const handles = yield* orNull(
     whenThereIsRoom(link, async (options) => await link.session.getObjectHandles(options)),
   );
@@ -189,11 +189,11 @@ export async function* comparisonErrand(
 }
 
 /** Asks a camera for the events that it does not send by itself. */
-export async function* pollErrand(
+export async function* pollTask(
   link: CameraLink,
   poll: EventPoll,
   hear: (event: PolledEvent) => void,
-): Errand {
+): CameraTask {
   const operation = operationOfCode(poll.operation, "toInitiator");
   const answered = yield* orNull(
     whenThereIsRoom(link, async (options) => await link.session.run(operation, [], options)),
@@ -203,9 +203,9 @@ export async function* pollErrand(
   }
 }
 
-async function* orNull<T>(errand: Errand<T>): Errand<T | null> {
+async function* orNull<T>(task: CameraTask<T>): CameraTask<T | null> {
   try {
-    return yield* errand;
+    return yield* task;
   } catch (thrown) {
     const error = asNightError(thrown);
     if (error.code === "camera.gone" || error.code === "invariant.violated") throw error;

@@ -3,7 +3,7 @@ import type { OperationOptions, PtpSession } from "../cameras/ptpSession.ts";
 import { BusyWait, patientPauses } from "../timing/whileBusy.ts";
 import type { LinkSpeed } from "./linkSpeed.ts";
 
-/** What an errand needs before it can take its next step; real milliseconds. */
+/** What a task needs before it can take its next step; real milliseconds. */
 export type Need = {
   /** Time that must be left before the shutter moves. */
   readonly atLeastMs: number;
@@ -11,35 +11,35 @@ export type Need = {
   readonly notBeforeMs: number;
 };
 
-/** The time that an errand is granted for one step, and the signal that cuts it short. */
+/** The time that a task is granted for one step, and the signal that cuts it short. */
 type Grant = { readonly budgetMs: number; readonly signal: AbortSignal };
 
 /**
  * Work for the camera between movements of the shutter: a preview, a file, the battery.
  *
- * An errand is a generator that yields before every transaction what it needs, and is resumed with a
+ * A task is a generator that yields before every transaction what it needs, and is resumed with a
  * grant when there is room. It runs at most one transaction between two yields, so that nothing is
  * in flight when the shutter must move.
  */
-export type Errand<T = void> = AsyncGenerator<Need, T, Grant>;
+export type CameraTask<T = void> = AsyncGenerator<Need, T, Grant>;
 
-/** What every errand works with. */
-export type ErrandTools = {
+/** What every task works with. */
+export type CameraTaskTools = {
   readonly session: PtpSession;
   readonly speed: LinkSpeed;
   /** The shortest pause before a busy camera is asked again, real milliseconds. */
   readonly busyPollMs: number;
 };
 
-/** How long a busy camera is asked again during one errand, real milliseconds. */
+/** How long a busy camera is asked again during one task, real milliseconds. */
 const BUSY_MS_MAX = 60_000;
 
 /** Runs one transaction when there is room for it; again when the camera is busy or it was cut. */
 export async function* whenThereIsRoom<T>(
-  tools: ErrandTools,
+  tools: CameraTaskTools,
   run: (options: OperationOptions, budgetMs: number) => Promise<T>,
   needMs: () => number = () => tools.speed.roundTripMsMax,
-): Errand<T> {
+): CameraTask<T> {
   const { nowMs } = tools.session.time;
   const wait = new BusyWait(patientPauses(tools.busyPollMs), BUSY_MS_MAX, nowMs);
   for (let notBeforeMs = 0; ;) {
@@ -55,7 +55,7 @@ export async function* whenThereIsRoom<T>(
 }
 
 /** Waits without holding anything. */
-export async function* after({ session }: ErrandTools, pauseMs: number): Errand {
+export async function* after({ session }: CameraTaskTools, pauseMs: number): CameraTask {
   yield { atLeastMs: 0, notBeforeMs: session.time.nowMs() + pauseMs };
 }
 

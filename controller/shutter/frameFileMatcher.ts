@@ -5,11 +5,11 @@ import type { CameraEvent } from "../cameras/camera.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import { nightOf, type ClockOrigin, type RealTime } from "../timing/clock.ts";
 import type { CameraLink } from "./cameraLink.ts";
-import type { ErrandQueue } from "./errandQueue.ts";
-import { comparisonErrand, frameErrand } from "./errands.ts";
+import type { CameraTaskQueue } from "./cameraTaskQueue.ts";
+import { comparisonTask, frameTask } from "./cameraTasks.ts";
 import { FrameFiles } from "./awaitedFiles.ts";
 
-/** Which errand goes first; of frames the newest, for the next exposure hangs on it. */
+/** Which task goes first; of frames the newest, for the next exposure hangs on it. */
 export const RANK = {
   settings: -1,
   comparison: 0,
@@ -28,20 +28,20 @@ const REMEMBERED_NAMES = 8;
 const LATE_FILE = "the camera did not name a file for this frame";
 const LOST_LINK = "the link was lost before the camera named the file; it may be on the card";
 
-type FrameDeskOptions = {
+type FrameFileMatcherOptions = {
   /** How the connected camera is worked. */
   readonly controls: () => CameraControls;
   readonly origin: ClockOrigin;
   readonly time: RealTime;
-  readonly errands: ErrandQueue;
+  readonly tasks: CameraTaskQueue;
   readonly tell: (event: CameraEvent) => void;
   /** The frame that the shutter is open for, or about to be. */
   readonly exposingIndex: () => number | null;
 };
 
 /** Sees to it that every frame gets its file, or a word on why it has none. */
-export class FrameDesk {
-  readonly #options: FrameDeskOptions;
+export class FrameFileMatcher {
+  readonly #options: FrameFileMatcherOptions;
   readonly #files = new FrameFiles();
   /** Names of the latest frames' files, whole and without endings, newest last. */
   readonly #names: {
@@ -50,7 +50,7 @@ export class FrameDesk {
     readonly frameIndex: number;
   }[] = [];
 
-  constructor(options: FrameDeskOptions) {
+  constructor(options: FrameFileMatcherOptions) {
     this.#options = options;
   }
 
@@ -104,7 +104,7 @@ export class FrameDesk {
     if (named.kind !== "ofFrame") return false;
     const { frameIndex, captureId, isProved } = named;
     const { origin, tell } = this.#options;
-    const errand = frameErrand(link, { frameIndex, handle }, link.controls, {
+    const task = frameTask(link, { frameIndex, handle }, link.controls, {
       tell,
       nightNow: () => nightOf(this.#options.time.nowMs(), origin),
       isOther: (info) => !isProved && this.#isOtherFrames(info, frameIndex),
@@ -116,7 +116,7 @@ export class FrameDesk {
       },
     });
     const drop = (error: NightError): void => this.#tellMissing(frameIndex, error.message);
-    this.#options.errands.add({ rank: RANK.frame(frameIndex), errand, drop });
+    this.#options.tasks.add({ rank: RANK.frame(frameIndex), task, drop });
     return true;
   }
 
@@ -127,15 +127,15 @@ export class FrameDesk {
 
   /** Looks for files that were never named. */
   compare(link: CameraLink): void {
-    const { errands } = this.#options;
-    if (errands.has(RANK.comparison)) return;
-    const errand = comparisonErrand(link, (handles) => {
+    const { tasks } = this.#options;
+    if (tasks.has(RANK.comparison)) return;
+    const task = comparisonTask(link, (handles) => {
       this.#files.offerUnclaimed();
       for (const handle of handles) this.name(link, handle, null);
       const missing = this.#files.noteComparison(this.#options.time.nowMs(), this.#graceMs());
       for (const frameIndex of missing) this.#tellMissing(frameIndex, LATE_FILE);
     });
-    errands.add({ rank: RANK.comparison, errand, drop: () => undefined });
+    tasks.add({ rank: RANK.comparison, task, drop: () => undefined });
   }
 
   /** The link is lost, and with it every handle. */
