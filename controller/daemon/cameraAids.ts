@@ -1,7 +1,7 @@
 import { NightError } from "../../core/errors.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import { utcMs } from "../../core/units.ts";
-import { BenchDesk } from "../bench-check/benchDesk.ts";
+import { BenchRunner } from "../bench-check/benchRunner.ts";
 import type { Clock } from "../timing/clock.ts";
 import { FocusAid } from "../focus/focusAid.ts";
 import { FramingAid } from "../focus/framingAid.ts";
@@ -10,18 +10,18 @@ import { pointingWords } from "../../core/words/pointingWords.ts";
 import type { Place } from "../../core/sky/place.ts";
 import { askStars } from "../pointing/askStars.ts";
 import { readFramingOf } from "../planning/frameFraming.ts";
-import type { CameraDesk } from "./cameraDesk.ts";
+import type { CameraOpener } from "./cameraOpener.ts";
 
 /** What takes a camera in hand before dark. */
 export type CameraAids = {
   readonly focus: FocusAid;
   readonly framing: FramingAid;
-  readonly bench: BenchDesk;
+  readonly bench: BenchRunner;
 };
 
 /** @param options.skyExposure  What the sky of the moment asks for; null: not known. */
 export function openAids(options: {
-  readonly cameras: CameraDesk;
+  readonly cameras: CameraOpener;
   readonly clock: Clock;
   readonly dataDir: string;
   readonly skyExposure: () => Exposure | null;
@@ -41,7 +41,7 @@ export function openAids(options: {
         return await askStars({ ...optics, jpeg, place, utcMs: middleUtcMs });
       },
     }),
-    bench: new BenchDesk({
+    bench: new BenchRunner({
       dataDir,
       origin: clock.origin,
       utcMs: () => utcMs(Date.now()),

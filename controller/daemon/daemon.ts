@@ -11,7 +11,7 @@ import {
   type StartOptions,
 } from "../config.ts";
 import { claimFromAids, endAids, openAids } from "./cameraAids.ts";
-import { CameraDesk, cameraIdsOf, type CameraDeskParts } from "./cameraDesk.ts";
+import { CameraOpener, cameraIdsOf, type CameraOpenerParts } from "./cameraOpener.ts";
 import { NightPlace } from "./nightPlace.ts";
 import { nightLines, openNight, type OpenNight } from "./openNight.ts";
 import { OpenedParts } from "./openedParts.ts";
@@ -28,7 +28,7 @@ import type { Terminal } from "../terminal.ts";
 import { namingTheOther, noteRunning } from "../service/runningProcess.ts";
 import { readProfiles } from "../profiles/readProfiles.ts";
 import type { ChosenRelease } from "../release/parseRelease.ts";
-import type { SensorDesk } from "../sensors/sensors.ts";
+import type { SensorHub } from "../sensors/sensors.ts";
 import { openDoor } from "../web/server.ts";
 
 /** The running program. */
@@ -46,7 +46,7 @@ export type Daemon = {
 };
 
 /** What stands in for hardware, in tests, and how far the page is. */
-export type DaemonParts = Pick<CameraDeskParts, "contact"> & {
+export type DaemonParts = Pick<CameraOpenerParts, "contact"> & {
   readonly pageState?: () => PageState;
   /** What the log says of when it is lost; left out: there is none. */
   readonly terminal?: Pick<Terminal, "onLost">;
@@ -89,7 +89,7 @@ export async function startDaemon(
 type Equipment = DaemonParts & {
   readonly targets: readonly CameraTarget[];
   readonly release: ChosenRelease | null;
-  readonly sensors: SensorDesk;
+  readonly sensors: SensorHub;
   /** Where the page will be. */
   readonly door: Server;
   readonly opened: OpenedParts;
@@ -98,9 +98,9 @@ type Equipment = DaemonParts & {
 };
 
 type WatchingParts = {
-  readonly cameras: CameraDesk;
+  readonly cameras: CameraOpener;
   readonly host: NightHost;
-  readonly sensors: SensorDesk;
+  readonly sensors: SensorHub;
   readonly print: (line: string) => void;
 };
 
@@ -121,8 +121,8 @@ async function startOn(
   const { log } = opened.add(openLog(dataDir), (one) => one.close());
   equipment.terminal?.onLost((why) => log.warn("terminal.lost", { why, watch: "goes on" }));
 
-  const desk = new CameraDesk({ ...equipment, options, origin: clock.origin, print, log });
-  const cameras = opened.add(desk, (one) => one.close());
+  const opener = new CameraOpener({ ...equipment, options, origin: clock.origin, print, log });
+  const cameras = opened.add(opener, (one) => one.close());
   const nightPlace = new NightPlace(options, night);
   const startOrder = () => startOrderNow(options, clock, { place: nightPlace.place, isDemo });
   const aids = openAids({
@@ -182,7 +182,7 @@ async function startOn(
 
 /** Hands on what the sensors say; a receiver's first fix may move the night and its dawn. */
 function hearSensors(
-  sensors: SensorDesk,
+  sensors: SensorHub,
   told: {
     readonly host: NightHost;
     readonly nightPlace: NightPlace;

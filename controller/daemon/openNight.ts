@@ -9,7 +9,7 @@ import type { StartOptions } from "../config.ts";
 import { demoNight } from "./demoNight.ts";
 import { mendNewest } from "./mendNewest.ts";
 import { packageVersion } from "../ownFiles.ts";
-import { STORY_HEADING } from "../night/storyLine.ts";
+import { FRAME_LINE_HEADING } from "../night/frameLine.ts";
 import { placeNameOf } from "./startOrder.ts";
 
 /** A real night that was cut off longer ago than this is over. */
@@ -51,7 +51,7 @@ export function nightLines({ info, order, catalogue }: OpenNight): readonly stri
   const what = order.isDemo
     ? `Demo night at ${info.placeName}, ${order.rate} times faster than life.`
     : `The night ${info.name}.`;
-  return [what, `Frames go to ${catalogue.nightDir}`, STORY_HEADING];
+  return [what, `Frames go to ${catalogue.nightDir}`, FRAME_LINE_HEADING];
 }
 
 function beginNight(options: StartOptions, order: RunningOrder): OpenNight {

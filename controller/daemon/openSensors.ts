@@ -1,7 +1,7 @@
 import { utcMs } from "../../core/units.ts";
 import type { StartOptions } from "../config.ts";
 import type { HardwareProfiles } from "../profiles/readProfiles.ts";
-import { SensorDesk } from "../sensors/sensors.ts";
+import { SensorHub } from "../sensors/sensors.ts";
 import { sensorTargets } from "../sensors/sensorTarget.ts";
 
 /** A receiver under the open sky knows its place within seconds; one under a roof may never. */
@@ -12,8 +12,8 @@ export function openSensors(
   options: StartOptions,
   profiles: HardwareProfiles["sensors"],
   print: (line: string) => void,
-): SensorDesk {
-  return new SensorDesk({
+): SensorHub {
+  return new SensorHub({
     targets: sensorTargets(options, profiles),
     nowUtcMs: () => utcMs(Date.now()),
     print,
@@ -23,7 +23,7 @@ export function openSensors(
 /** The options with the place that a GNSS receiver gives, where none was given by hand. */
 export async function placedBySensor(
   options: StartOptions,
-  sensors: SensorDesk,
+  sensors: SensorHub,
   print: (line: string) => void,
 ): Promise<StartOptions> {
   if (options.gnss === null || options.lat !== null) return options;

@@ -57,7 +57,7 @@ export async function servePage(options: {
     extraRoutes: [
       ...planRoutes(plans, host, (cameraId) => aids.framing.pictureOf(cameraId)),
       ...focusRoutes({ ...aids, claim }),
-      ...benchRoutes({ desk: aids.bench, claim }),
+      ...benchRoutes({ runner: aids.bench, claim }),
       ...deliverRoutes(deliveries),
       ...houseRoutes({ find: (nightId, query) => deliveries.find(nightId, query), house }),
     ],

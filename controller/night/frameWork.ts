@@ -7,8 +7,8 @@ import type { Log } from "../log.ts";
 import type { Clock } from "../timing/clock.ts";
 import { contradictionOf } from "../../core/frames/proof.ts";
 import { exposureInFile } from "../archive/exposureInFile.ts";
-import { FrameKeeper, PictureStock } from "./frameKeeper.ts";
-import type { FrameLedger } from "./frameLedger.ts";
+import { FrameFileSaver, PictureStock } from "./frameFileSaver.ts";
+import type { OpenFrames } from "./openFrames.ts";
 import type { FrameMeter } from "./frameMeter.ts";
 import type { BareWatchEvent } from "./watchEventOf.ts";
 
@@ -18,7 +18,7 @@ const TIMING_SLACK_SECONDS = 0.5;
 type FrameWorkOptions = {
   readonly camera: Camera;
   readonly catalogue: Catalogue;
-  readonly frames: FrameLedger;
+  readonly frames: OpenFrames;
   readonly clock: Clock;
   readonly log: Log;
   /** Folder inside `frames/` for this camera's files; "" for the night's first camera. */
@@ -38,7 +38,7 @@ type FrameWorkOptions = {
 /** Does with a frame's picture what the watch asks for: keeps it, meters it, finds it on the card. */
 export class FrameWork {
   readonly #options: FrameWorkOptions;
-  readonly #keeper: FrameKeeper;
+  readonly #saver: FrameFileSaver;
   readonly #pictures = new PictureStock();
   /** Frames whose exposure was varied to learn the tone curve, until they are metered. */
   readonly #probes = new Set<number>();
@@ -48,7 +48,7 @@ export class FrameWork {
 
   constructor(options: FrameWorkOptions) {
     this.#options = options;
-    this.#keeper = new FrameKeeper(options.catalogue.nightDir, options.framesFolder);
+    this.#saver = new FrameFileSaver(options.catalogue.nightDir, options.framesFolder);
   }
 
   /** null: the camera has not said yet which one it is. */
@@ -73,7 +73,7 @@ export class FrameWork {
 
   noteArrival(arrival: Extract<CameraEvent, { kind: "frameArrived" }>): void {
     this.#pictures.put(arrival.frameIndex, arrival.jpeg);
-    this.#keeper.remember(arrival);
+    this.#saver.remember(arrival);
   }
 
   changeFrame(frameIndex: number, changes: Partial<FrameRecord>): void {
@@ -82,7 +82,7 @@ export class FrameWork {
 
   /** When every frame handed over so far is on the disk or refused. */
   async settled(): Promise<void> {
-    await this.#keeper.settled();
+    await this.#saver.settled();
   }
 
   /** Brings an arrived frame onto the disk. */
@@ -90,7 +90,7 @@ export class FrameWork {
     const jpeg = this.#pictures.jpegOf(frameIndex);
     if (!jpeg) return;
     try {
-      const file = await this.#keeper.keep(frameIndex, jpeg);
+      const file = await this.#saver.keep(frameIndex, jpeg);
       const doubt = await this.#doubtOf(frameIndex, jpeg);
       this.changeFrame(frameIndex, { file, status: "kept", ...doubt });
       this.#options.take({ kind: "frameKept", frameIndex });
@@ -178,15 +178,11 @@ export class FrameWork {
   /** Fetches what the camera took and a break or a full disk kept from arriving. */
   async reconcile(beforeFrameIndex: number): Promise<void> {
     try {
-      const recovered = await this.#keeper.reconcile(
-        this.#options.camera,
-        this.#options.catalogue,
-        {
-          beforeFrameIndex,
-          clockOffsetMs: this.#clockOffsetMs,
-          slackSeconds: this.#slackSeconds,
-        },
-      );
+      const recovered = await this.#saver.reconcile(this.#options.camera, this.#options.catalogue, {
+        beforeFrameIndex,
+        clockOffsetMs: this.#clockOffsetMs,
+        slackSeconds: this.#slackSeconds,
+      });
       for (const { frame, bytes } of recovered) {
         const { frameIndex, file, status } = frame;
         const known = this.#options.frames.frame(frameIndex);

@@ -38,10 +38,10 @@ import { laptopClockText, terminalClockText } from "./clockText.ts";
 import { earlierNight } from "./earlierNight.ts";
 import { FrameMeter } from "./frameMeter.ts";
 import { GuardNotes } from "./guardNotes.ts";
-import { NightShelf } from "./nightShelf.ts";
+import { NightCatalogues } from "./nightCatalogues.ts";
 import { ResponseStore } from "./responseStore.ts";
 import type { FrameCounts } from "./frameCounts.ts";
-import { TerminalStory } from "./terminalStory.ts";
+import { FrameLinePrinter } from "./frameLinePrinter.ts";
 import { WatchRunner } from "./watchRunner.ts";
 import { noticeOf, stateContext } from "./watchView.ts";
 import { withSettingsByHand, wordBefore } from "./wordsBefore.ts";
@@ -77,8 +77,8 @@ export class NightHost implements NightService {
   readonly #runners = new Map<string, WatchRunner>();
   readonly #listeners = new Set<(message: ServerMessage) => void>();
   readonly #responses: ResponseStore;
-  readonly #shelf: NightShelf;
-  readonly #story: TerminalStory;
+  readonly #catalogues: NightCatalogues;
+  readonly #frameLines: FrameLinePrinter;
   readonly #guardNotes: GuardNotes;
   #tellTimer: NodeJS.Timeout | null = null;
   #settle: () => void = () => {};
@@ -88,8 +88,8 @@ export class NightHost implements NightService {
   constructor(parts: NightHostParts) {
     this.#parts = parts;
     this.#responses = new ResponseStore(parts.dataDir);
-    this.#shelf = new NightShelf(parts.dataDir, parts.catalogue);
-    this.#story = new TerminalStory(parts.print, parts.cameraIds);
+    this.#catalogues = new NightCatalogues(parts.dataDir, parts.catalogue);
+    this.#frameLines = new FrameLinePrinter(parts.print, parts.cameraIds);
     this.#guardNotes = new GuardNotes(parts.catalogue, parts.log);
   }
 
@@ -100,7 +100,7 @@ export class NightHost implements NightService {
 
   /** How many frames of this run have a picture, and how many were told to have none. */
   get frameCounts(): FrameCounts {
-    return this.#story.counts;
+    return this.#frameLines.counts;
   }
 
   /** Sets every camera's watch going; what the photographer said before a break still holds. */
@@ -118,7 +118,7 @@ export class NightHost implements NightService {
       version,
       nowUtcMs: clock.utcMs(),
       rate: clock.origin.rate,
-      night: this.#shelf.tonight(),
+      night: this.#catalogues.tonight(),
       state: this.#nightState(freeDiskBytes),
       watches: [...this.#runners.values()].map((runner) =>
         runner.view({ freeDiskBytes, clockText: laptopClockText }),
@@ -155,16 +155,16 @@ export class NightHost implements NightService {
   }
 
   nights(): readonly NightSummary[] {
-    return this.#shelf.list();
+    return this.#catalogues.list();
   }
 
   frames(nightId: string, { cameraId, ...stretch }: FrameRange): readonly FrameRecord[] {
-    const catalogue = this.#shelf.catalogueOf(nightId);
+    const catalogue = this.#catalogues.catalogueOf(nightId);
     return catalogue.frames({ ...stretch, cameraId: cameraId ?? firstCamera(catalogue) });
   }
 
   story(nightId: string, named?: string): NightStory {
-    const catalogue = this.#shelf.catalogueOf(nightId);
+    const catalogue = this.#catalogues.catalogueOf(nightId);
     const cameraId = named ?? firstCamera(catalogue);
     const frames = catalogue.frames({ cameraId, fromIndex: 0, count: Number.MAX_SAFE_INTEGER });
     const guards = catalogue.getState<KeptState["guards"]>(guardsKey(cameraId)) ?? [];
@@ -172,7 +172,7 @@ export class NightHost implements NightService {
   }
 
   framePath(nightId: string, frameIndex: number, cameraId?: string): string | null {
-    const catalogue = this.#shelf.catalogueOf(nightId);
+    const catalogue = this.#catalogues.catalogueOf(nightId);
     const frame = catalogue.frame(cameraId ?? firstCamera(catalogue), frameIndex);
     return frame?.file ? join(catalogue.nightDir, frame.file.path) : null;
   }
@@ -213,7 +213,7 @@ export class NightHost implements NightService {
 
   /** Whether a watch adds frames to this night now. */
   isWatched(nightId: string): boolean {
-    if (nightId !== this.#shelf.tonightId) return false;
+    if (nightId !== this.#catalogues.tonightId) return false;
     return this.#parts.cameraIds.some((cameraId) => this.isWatching(cameraId));
   }
 
@@ -255,7 +255,7 @@ export class NightHost implements NightService {
 
   #close(): void {
     if (this.#tellTimer) clearTimeout(this.#tellTimer);
-    this.#shelf.close();
+    this.#catalogues.close();
   }
 
   #start(cameraId: string, hand: HandWord): void {
@@ -270,7 +270,7 @@ export class NightHost implements NightService {
       createMeter: (description) => this.#meterFor(cameraId, description),
       onChange: () => this.#changed(cameraId),
       onFrame: (frame) => this.#tellFrame(frame),
-      onMissing: (frameIndex, why) => this.#story.missing(cameraId, frameIndex, why),
+      onMissing: (frameIndex, why) => this.#frameLines.missing(cameraId, frameIndex, why),
       onFinished: () => this.#watchFinished(),
       // The night's first camera has the folder to itself; each other one has a folder in it.
       framesFolder: cameraId === this.#parts.cameraIds[0] ? "" : cameraId,
@@ -338,7 +338,7 @@ export class NightHost implements NightService {
       .get(cameraId)
       ?.view({ freeDiskBytes: this.#freeDiskBytes(), clockText: terminalClockText });
     if (view) this.#guardNotes.note(view);
-    if (view) this.#story.watch(view);
+    if (view) this.#frameLines.watch(view);
     this.#tellTimer ??= setTimeout(() => {
       this.#tellTimer = null;
       this.#tell({ kind: "state", state: this.view() });
@@ -346,9 +346,9 @@ export class NightHost implements NightService {
   }
 
   #tellFrame(frame: FrameRecord): void {
-    const isNews = this.#story.frame(frame);
+    const isNews = this.#frameLines.frame(frame);
     if (isNews && frame.frameIndex % TONE_RESPONSE_EVERY_FRAMES === 0) this.#saveResponses();
-    const { tonightId: nightId } = this.#shelf;
+    const { tonightId: nightId } = this.#catalogues;
     if (nightId !== null) this.#tell({ kind: "frame", nightId, frame });
   }
 

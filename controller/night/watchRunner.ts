@@ -5,7 +5,7 @@ import type { WatchEffect } from "../../core/watch/effects.ts";
 import type { StartOrder, WatchEvent } from "../../core/watch/events.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { idleWatch } from "../../core/watch/idleWatch.ts";
-import { isDiskRefusing } from "../../core/watch/ledger.ts";
+import { isDiskRefusing } from "../../core/watch/knowledge.ts";
 import { reduceWatch } from "../../core/watch/reduce.ts";
 import type { WatchState } from "../../core/watch/state.ts";
 import type { WatchFacts } from "../../core/watch/stateSentence.ts";
@@ -14,7 +14,7 @@ import type { Catalogue } from "../archive/catalogue.ts";
 import type { Camera, CameraDescription, CameraEvent } from "../cameras/camera.ts";
 import type { Clock } from "../timing/clock.ts";
 import type { Log } from "../log.ts";
-import { FrameLedger } from "./frameLedger.ts";
+import { OpenFrames } from "./openFrames.ts";
 import type { FrameMeter } from "./frameMeter.ts";
 import { FrameWork, refusal } from "./frameWork.ts";
 import { watchEventOf, type BareWatchEvent } from "./watchEventOf.ts";
@@ -45,7 +45,7 @@ export type WatchParts = {
  */
 export class WatchRunner {
   readonly #parts: WatchParts;
-  readonly #frames: FrameLedger;
+  readonly #frames: OpenFrames;
   readonly #work: FrameWork;
   readonly #queue: WatchEvent[] = [];
   #state: WatchState = idleWatch();
@@ -55,7 +55,7 @@ export class WatchRunner {
 
   constructor(parts: WatchParts) {
     this.#parts = parts;
-    this.#frames = new FrameLedger(parts.catalogue, parts.camera.cameraId);
+    this.#frames = new OpenFrames(parts.catalogue, parts.camera.cameraId);
     this.#work = new FrameWork({
       ...parts,
       frames: this.#frames,

@@ -46,22 +46,22 @@ export async function commandPlace(
 
 async function receivedPlace(word: string, dataDir: string): Promise<Omit<PlanPlace, "placeName">> {
   // Loaded only here: most plans need no serial port.
-  const { SensorDesk } = await import("../sensors/sensors.ts");
+  const { SensorHub } = await import("../sensors/sensors.ts");
   const { sensorTarget } = await import("../sensors/sensorTarget.ts");
   const { readProfiles } = await import("../profiles/readProfiles.ts");
-  const desk = new SensorDesk({
+  const hub = new SensorHub({
     targets: [sensorTarget(word, "gnss", readProfiles(resolve(dataDir)).sensors)],
     nowUtcMs: () => utcMs(Date.now()),
     print: (line) => process.stderr.write(`${line}\n`),
   });
   try {
-    const place = await desk.firstPlace(PLACE_MS_MAX);
+    const place = await hub.firstPlace(PLACE_MS_MAX);
     if (place !== null) {
       const { latitudeDeg, longitudeDeg, elevationM } = place;
       return { latitudeDeg, longitudeDeg, elevationM: elevationM ?? undefined };
     }
   } finally {
-    await desk.close();
+    await hub.close();
   }
   const waited = PLACE_MS_MAX / 1000;
   throw new NightError(

@@ -149,7 +149,7 @@ export type SensedPlace = {
   readonly elevationM: number | null;
 };
 
-export type SensorDeskOptions = Omit<SensorsOptions, "tell"> & {
+export type SensorHubOptions = Omit<SensorsOptions, "tell"> & {
   /** One line for the terminal. */
   readonly print: (line: string) => void;
 };
@@ -157,7 +157,7 @@ export type SensorDeskOptions = Omit<SensorsOptions, "tell"> & {
 const NAMES = { gnss: "GNSS receiver", lightMeter: "light meter", climate: "climate sensor" };
 
 /** Keeps what the sensors said last, and hands on what they say to whoever listens. */
-export class SensorDesk {
+export class SensorHub {
   readonly #sensors: Sensors;
   readonly #print: (line: string) => void;
   #listen: (event: SensorEvent) => void = () => undefined;
@@ -165,7 +165,7 @@ export class SensorDesk {
   #onPlace: (() => void) | null = null;
   #laptopLessGnssMs: number | null = null;
 
-  constructor({ print, ...options }: SensorDeskOptions) {
+  constructor({ print, ...options }: SensorHubOptions) {
     this.#print = print;
     this.#sensors = new Sensors({ ...options, tell: (event) => this.#hear(event) });
   }

@@ -1,6 +1,6 @@
 import { spawn, type ChildProcess } from "node:child_process";
 
-type Keeper = {
+type SleepInhibitor = {
   readonly program: string;
   readonly args: readonly string[];
   /** What it cannot prevent. */
@@ -25,7 +25,7 @@ const WINDOWS_SCRIPT =
  *
  * Sources: systemd-inhibit(1); from memory, unconfirmed: caffeinate's and the Windows call's words.
  */
-export function keeperOf(platform: NodeJS.Platform): Keeper | null {
+export function inhibitorOf(platform: NodeJS.Platform): SleepInhibitor | null {
   switch (platform) {
     case "linux": {
       const what = ["--what=sleep:idle:handle-lid-switch", "--mode=block"];
@@ -51,16 +51,16 @@ export function keeperOf(platform: NodeJS.Platform): Keeper | null {
  */
 export function keepAwake(
   print: (line: string) => void,
-  keeper: Keeper | null = keeperOf(process.platform),
+  inhibitor: SleepInhibitor | null = inhibitorOf(process.platform),
 ): () => void {
   const tell = (why: string): void => print(`This computer may fall asleep (${why}): ${SETTINGS}`);
-  if (keeper === null) {
+  if (inhibitor === null) {
     tell("nothing is known of this system's sleep");
     return () => {};
   }
   // What it says of itself is not what a service manager shall hear of the program.
   const { NOTIFY_SOCKET: _, ...env } = process.env;
-  let child: ChildProcess | null = spawn(keeper.program, keeper.args, {
+  let child: ChildProcess | null = spawn(inhibitor.program, inhibitor.args, {
     env,
     stdio: ["pipe", "ignore", "ignore"],
     // A group of its own: Ctrl-C must not end it before the watch.
@@ -72,12 +72,12 @@ export function keepAwake(
     child = null;
     tell(why);
   };
-  child.once("error", () => end(`there is no ${keeper.program}`));
-  child.once("exit", () => end(`${keeper.program} was refused`));
+  child.once("error", () => end(`there is no ${inhibitor.program}`));
+  child.once("exit", () => end(`${inhibitor.program} was refused`));
   child.stdin?.on("error", () => undefined);
   // It must not keep the program going.
   child.unref();
-  if (keeper.lost !== null) print(keeper.lost);
+  if (inhibitor.lost !== null) print(inhibitor.lost);
   return () => {
     const running = child;
     child = null;

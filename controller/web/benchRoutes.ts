@@ -1,6 +1,6 @@
 import * as v from "valibot";
 
-import type { BenchDesk } from "../bench-check/benchDesk.ts";
+import type { BenchRunner } from "../bench-check/benchRunner.ts";
 import type { Route } from "./route.ts";
 
 const PART = "Before dark";
@@ -10,13 +10,13 @@ const viewSchema = v.looseObject({ kind: v.picklist(["none", "running", "done", 
 const answer = { kind: "json", name: "BenchView", schema: viewSchema } as const;
 
 type BenchParts = {
-  readonly desk: Pick<BenchDesk, "view" | "start" | "stop">;
+  readonly runner: Pick<BenchRunner, "view" | "start" | "stop">;
   /** @throws NightError `settings.invalid` with one sentence while something else has the camera. */
   readonly claim: (cameraId: string) => void;
 };
 
 /** The routes of the bench check, which proves on the camera itself what it can do. */
-export function benchRoutes({ desk, claim }: BenchParts): readonly Route[] {
+export function benchRoutes({ runner, claim }: BenchParts): readonly Route[] {
   return [
     {
       method: "get",
@@ -24,7 +24,7 @@ export function benchRoutes({ desk, claim }: BenchParts): readonly Route[] {
       summary: "How the bench check stands: its steps, or what it found and wrote.",
       part: PART,
       answer,
-      handle: () => desk.view(),
+      handle: () => runner.view(),
     },
     {
       method: "post",
@@ -36,7 +36,7 @@ export function benchRoutes({ desk, claim }: BenchParts): readonly Route[] {
       handle: ({ body }) => {
         const { cameraId } = v.parse(orderSchema, body);
         claim(cameraId);
-        return desk.start(cameraId);
+        return runner.start(cameraId);
       },
     },
     {
@@ -45,7 +45,7 @@ export function benchRoutes({ desk, claim }: BenchParts): readonly Route[] {
       summary: "Ends the bench check early; the shutter is closed first.",
       part: PART,
       answer,
-      handle: () => desk.stop(),
+      handle: () => runner.stop(),
     },
   ];
 }

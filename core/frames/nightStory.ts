@@ -3,7 +3,7 @@ import { observeActivity, startSurgeWatch } from "../activity/surge.ts";
 import type { FrameObservation } from "../exposure/observation.ts";
 import type { GapNotice, SurgeNotice } from "./notices.ts";
 import type { FrameRecord } from "../watch/frameRecord.ts";
-import { observationOf } from "../watch/ledger.ts";
+import { observationOf } from "../watch/knowledge.ts";
 import { monotonicMs, utcMs, type MonotonicMs, type UtcMs } from "../units.ts";
 
 /** What the frames' readings told, as the watch saw them; frames without a reading told nothing. */

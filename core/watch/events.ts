@@ -119,10 +119,10 @@ const PHASE_EVENTS = {
 export type PhaseEvent = Extract<WatchEvent, { kind: keyof typeof PHASE_EVENTS }>;
 
 /** An event that adds to the watch's knowledge alike in every phase. */
-export type LedgerEvent = Exclude<WatchEvent, PhaseEvent>;
+export type KnowledgeEvent = Exclude<WatchEvent, PhaseEvent>;
 
-/** Whether an event is for the ledger, whatever the shutter is doing. */
-export function isLedgerEvent(event: WatchEvent): event is LedgerEvent {
+/** Whether an event only adds to what the watch knows, whatever the shutter is doing. */
+export function isKnowledgeEvent(event: WatchEvent): event is KnowledgeEvent {
   return !Object.hasOwn(PHASE_EVENTS, event.kind);
 }
 

@@ -2,7 +2,7 @@ import { hasHadItsDose, observeLight } from "../exposure/governor.ts";
 import type { MonotonicMs } from "../units.ts";
 import { overdueMs, silentMs } from "./deadlines.ts";
 import type { PhaseEvent } from "./events.ts";
-import { observeSample, recordTaken } from "./ledger.ts";
+import { observeSample, recordTaken } from "./knowledge.ts";
 import type { WatchState } from "./state.ts";
 import { closedLate, frameFailed, goOn, lost, openedLate, recover } from "./transitions.ts";
 import { enter, goesOn, stay, type FramePhase, type Phase, type WatchStep } from "./watchStep.ts";

@@ -1,11 +1,11 @@
 import { observeFrame, startGovernor } from "../exposure/governor.ts";
 import { dueMs, fullPaceMs, wakeMs } from "./deadlines.ts";
-import { isLedgerEvent, type PhaseEvent, type WatchEvent } from "./events.ts";
+import { isKnowledgeEvent, type PhaseEvent, type WatchEvent } from "./events.ts";
 import { reduceFrame } from "./framePhases.ts";
 import { WATCH_ON } from "./handWord.ts";
 import { handWordAfter } from "./handWordAfter.ts";
 import { idleWatch } from "./idleWatch.ts";
-import { recordInLedger } from "./ledger.ts";
+import { recordKnowledge } from "./knowledge.ts";
 import type { WatchPhaseState, WatchState } from "./state.ts";
 import {
   closedLate,
@@ -26,7 +26,7 @@ import { stay, withEffects, type RestingPhase, type WatchStep } from "./watchSte
  */
 export function reduceWatch(before: WatchState, event: WatchEvent): WatchStep {
   const state: WatchState = before.ignored === null ? before : { ...before, ignored: null };
-  if (isLedgerEvent(event)) return afterLedger(recordInLedger(state, event), event);
+  if (isKnowledgeEvent(event)) return afterRecording(recordKnowledge(state, event), event);
   if (isEarly(state, event)) return stay(state, "it is not time yet");
   if (isAnotherFrames(state.phase, event)) return stay(state, "another frame's shutter");
   if (isSaidAlready(state, event)) return stay(state, "nobody has paused the watch");
@@ -79,8 +79,8 @@ function isAnotherFrames(phase: WatchPhaseState, event: WatchEvent): boolean {
   return isShutters && "frameIndex" in phase && event.frameIndex !== phase.frameIndex;
 }
 
-/** What the ledger learned may end a wait: a surge begins, or the last frame has come in. */
-function afterLedger(recorded: WatchStep, event: WatchEvent): WatchStep {
+/** What was learned may end a wait: a surge begins, or the last frame has come in. */
+function afterRecording(recorded: WatchStep, event: WatchEvent): WatchStep {
   const { state, effects } = recorded;
   const { kind } = state.phase;
   if (kind === "between" && endsTheWait(state, event)) {

@@ -3,7 +3,7 @@ import type { PhaseEvent } from "./events.ts";
 import { guardClock } from "./environmentGuards.ts";
 import { clearGuard } from "./raiseGuard.ts";
 import { endReason, guardFromCamera } from "./guards.ts";
-import { observeSample } from "./ledger.ts";
+import { observeSample } from "./knowledge.ts";
 import type { WatchState } from "./state.ts";
 import {
   closedLate,

@@ -1,20 +1,20 @@
 import { existsSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { describe, expect, it, vi } from "vitest";
-import { keepAwake, keeperOf } from "../../../controller/service/keepAwake.ts";
+import { keepAwake, inhibitorOf } from "../../../controller/service/keepAwake.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
 describe("keeping the computer from sleeping", () => {
   it("asks each system in its own words, and says where a closed lid is beyond it", () => {
-    const linux = keeperOf("linux")!;
+    const linux = inhibitorOf("linux")!;
     expect([linux.program, ...linux.args].join(" ")).toMatch(
       /^systemd-inhibit --what=sleep:idle:handle-lid-switch --mode=block .* cat$/,
     );
     expect(linux.lost).toBeNull();
     for (const platform of ["darwin", "win32"] as const) {
-      expect(keeperOf(platform)!.lost).toMatch(/closed lid/);
+      expect(inhibitorOf(platform)!.lost).toMatch(/closed lid/);
     }
-    expect(keeperOf("freebsd")).toBeNull();
+    expect(inhibitorOf("freebsd")).toBeNull();
   });
 
   it.each([
@@ -36,7 +36,7 @@ describe("keeping the computer from sleeping", () => {
 
   it("lasts until it is let sleep again, and ends without a word", async () => {
     const folder = temporaryFolder();
-    const script = join(folder, "keeper.mjs");
+    const script = join(folder, "inhibitor.mjs");
     const [begun, ended] = [join(folder, "begun"), join(folder, "ended")];
     writeFileSync(
       script,
@@ -45,8 +45,8 @@ process.stdin.on("end", () => writeFileSync(${JSON.stringify(ended)}, "")).resum
 writeFileSync(${JSON.stringify(begun)}, "");`,
     );
     const lines: string[] = [];
-    const keeper = { program: process.execPath, args: [script], lost: null };
-    const letSleep = keepAwake((line) => lines.push(line), keeper);
+    const inhibitor = { program: process.execPath, args: [script], lost: null };
+    const letSleep = keepAwake((line) => lines.push(line), inhibitor);
     await vi.waitFor(() => expect(existsSync(begun)).toBe(true), 20_000);
     expect(existsSync(ended)).toBe(false);
     letSleep();

@@ -6,7 +6,7 @@ import { afterEach, beforeEach, describe, expect, test } from "vitest";
 import type { BenchView } from "../../../core/api/benchMessages.ts";
 import { NightError } from "../../../core/errors.ts";
 import { utcMs } from "../../../core/units.ts";
-import { BenchDesk } from "../../../controller/bench-check/benchDesk.ts";
+import { BenchRunner } from "../../../controller/bench-check/benchRunner.ts";
 import { createTransport } from "../../../controller/cameras/createTransport.ts";
 import { benchRoutes } from "../../../controller/web/benchRoutes.ts";
 import { startWebServer, type WebServer } from "../../../controller/web/server.ts";
@@ -17,7 +17,7 @@ import { startTestCamera } from "../../support/testCamera.ts";
 const RATE = 20;
 
 let device: Awaited<ReturnType<typeof startTestCamera>>;
-let desk: BenchDesk;
+let runner: BenchRunner;
 let server: WebServer;
 let dataDir: string;
 let holder: string | null;
@@ -27,7 +27,7 @@ beforeEach(async () => {
   holder = null;
   device = await startTestCamera({ rate: RATE, busySeconds: 0.2 });
   const { port, clock } = device;
-  desk = new BenchDesk({
+  runner = new BenchRunner({
     dataDir,
     origin: clock.origin,
     utcMs: () => utcMs(Date.UTC(2027, 2, 24, 17)),
@@ -38,7 +38,7 @@ beforeEach(async () => {
     service: createFakeNight(),
     uiDir: dataDir,
     extraRoutes: benchRoutes({
-      desk,
+      runner,
       claim: () => {
         if (holder !== null) throw new NightError("settings.invalid", holder);
       },
@@ -47,7 +47,7 @@ beforeEach(async () => {
 });
 
 afterEach(async () => {
-  await desk.stop();
+  await runner.stop();
   await server.close();
   await device.close();
 });
@@ -90,7 +90,7 @@ describe("a bench check from the page", () => {
     const refused = await tell("start");
     expect(refused.status).toBe(400);
     expect(await refused.json()).toMatchObject({ sentence: "The watch has this camera." });
-    expect(desk.isRunning).toBe(false);
+    expect(runner.isRunning).toBe(false);
     holder = null;
     await tell("start");
     const second = await tell("start");

@@ -4,7 +4,7 @@ import { describe, expect, it, onTestFinished } from "vitest";
 import { Catalogue } from "../../../controller/archive/catalogue.ts";
 import { createNightFolder } from "../../../controller/archive/nightFolder.ts";
 import type { Camera } from "../../../controller/cameras/camera.ts";
-import { FrameKeeper } from "../../../controller/night/frameKeeper.ts";
+import { FrameFileSaver } from "../../../controller/night/frameFileSaver.ts";
 import { utcMs } from "../../../core/units.ts";
 import { NIGHT_START_UTC_MS, makeFrame } from "../../support/frameRecords.ts";
 import { pictureWithExif } from "../../support/pictureWithExif.ts";
@@ -38,7 +38,7 @@ async function reconciled(cameraName: string, exposure = EXPOSURE) {
       ]),
     fetchFile: () => Promise.resolve(bytes),
   } as unknown as Camera;
-  const recovered = await new FrameKeeper(nightDir).reconcile(camera, catalogue, {
+  const recovered = await new FrameFileSaver(nightDir).reconcile(camera, catalogue, {
     beforeFrameIndex: 1,
     clockOffsetMs: Date.UTC(2026, 0, 10, 20) - NIGHT_START_UTC_MS,
     slackSeconds: 0.5,

@@ -10,7 +10,7 @@ import { benchRows } from "./benchReport.ts";
 import { writeLocalProfile } from "./localProfile.ts";
 import { workingControls } from "./workingControls.ts";
 
-type BenchDeskParts = {
+type BenchRunnerParts = {
   readonly dataDir: string;
   readonly origin: ClockOrigin;
   readonly utcMs: () => UtcMs;
@@ -21,12 +21,12 @@ type BenchDeskParts = {
 };
 
 /** Runs the bench check for the page: one at a time, in the background, with its progress. */
-export class BenchDesk {
-  readonly #parts: BenchDeskParts;
+export class BenchRunner {
+  readonly #parts: BenchRunnerParts;
   #view: BenchView = { kind: "none" };
   #running: { abort: AbortController; ended: Promise<void> } | null = null;
 
-  constructor(parts: BenchDeskParts) {
+  constructor(parts: BenchRunnerParts) {
     this.#parts = parts;
   }
 

@@ -15,16 +15,16 @@ import type { Log } from "../log.ts";
 import { readProfiles, type HardwareProfiles } from "../profiles/readProfiles.ts";
 import type { ChosenRelease } from "../release/parseRelease.ts";
 import { schedulingSentence } from "../workers/threadPriority.ts";
-import type { SensorDesk } from "../sensors/sensors.ts";
+import type { SensorHub } from "../sensors/sensors.ts";
 import { startVirtualCamera } from "../virtual-camera/process.ts";
 import { DemoCamera } from "./demoCamera.ts";
 import type { OpenNight } from "./openNight.ts";
 
-export type CameraDeskParts = {
+export type CameraOpenerParts = {
   readonly options: StartOptions;
   readonly targets: readonly CameraTarget[];
   readonly release: ChosenRelease | null;
-  readonly sensors: Pick<SensorDesk, "laptopLessGnssMs">;
+  readonly sensors: Pick<SensorHub, "laptopLessGnssMs">;
   readonly origin: ClockOrigin;
   /** One line for the terminal. */
   readonly print: (line: string) => void;
@@ -39,11 +39,11 @@ export function cameraIdsOf(targets: readonly CameraTarget[]): readonly string[]
 }
 
 /** Opens the cameras that were asked for, each again whenever somebody takes it in hand. */
-export class CameraDesk {
-  readonly #parts: CameraDeskParts;
+export class CameraOpener {
+  readonly #parts: CameraOpenerParts;
   #demo: DemoCamera | null = null;
 
-  constructor(parts: CameraDeskParts) {
+  constructor(parts: CameraOpenerParts) {
     this.#parts = parts;
   }
 

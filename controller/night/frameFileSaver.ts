@@ -15,7 +15,7 @@ type Arrival = Extract<CameraEvent, { kind: "frameArrived" }>;
 type Recovered = { readonly frame: FrameRecord; readonly bytes: Uint8Array };
 
 /** Brings arrived frames onto the disk, one after another, so that none overtakes an older one. */
-export class FrameKeeper {
+export class FrameFileSaver {
   readonly #nightDir: string;
   readonly #folder: string;
   readonly #arrivals = new Map<number, Omit<Arrival, "jpeg">>();

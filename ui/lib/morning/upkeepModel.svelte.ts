@@ -7,7 +7,7 @@ import type {
 import * as api from "../api/houseClient.ts";
 
 /** Copying, checking and pruning of one night's files, as the page has it. */
-export class HouseDesk {
+export class UpkeepModel {
   readonly #nightId: string;
   readonly #sentenceOf: (thrown: unknown) => string;
   jobs = $state.raw<readonly HouseJob[]>([]);

@@ -5,7 +5,7 @@ import type { Catalogue } from "../archive/catalogue.ts";
 const OPEN_COUNT_MAX = 64;
 
 /** The frames of one camera that are still changing; every change goes to the catalogue at once. */
-export class FrameLedger {
+export class OpenFrames {
   readonly #catalogue: Catalogue;
   readonly #cameraId: string;
   /** Frames in hand; settled ones are read from the catalogue again when asked for. */

@@ -9,7 +9,7 @@ import { searchOf, type SearchDraft } from "./searchDraft.ts";
 type FrameName = { readonly cameraId: string; readonly frameIndex: number };
 
 /** One night's frame sets, keepers, picks, searches and deliveries, as the page has them. */
-export class MorningDesk {
+export class MorningModel {
   readonly nightId: string;
   readonly #sentenceOf: (thrown: unknown) => string;
   /** null: not here yet. */

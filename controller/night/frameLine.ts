@@ -4,14 +4,14 @@ import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 const COLUMNS = 100;
 
 /** What stands in the lines of frames, for the terminal; once, before the first of them. */
-export const STORY_HEADING =
+export const FRAME_LINE_HEADING =
   "Each line a frame: opened (UTC), number, exposure, stops from target, why.";
 
 /**
  * One line a frame for the terminal: when, how long, ISO, aperture, stops from target, why. Reasons
  * that find no room in the line are left to the page, which has them all.
  */
-export function storyLine(frame: FrameRecord, cameraLabel: string | null): string {
+export function frameLine(frame: FrameRecord, cameraLabel: string | null): string {
   const { exposureSeconds, iso, fNumber } = frame.happened ?? frame.ordered;
   const figures = [
     frame.openedUtcMs === null ? "--:--:--" : clockTime(frame.openedUtcMs),

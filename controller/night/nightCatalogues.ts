@@ -8,7 +8,7 @@ import { listNights, NIGHTS_FOLDER, nightInfoOf } from "../archive/nightFolder.t
 const OPEN_NIGHTS_MAX = 4;
 
 /** Tonight and the nights before it, each opened when it is asked for. */
-export class NightShelf {
+export class NightCatalogues {
   readonly #dataDir: string;
   readonly #tonight: Catalogue | null;
   readonly #opened = new Map<string, Catalogue>();

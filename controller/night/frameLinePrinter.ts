@@ -2,7 +2,7 @@ import type { StateNotice, WatchView } from "../../core/api/messages.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { StateKind } from "../../core/words/stateWords.ts";
 import type { FrameCounts } from "./frameCounts.ts";
-import { missingLine, storyLine } from "./storyLine.ts";
+import { missingLine, frameLine } from "./frameLine.ts";
 
 /** Lines that wait for an earlier frame's; a frame that never comes holds up no more than these. */
 const WAITING_COUNT_MAX = 4;
@@ -11,7 +11,7 @@ const WAITING_COUNT_MAX = 4;
 type FrameLines = { nextIndex: number; readonly waiting: Map<number, string> };
 
 /** What the terminal tells of a night: each metered frame once and in order, each new trouble once. */
-export class TerminalStory {
+export class FrameLinePrinter {
   readonly #print: (line: string) => void;
   readonly #hasSeveralCameras: boolean;
   readonly #lines = new Map<string, FrameLines>();
@@ -31,7 +31,7 @@ export class TerminalStory {
     if (frame.reading === null || this.#told.has(key)) return false;
     this.#told.add(key);
     const lines = this.#linesFrom(cameraId, frameIndex);
-    lines.waiting.set(frameIndex, storyLine(frame, this.#hasSeveralCameras ? cameraId : null));
+    lines.waiting.set(frameIndex, frameLine(frame, this.#hasSeveralCameras ? cameraId : null));
     this.#tell(lines, WAITING_COUNT_MAX);
     return true;
   }

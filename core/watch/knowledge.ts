@@ -4,7 +4,7 @@ import { TONE_CURVE_UNSURE, type Reading } from "../photometry/reading.ts";
 import type { CurtainMotion } from "../exposure/curtainMotion.ts";
 import type { MonotonicMs } from "../units.ts";
 import type { WatchEffect } from "./effects.ts";
-import type { LedgerEvent, WatchEvent } from "./events.ts";
+import type { KnowledgeEvent, WatchEvent } from "./events.ts";
 import { withBatteryReading } from "./batteryDrain.ts";
 import { guardsFromClimate, guardClock } from "./environmentGuards.ts";
 import { clearGuard, raiseGuard } from "./raiseGuard.ts";
@@ -22,7 +22,7 @@ const TAKEN_COUNT_MAX = 32;
  * What an event adds to the watch's knowledge, whatever the shutter is doing: readings, files,
  * battery, card, climate. The phase is left alone.
  */
-export function recordInLedger(state: WatchState, event: LedgerEvent): WatchStep {
+export function recordKnowledge(state: WatchState, event: KnowledgeEvent): WatchStep {
   switch (event.kind) {
     case "settingsChanged":
       return goesOn(withExposureSettings(state, event.exposure));
