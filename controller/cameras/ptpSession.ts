@@ -12,6 +12,7 @@ import { storageInfo, type StorageInfo } from "../../core/ptp/datasets/storageIn
 import type { DataType, PtpValue } from "../../core/ptp/dataTypes.ts";
 import { ALL, nextTransactionId, NO_TRANSACTION, type TransactionId } from "../../core/ptp/ids.ts";
 import { OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
+import { propertyLine } from "../../core/ptp/properties.ts";
 import { RESPONSES, responseName } from "../../core/ptp/responses.ts";
 import { pauseFor, REAL_TIME, type RealTime } from "../timing/clock.ts";
 import { BusyWait, DEFAULT_BUSY_POLL_MS, patientPauses } from "../timing/whileBusy.ts";
@@ -35,6 +36,8 @@ export type OperationOptions = {
   /** More data than this is refused, whatever the camera goes on sending; left out: what a picture may have. */
   readonly dataBytesMax?: number;
   readonly signal?: AbortSignal;
+  /** What is asked, for the sentence of a refusal, as in "ExposureTime 30 s". */
+  readonly about?: string;
 };
 
 /** An answer with the bytes of its data phase. */
@@ -191,7 +194,8 @@ export class PtpSession {
     options?: OperationOptions,
   ): Promise<PtpValue> {
     const dataOut = encodePropertyValue(dataType, value);
-    await this.run(OPERATIONS.SetDevicePropValue, [code], options, dataOut);
+    const about = propertyLine(code, value);
+    await this.run(OPERATIONS.SetDevicePropValue, [code], { ...options, about }, dataOut);
     return await this.getProperty(code, dataType, options);
   }
 
@@ -233,7 +237,7 @@ export class PtpSession {
     dataOut: Uint8Array | null = null,
   ): Promise<AnsweredData> {
     const answered = await this.#persist(operation, parameters, options, dataOut);
-    this.#requireOk(answered.answer, operation);
+    this.#requireOk(answered.answer, operation, options.about);
     return answered;
   }
 
@@ -322,9 +326,10 @@ export class PtpSession {
     this.#lastId = this.#options.firstTransactionId ?? NO_TRANSACTION;
   }
 
-  #requireOk(answer: OperationAnswer, operation: Operation): void {
+  #requireOk(answer: OperationAnswer, operation: Operation, about?: string): void {
     const { responseCode } = answer;
     if (responseCode === RESPONSES.OK) return;
+    const name = about === undefined ? operation.name : `${operation.name} (${about})`;
     const details = { operation: operation.name, responseCode, parameters: answer.parameters };
     switch (responseCode) {
       case RESPONSES.DeviceBusy:
@@ -337,7 +342,7 @@ export class PtpSession {
       default:
         throw new NightError(
           "ptp.response",
-          `The camera answered ${operation.name} with ${responseName(responseCode)}.`,
+          `The camera answered ${name} with ${responseName(responseCode)}.`,
           details,
         );
     }

@@ -7,6 +7,7 @@ import {
   parseSensorProfile,
   type FromFile,
 } from "../../core/profiles/parse.ts";
+import { STANDARD_PROPERTIES } from "../../core/ptp/properties.ts";
 import type { ReleaseProfile } from "../../core/profiles/releaseProfile.ts";
 import { checkOverlaps, controlsOf, type CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { SensorProfile } from "../../core/profiles/sensorProfile.ts";
@@ -37,6 +38,7 @@ export function readProfiles(dataDir: string | null): HardwareProfiles {
   const cameras: CameraProfiles = {
     shipped: readFolder(SHIPPED_DIR, "cameras", parseCameraProfile),
     own: ownDir === null ? [] : readFolder(ownDir, "cameras", parseCameraProfile),
+    standard: STANDARD_PROPERTIES,
   };
   for (const set of [cameras.shipped, cameras.own]) {
     checkOverlaps(set);

@@ -1,7 +1,8 @@
 import { NightError } from "../../core/errors.ts";
 import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
 import type { TransactionId } from "../../core/ptp/ids.ts";
-import { OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
+import { operationOfCode, OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
+import { exposureTime } from "../../core/ptp/properties.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import {
   controlsOf,
@@ -13,7 +14,7 @@ import { STANDARD_CONTROLS } from "../cameras/cameraControls.ts";
 import { PtpSession } from "../cameras/ptpSession.ts";
 import type { Transport, TransportEvent } from "../cameras/transport.ts";
 import { REAL_TIME, type RealTime } from "../timing/clock.ts";
-import { CameraProperties, CONVENTIONAL_RUNGS, TIMED_SECONDS_MAX } from "./cameraProperties.ts";
+import { CameraProperties, CONVENTIONAL_RUNGS } from "./cameraProperties.ts";
 import { runSteps } from "./controlSteps.ts";
 import type { CameraTaskTools } from "./cameraTask.ts";
 import { LinkSpeed } from "./linkSpeed.ts";
@@ -190,22 +191,22 @@ export class CameraLink implements CameraTaskTools {
   }
 
   get openOperation(): Operation {
-    return operationOfCode(this.controls.bulb?.openOperation, OPERATIONS.InitiateOpenCapture);
+    const { code } = OPERATIONS.InitiateOpenCapture;
+    return operationOfCode(this.controls.bulb?.openOperation ?? code, "none");
   }
 
   get closeOperation(): Operation {
-    return operationOfCode(this.controls.bulb?.closeOperation, OPERATIONS.TerminateOpenCapture);
+    const { code } = OPERATIONS.TerminateOpenCapture;
+    return operationOfCode(this.controls.bulb?.closeOperation ?? code, "none");
   }
 
   /** Timed exposures that can be set, seconds, ascending. */
   get exposureLadderSeconds(): readonly number[] {
-    const { timedSteps, exposureTime } = this.controls;
+    const { timedSteps, exposureTime: control } = this.controls;
     if (timedSteps === null && !this.can(OPERATIONS.InitiateCapture.code)) return [];
-    const ladder = this.properties
-      .ladder(exposureTime)
-      .filter((seconds) => seconds <= TIMED_SECONDS_MAX);
+    const ladder = this.properties.ladder(control).filter((seconds) => seconds <= exposureTime.max);
     if (ladder.length > 0) return ladder;
-    if (!this.properties.takesAnyNumber(exposureTime)) return this.#fixedSeconds();
+    if (!this.properties.takesAnyNumber(control)) return this.#fixedSeconds();
     const { min, max } = UNLISTED_SECONDS;
     return CONVENTIONAL_RUNGS.filter((seconds) => seconds >= min && seconds <= max);
   }
@@ -213,7 +214,7 @@ export class CameraLink implements CameraTaskTools {
   /** The one speed of a camera whose speed is set by hand. */
   #fixedSeconds(): readonly number[] {
     const seconds = this.properties.settingOf(this.controls.exposureTime);
-    return seconds === null || seconds > TIMED_SECONDS_MAX ? [] : [seconds];
+    return seconds === null || seconds > exposureTime.max ? [] : [seconds];
   }
 
   /** Ends a capture that may have ended long ago. */
@@ -244,8 +245,3 @@ const PLAIN_OPERATIONS: readonly number[] = [
   OPERATIONS.GetDevicePropValue.code,
   OPERATIONS.GetObjectInfo.code,
 ];
-
-function operationOfCode(code: number | undefined, standard: Operation): Operation {
-  if (code === undefined || code === standard.code) return standard;
-  return { ...standard, code, name: `${standard.name} (0x${code.toString(16)})` };
-}

@@ -6,7 +6,7 @@ import {
 } from "../../core/ptp/datasets/devicePropDesc.ts";
 import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
 import type { PtpValue } from "../../core/ptp/dataTypes.ts";
-import { imageSize } from "../../core/ptp/properties.ts";
+import * as property from "../../core/ptp/properties.ts";
 import {
   rawOf,
   valueOf,
@@ -24,8 +24,6 @@ import { dataTypeOfWire, runSteps, setRaw } from "./controlSteps.ts";
 /** A described property and what it is set to now, as far as is known. */
 type Described = Extract<DevicePropDesc, { kind: "described" }>;
 
-/** Longer than any timed exposure that a camera offers; larger raw values are codes for bulb. */
-export const TIMED_SECONDS_MAX = 3_600;
 /** Faults of a camera that lists properties which it does not have, or describes them brokenly. */
 export const PROPERTY_FAULTS: readonly string[] = ["ptp.response", "ptp.truncated", "camera.busy"];
 
@@ -55,7 +53,7 @@ export class CameraProperties {
     this.#supported = devicePropertiesSupported;
     this.#controls = controls;
     const codes = this.#usedControls().map(({ propertyCode }) => propertyCode);
-    for (const code of [...codes, imageSize.code]) await this.#describe(code, busyMsMax);
+    for (const code of [...codes, property.imageSize.code]) await this.#describe(code, busyMsMax);
     for (const control of this.#numberControls()) this.#assume(control);
   }
 
@@ -66,7 +64,7 @@ export class CameraProperties {
 
   /** The width of a picture as it is set now; null: not known. */
   get imageWidthPx(): number | null {
-    return imageWidthOf(this.#current.get(imageSize.code));
+    return property.imageSize.decode(this.#current.get(property.imageSize.code))?.widthPx ?? null;
   }
 
   /** The number that a property stands at, as last read; null: not known. */
@@ -316,7 +314,7 @@ function settableValues(form: PropertyForm, coding: ValueCoding): readonly PtpVa
  */
 function percentOf(level: number, form: PropertyForm): number | null {
   const levels = legalValues(form).flatMap((value) => (typeof value === "number" ? value : []));
-  const highest = levels.length > 0 ? Math.max(...levels) : 100;
+  const highest = levels.length > 0 ? Math.max(...levels) : property.batteryLevel.max;
   const lowest = levels.length > 0 && form.kind === "range" ? Math.min(...levels) : 0;
   if (level === 0 || level < lowest || level > highest || highest <= lowest) return null;
   return Math.round((100 * (level - lowest)) / (highest - lowest));
@@ -325,7 +323,7 @@ function percentOf(level: number, form: PropertyForm): number | null {
 /** Nothing at all, or longer than any camera's own timer runs. */
 function isBulbCode(raw: number, coding: ValueCoding): boolean {
   const seconds = valueOf(raw, coding);
-  return raw === 0 || (seconds !== null && seconds > TIMED_SECONDS_MAX);
+  return raw === 0 || (seconds !== null && seconds > property.exposureTime.max);
 }
 
 /** A 64-bit number as a plain one, where that loses nothing. */
@@ -338,10 +336,4 @@ function plainOf(value: PtpValue): PtpValue {
 /** In the standard's enumerations bit 15 marks a maker's own values. Source: MTP 1.1, appendix C. */
 function isMakersState(raw: PtpValue | undefined): boolean {
   return typeof raw === "number" && (raw & 0x8000) !== 0;
-}
-
-/** Width of "6000x4000"; null for anything else. */
-function imageWidthOf(size: PtpValue | undefined): number | null {
-  const width = typeof size === "string" ? /^(\d+)x\d+$/i.exec(size)?.[1] : undefined;
-  return width === undefined ? null : Number(width);
 }

@@ -2,7 +2,7 @@ import { asNightError, NightError } from "../../core/errors.ts";
 import { freeBytesOf, freeImagesOf } from "../../core/ptp/datasets/storageInfo.ts";
 import type { ObjectInfo } from "../../core/ptp/datasets/objectInfo.ts";
 import { FORMATS } from "../../core/ptp/formats.ts";
-import { OPERATIONS } from "../../core/ptp/operations.ts";
+import { operationOfCode, OPERATIONS } from "../../core/ptp/operations.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { MonotonicMs } from "../../core/units.ts";
 import type { CameraEvent, CardFile } from "../cameras/camera.ts";
@@ -10,7 +10,6 @@ import type { CameraControls, EventPoll } from "../../core/profiles/cameraContro
 import { readEventRecords, type PolledEvent } from "../../core/profiles/eventRecords.ts";
 import { ownedBytes, type OwnedBytes } from "../workers/ownedBytes.ts";
 import type { CameraLink } from "./cameraLink.ts";
-import { operationOfCode } from "./controlSteps.ts";
 import { whenThereIsRoom, type CameraTask } from "./cameraTask.ts";
 import { fetchRange, fetchWhole } from "./fetchFile.ts";
 import { fetchInfo, fetchPreview, isPicture } from "./fetchPreview.ts";

@@ -1,6 +1,7 @@
 import { NightError } from "../../core/errors.ts";
 import type { DevicePropDesc } from "../../core/ptp/datasets/devicePropDesc.ts";
-import { dateTimeUtcMs, formatDateTime, parseDateTime } from "../../core/ptp/dateTime.ts";
+import { dateTimeUtcMs } from "../../core/ptp/dateTime.ts";
+import { dateTimeProperty } from "../../core/ptp/properties.ts";
 import type { PtpSession } from "../cameras/ptpSession.ts";
 import { pauseFor, type Clock } from "../timing/clock.ts";
 
@@ -36,7 +37,7 @@ export async function measureClockOffset(camera: ClockedCamera): Promise<number 
   let last: string | null = null;
   for (;;) {
     const value = await session.getProperty(described.code, described.dataType, BUSY);
-    const seen = typeof value === "string" ? parseDateTime(value) : null;
+    const seen = dateTimeProperty.decode(value);
     if (seen === null) return null;
     const hasTicked = last !== null && value !== last;
     if (hasTicked || session.time.nowMs() > untilMs) {
@@ -62,13 +63,13 @@ export async function trySetClock(
   const { session, clock, described } = camera;
   if (!described.isSettable) return false;
   const value = await session.getProperty(described.code, described.dataType);
-  const seen = typeof value === "string" ? parseDateTime(value) : null;
+  const seen = dateTimeProperty.decode(value);
   if (seen === null) return false;
   const trueNow = (): number => clock.utcMs() - oursLessTrueMs;
   await pauseFor(session.time, (1000 - (((trueNow() % 1000) + 1000) % 1000)) / clock.origin.rate);
   const nowUtcMs = Math.round(trueNow() / 1000) * 1000;
   const zone = seen.offsetMinutes ?? zoneMinutes(nowUtcMs);
-  const text = formatDateTime({
+  const text = dateTimeProperty.encode({
     wallMs: nowUtcMs + zone * 60_000,
     offsetMinutes: seen.offsetMinutes,
   });

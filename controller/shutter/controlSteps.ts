@@ -9,7 +9,8 @@ import {
   type DataType,
 } from "../../core/ptp/dataTypes.ts";
 import { encodePropertyValue } from "../../core/ptp/datasets/devicePropDesc.ts";
-import { operationOf, OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
+import { operationOfCode, OPERATIONS } from "../../core/ptp/operations.ts";
+import { propertyLine } from "../../core/ptp/properties.ts";
 import { createWriter } from "../../core/ptp/writer.ts";
 import type { ControlStep, SetThrough, WireType } from "../../core/profiles/cameraControls.ts";
 import type { OperationOptions, PtpSession } from "../cameras/ptpSession.ts";
@@ -74,7 +75,8 @@ export async function setRaw(
   const isRecord = setThrough?.layout === "record";
   const data = isRecord ? record(propertyCode, raw) : encodePropertyValue(dataType, raw);
   const parameters = isRecord ? [] : [propertyCode];
-  return (await session.run(operation, parameters, options, data)).answer;
+  const about = propertyLine(propertyCode, raw);
+  return (await session.run(operation, parameters, { ...options, about }, data)).answer;
 }
 
 /** Length of the whole, code, value. */
@@ -84,9 +86,4 @@ function record(propertyCode: number, raw: number): Uint8Array {
   writer.u32(propertyCode);
   writer.u32(raw >>> 0);
   return writer.toBytes();
-}
-
-/** The standard's declaration, or one for a maker's own code. */
-export function operationOfCode(code: number, dataPhase: Operation["dataPhase"]): Operation {
-  return operationOf(code) ?? { code, name: `0x${code.toString(16)}`, parameters: [], dataPhase };
 }

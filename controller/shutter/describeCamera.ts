@@ -1,4 +1,5 @@
 import { NightError } from "../../core/errors.ts";
+import { exposureIndex } from "../../core/ptp/properties.ts";
 import type { CameraDescription } from "../cameras/camera.ts";
 import type { Clock } from "../timing/clock.ts";
 import type { CameraLink } from "./cameraLink.ts";
@@ -9,9 +10,6 @@ import {
   trySetClock,
   type ClockSetting,
 } from "./cameraTime.ts";
-
-/** ISO "automatic" in the standard's coding. */
-const ISO_MAX = 0xfffe;
 
 type DescribeOptions = {
   readonly cameraId: string;
@@ -26,7 +24,7 @@ export async function describeCamera(
   { cameraId, clock, setClock }: DescribeOptions,
 ): Promise<CameraDescription> {
   const { controls, properties, info } = link;
-  const isoLadder = properties.ladder(controls.iso).filter((iso) => iso <= ISO_MAX);
+  const isoLadder = properties.ladder(controls.iso).filter((iso) => iso <= exposureIndex.max);
   const iso = properties.settingOf(controls.iso);
   return {
     cameraId,
@@ -34,7 +32,7 @@ export async function describeCamera(
     serialNumber: info?.serialNumber ?? "",
     profileId: controls.profileId,
     isoLadder,
-    fixedIso: isoLadder.length === 0 && iso !== null && iso <= ISO_MAX ? iso : null,
+    fixedIso: isoLadder.length === 0 && iso !== null && iso <= exposureIndex.max ? iso : null,
     fNumberLadder: properties.ladder(controls.fNumber),
     exposureLadderSeconds: link.exposureLadderSeconds,
     hasBulb: link.hasBulb,

@@ -3,8 +3,8 @@ import {
   type DevicePropDesc,
   type PropertyForm,
 } from "../../core/ptp/datasets/devicePropDesc.ts";
-import { string, uint16, uint32, uint8, type PtpValue } from "../../core/ptp/dataTypes.ts";
-import { dateTimeUtcMs, formatDateTime, parseDateTime } from "../../core/ptp/dateTime.ts";
+import type { DataType, PtpValue } from "../../core/ptp/dataTypes.ts";
+import { dateTimeUtcMs, formatDateTime } from "../../core/ptp/dateTime.ts";
 import {
   batteryLevel,
   dateTimeProperty,
@@ -33,6 +33,14 @@ type State = {
   readonly reset?: () => void;
 };
 
+type Declared = { readonly code: number; readonly dataType: DataType<number> };
+
+const PROGRAMS = ["manual", "automatic", "aperturePriority", "shutterPriority"] as const;
+const FOCUSINGS = ["manual", "automatic"] as const;
+const ONE_FRAME = stillCaptureMode.encode({ kind: "normal" });
+/** What a program other than manual may keep from the photographer. */
+const LEFT_TO_PROGRAMS: readonly number[] = [fNumber.code, exposureTime.code];
+
 /** The camera's properties: what they are, may be, and are set to. */
 export class PropertyState {
   readonly #clock: Clock;
@@ -41,7 +49,7 @@ export class PropertyState {
   readonly #batteryPercent: () => number;
   readonly #values = new Map<number, number>();
   readonly #states: ReadonlyMap<number, State>;
-  readonly #size: string;
+  readonly #size: { readonly widthPx: number; readonly heightPx: number };
 
   constructor(options: {
     readonly clock: Clock;
@@ -55,7 +63,7 @@ export class PropertyState {
     this.#cameraClock = options.cameraClock;
     this.#settings = options.settings;
     this.#batteryPercent = options.batteryPercent;
-    this.#size = `${options.widthPx}x${options.heightPx}`;
+    this.#size = { widthPx: options.widthPx, heightPx: options.heightPx };
     this.#states = this.#declare();
   }
 
@@ -88,10 +96,16 @@ export class PropertyState {
   /** What the next timed frame would be taken with; bulb takes its time from the host. */
   exposure(): Exposure {
     return {
-      exposureSeconds: exposureTime.decode(this.#value(exposureTime.code)),
-      iso: this.#value(exposureIndex.code),
-      fNumber: fNumber.decode(this.#value(fNumber.code)),
+      exposureSeconds: this.#number(exposureTime),
+      iso: this.#number(exposureIndex),
+      fNumber: this.#number(fNumber),
     };
+  }
+
+  #number({ code, decode }: typeof exposureTime): number {
+    const value = decode(this.#value(code));
+    if (value === null) throw new TypeError("the camera is set to numbers alone");
+    return value;
   }
 
   get isManual(): boolean {
@@ -104,7 +118,7 @@ export class PropertyState {
 
   /** Which exposure values the photographer's program leaves to the photographer. */
   #isFree(code: number): boolean {
-    const program = exposureProgramMode.decode(this.#value(exposureProgramMode.code)).kind;
+    const program = exposureProgramMode.decode(this.#value(exposureProgramMode.code))?.kind;
     if (program === "manual") return true;
     if (program === "aperturePriority") return code === fNumber.code;
     return program === "shutterPriority" && code === exposureTime.code;
@@ -114,30 +128,40 @@ export class PropertyState {
     const settings = this.#settings;
     return new Map<number, State>([
       [batteryLevel.code, this.#battery()],
-      [functionalMode.code, fixed(functionalMode.code, 0, [0])],
+      [functionalMode.code, fixed(functionalMode, functionalMode.encode({ kind: "standard" }))],
       [imageSize.code, this.#imageSize()],
-      [focalLength.code, this.#focalLength()],
-      [fNumber.code, this.#choice(fNumber.code, settings.fNumbers, 280, true)],
-      [exposureTime.code, this.#exposureTime()],
-      [exposureIndex.code, this.#choice(exposureIndex.code, settings.exposureIndices, 1600, true)],
+      [focalLength.code, fixed(focalLength, focalLength.encode(settings.focalLengthMm))],
+      [fNumber.code, this.#choice(fNumber, settings.fNumbers, fNumber.encode(2.8))],
+      [
+        exposureTime.code,
+        this.#choice(exposureTime, settings.exposureTimes, exposureTime.encode(1)),
+      ],
+      [
+        exposureIndex.code,
+        this.#choice(exposureIndex, settings.exposureIndices, exposureIndex.encode(1600)),
+      ],
       [
         exposureProgramMode.code,
         this.#choice(
-          exposureProgramMode.code,
-          [1, 2, 3, 4],
+          exposureProgramMode,
+          PROGRAMS.map((kind) => exposureProgramMode.encode({ kind })),
           exposureProgramMode.encode({ kind: settings.programMode }),
         ),
       ],
       [
         focusMode.code,
-        this.#choice(focusMode.code, [1, 2], focusMode.encode({ kind: settings.focusMode })),
+        this.#choice(
+          focusMode,
+          FOCUSINGS.map((kind) => focusMode.encode({ kind })),
+          focusMode.encode({ kind: settings.focusMode }),
+        ),
       ],
-      [stillCaptureMode.code, this.#choice(stillCaptureMode.code, [1], 1)],
+      [stillCaptureMode.code, this.#choice(stillCaptureMode, [ONE_FRAME], ONE_FRAME)],
       [dateTimeProperty.code, this.#dateTime()],
     ]);
   }
 
-  #choice(code: number, values: readonly number[], wanted: number, needsProgram = false): State {
+  #choice({ code, dataType }: Declared, values: readonly number[], wanted: number): State {
     const factoryDefault = values.reduce((best, value) =>
       Math.abs(value - wanted) < Math.abs(best - wanted) ? value : best,
     );
@@ -145,9 +169,8 @@ export class PropertyState {
     return {
       desc: () => ({
         kind: "described",
-        code,
-        dataType: uint16,
-        isSettable: !needsProgram || this.#isFree(code) || code === exposureIndex.code,
+        ...{ code, dataType },
+        isSettable: !LEFT_TO_PROGRAMS.includes(code) || this.#isFree(code),
         factoryDefault,
         current: this.#value(code),
         form: { kind: "enumeration", values },
@@ -160,62 +183,34 @@ export class PropertyState {
     };
   }
 
-  #exposureTime(): State {
-    const state = this.#choice(
-      exposureTime.code,
-      this.#settings.exposureTimes,
-      exposureTime.encode(1),
-      true,
-    );
-    return {
-      ...state,
-      desc: (nowMs) => ({ ...described(state.desc(nowMs)), dataType: uint32 }),
-    };
-  }
-
   #battery(): State {
     return {
       desc: () => ({
         kind: "described",
         code: batteryLevel.code,
-        dataType: uint8,
+        dataType: batteryLevel.dataType,
         isSettable: false,
-        factoryDefault: 100,
+        factoryDefault: batteryLevel.max,
         current: Math.round(this.#batteryPercent()),
-        form: { kind: "range", min: 0, max: 100, step: 1 },
+        form: { kind: "range", min: 0, max: batteryLevel.max, step: 1 },
       }),
     };
   }
 
   #imageSize(): State {
-    const values = [this.#size];
+    const size = imageSize.encode(this.#size);
     return {
       desc: () => ({
         kind: "described",
         code: imageSize.code,
-        dataType: string,
+        dataType: imageSize.dataType,
         isSettable: true,
-        factoryDefault: this.#size,
-        current: this.#size,
-        form: { kind: "enumeration", values },
+        factoryDefault: size,
+        current: size,
+        form: { kind: "enumeration", values: [size] },
       }),
       set: () => "ok",
       reset: () => {},
-    };
-  }
-
-  #focalLength(): State {
-    const raw = focalLength.encode(this.#settings.focalLengthMm);
-    return {
-      desc: () => ({
-        kind: "described",
-        code: focalLength.code,
-        dataType: uint32,
-        isSettable: false,
-        factoryDefault: raw,
-        current: raw,
-        form: { kind: "enumeration", values: [raw] },
-      }),
     };
   }
 
@@ -232,7 +227,7 @@ export class PropertyState {
         return {
           kind: "described",
           code: dateTimeProperty.code,
-          dataType: string,
+          dataType: dateTimeProperty.dataType,
           isSettable: true,
           factoryDefault: "20260101T000000",
           current,
@@ -240,7 +235,7 @@ export class PropertyState {
         };
       },
       set: (value) => {
-        const moment = typeof value === "string" ? parseDateTime(value) : null;
+        const moment = dateTimeProperty.decode(value);
         if (moment === null) return "illegal";
         const wanted = dateTimeUtcMs(moment, utcOffsetMinutes);
         this.#cameraClock.set(wanted, this.#clock.monotonicMs());
@@ -250,21 +245,15 @@ export class PropertyState {
   }
 }
 
-function described(desc: DevicePropDesc): Extract<DevicePropDesc, { kind: "described" }> {
-  if (desc.kind !== "described") throw new TypeError("the camera describes all its properties");
-  return desc;
-}
-
-function fixed(code: number, value: number, values: readonly number[]): State {
+function fixed({ code, dataType }: Declared, value: number): State {
   return {
     desc: () => ({
       kind: "described",
-      code,
-      dataType: uint16,
+      ...{ code, dataType },
       isSettable: false,
       factoryDefault: value,
       current: value,
-      form: { kind: "enumeration", values },
+      form: { kind: "enumeration", values: [value] },
     }),
   };
 }

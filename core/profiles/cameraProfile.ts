@@ -32,7 +32,8 @@ const setThrough = v.strictObject({
 
 const numberProperty = v.strictObject({
   property: code16,
-  coding,
+  /** Left out: as the standard codes the property. */
+  coding: v.optional(coding),
   setThrough: v.optional(setThrough),
   assumed: v.optional(
     v.strictObject({ dataType: wireType, values: v.pipe(v.array(raw), v.minLength(1)) }),
@@ -42,10 +43,12 @@ const numberProperty = v.strictObject({
 
 const stateProperty = v.strictObject({
   property: code16,
-  manual: v.pipe(
-    v.array(raw),
-    v.minLength(1),
-    v.description("Codes that leave it to the photographer"),
+  manual: v.optional(
+    v.pipe(
+      v.array(raw),
+      v.minLength(1),
+      v.description("Codes that leave it to the photographer; left out: the standard's own"),
+    ),
   ),
   evidence,
 });

@@ -73,7 +73,7 @@ function checkName({ id }: { readonly id: string }, file: string): void {
 
 function checkLadders(profile: CameraProfile, file: string): void {
   for (const [name, setting] of Object.entries(profile.settings ?? {})) {
-    if (!setting || !("coding" in setting) || setting.coding.kind !== "table") continue;
+    if (!setting || !("coding" in setting) || setting.coding?.kind !== "table") continue;
     const { entries } = setting.coding;
     for (const [index, entry] of entries.entries()) {
       const at = `/settings/${name}/coding/entries/${index}`;

@@ -4,6 +4,7 @@ import type {
   NumberControl,
   SetThrough,
   StateControl,
+  ValueCoding,
 } from "./cameraControls.ts";
 import type { CameraMatch, CameraProfile, ProfileStep } from "./cameraProfile.ts";
 import { invalid, type FromFile } from "./parse.ts";
@@ -18,10 +19,19 @@ export type DeviceFacts = {
   readonly firmware: string;
 };
 
-/** Camera profiles of both kinds; a user's own win. */
+/** What a profile need not repeat of a property that the standard declares. */
+export type StandardProperty =
+  | { readonly kind: "number"; readonly coding: ValueCoding }
+  | { readonly kind: "state"; readonly manualCode: number };
+
+/** By the property's code. */
+export type StandardProperties = ReadonlyMap<number, StandardProperty>;
+
+/** Camera profiles of both kinds, of which a user's own win, and what the standard declares. */
 export type CameraProfiles = {
   readonly shipped: readonly FromFile<CameraProfile>[];
   readonly own: readonly FromFile<CameraProfile>[];
+  readonly standard: StandardProperties;
 };
 
 /** Id of the profile that every other one extends in the end, and that serves a camera of no other. */
@@ -163,7 +173,7 @@ export function controlsOf(id: string, profiles: CameraProfiles): CameraControls
     chain.push(found);
   }
   const merged = chain.reduceRight<Merged>((base, { profile }) => merge(base, profile), {});
-  return toControls(id, merged, chain[0]!.file);
+  return toControls(id, merged, { file: chain[0]!.file, standard: profiles.standard });
 }
 
 function find(id: string, { own, shipped }: CameraProfiles): FromFile<CameraProfile> | undefined {
@@ -198,25 +208,27 @@ function named<K extends keyof Merged & keyof CameraProfile>(
   ) as Pick<Merged, K>;
 }
 
-function toControls(profileId: string, merged: Merged, file: string): CameraControls {
+type Source = { readonly file: string; readonly standard: StandardProperties };
+
+function toControls(profileId: string, merged: Merged, source: Source): CameraControls {
   const { settings = {}, shutter = {}, previews, events, timing, quirks = [] } = merged;
   const need = <T>(value: T | undefined | null, pointer: string): T => {
     if (value === undefined || value === null) {
-      throw invalid(file, pointer, "neither this profile nor one it extends has this field");
+      throw invalid(source.file, pointer, "neither this profile nor one it extends has this field");
     }
     return value;
   };
   return {
     profileId,
-    exposureTime: numberControl(settings.exposureTime),
-    iso: numberControl(settings.iso),
-    fNumber: numberControl(settings.fNumber),
+    exposureTime: numberControl("exposureTime", settings, source),
+    iso: numberControl("iso", settings, source),
+    fNumber: numberControl("fNumber", settings, source),
     battery: plain(settings.battery),
-    program: stateControl(settings.program),
-    focus: stateControl(settings.focus),
+    program: stateControl("program", settings, source),
+    focus: stateControl("focus", settings, source),
     noiseReduction: words(settings.noiseReduction),
     imageFormat: words(settings.imageFormat),
-    focalLengthMm: numberControl(settings.focalLengthMm),
+    focalLengthMm: numberControl("focalLengthMm", settings, source),
     dateTime: plain(settings.dateTime),
     connectSteps: (merged.connect?.steps ?? []).map(stepOf),
     bulb: bulbOf(shutter.bulb),
@@ -238,11 +250,21 @@ function toControls(profileId: string, merged: Merged, file: string): CameraCont
 
 type Settings = NonNullable<CameraProfile["settings"]>;
 
-function numberControl(setting: Settings["iso"]): NumberControl | null {
+function numberControl(
+  name: "exposureTime" | "iso" | "fNumber" | "focalLengthMm",
+  settings: Settings,
+  { file, standard }: Source,
+): NumberControl | null {
+  const setting = settings[name];
   if (!setting) return null;
+  const propertyCode = Number(setting.property);
+  const declared = standard.get(propertyCode);
+  const coding = setting.coding ?? (declared?.kind === "number" ? declared.coding : undefined);
+  if (coding === undefined) {
+    throw invalid(file, `/settings/${name}/coding`, "the standard does not say how it is coded");
+  }
   return {
-    propertyCode: Number(setting.property),
-    coding: setting.coding,
+    ...{ propertyCode, coding },
     ...(setting.setThrough ? { setThrough: through(setting.setThrough) } : {}),
     ...(setting.assumed ? { assumed: setting.assumed } : {}),
   };
@@ -252,10 +274,21 @@ function plain(setting: Settings["battery"]): { readonly propertyCode: number } 
   return setting ? { propertyCode: Number(setting.property) } : null;
 }
 
-function stateControl(setting: Settings["program"]): StateControl | null {
+function stateControl(
+  name: "program" | "focus",
+  settings: Settings,
+  { file, standard }: Source,
+): StateControl | null {
+  const setting = settings[name];
   if (!setting) return null;
-  const [manualCode, ...others] = setting.manual;
-  const control = { propertyCode: Number(setting.property), manualCode: manualCode! };
+  const propertyCode = Number(setting.property);
+  const declared = standard.get(propertyCode);
+  const standards = declared?.kind === "state" ? [declared.manualCode] : [];
+  const [manualCode, ...others] = setting.manual ?? standards;
+  if (manualCode === undefined) {
+    throw invalid(file, `/settings/${name}/manual`, "the standard has no code for it");
+  }
+  const control = { propertyCode, manualCode };
   return others.length > 0 ? { ...control, alsoManual: others } : control;
 }
 

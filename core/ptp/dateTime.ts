@@ -1,7 +1,7 @@
 import { utcMs, type UtcMs } from "../units.ts";
 
 /** A moment as a device writes it; without an offset nobody knows the zone. */
-type PtpDateTime = {
+export type PtpDateTime = {
   /** The written fields read as if they were UTC, milliseconds. */
   readonly wallMs: number;
   /** Minutes east of UTC; null: the device did not say. */

@@ -93,6 +93,11 @@ export function operationOf(code: number): Operation | null {
   return BY_CODE.get(code) ?? null;
 }
 
+/** The standard's declaration of a code, or one for a maker's own code, whose data goes this way. */
+export function operationOfCode(code: number, dataPhase: DataPhase): Operation {
+  return operationOf(code) ?? { code, name: operationName(code), parameters: [], dataPhase };
+}
+
 /** The operation's name, or its number: devices invent codes. */
 export function operationName(code: number): string {
   return BY_CODE.get(code)?.name ?? `operation 0x${code.toString(16).padStart(4, "0")}`;

@@ -12,7 +12,7 @@ export function aProfile(over: object): FromFile<CameraProfile> {
 
 /** The shipped standard with a user's own profiles beside it. */
 export function profilesWith(...own: readonly FromFile<CameraProfile>[]): CameraProfiles {
-  return { shipped: readProfiles(null).cameras.shipped, own };
+  return { ...readProfiles(null).cameras, own };
 }
 
 export function aDevice(over: Partial<DeviceFacts> = {}): DeviceFacts {

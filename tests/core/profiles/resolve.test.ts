@@ -101,6 +101,23 @@ describe("a profile that extends another", () => {
     expect(() => controlsOf("made-up", profilesWith(...own))).toThrow(words);
   });
 
+  it("leaves the coding of a property of the standard to the standard's declaration", () => {
+    const iso = { property: "0x5007", evidence: "made up" };
+    const program = { property: "0x500a", evidence: "made up" };
+    const own = aProfile({ settings: { iso, program } });
+    const controls = controlsOf("made-up", profilesWith(own));
+    expect(controls.iso).toEqual({ propertyCode: 0x5007, coding: { kind: "scale", perUnit: 100 } });
+    expect(controls.program).toEqual({ propertyCode: 0x500a, manualCode: 1 });
+  });
+
+  it.each([
+    ["iso", "/settings/iso/coding"],
+    ["program", "/settings/program/manual"],
+  ])("is refused when it does not say how a maker's own %s is coded", (name, pointer) => {
+    const own = aProfile({ settings: { [name]: { property: "0xd001", evidence: "made up" } } });
+    expect(() => controlsOf("made-up", profilesWith(own))).toThrow(pointer);
+  });
+
   it("is refused when something is missing that nobody else gives", () => {
     const { profile } = aProfile({});
     const bare = { ...profile };
