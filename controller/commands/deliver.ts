@@ -12,7 +12,7 @@ import { DEFAULT_DATA } from "../dataFolder.ts";
 import { endingSignals } from "../endingSignals.ts";
 import { deliverNight } from "../deliver/deliverNight.ts";
 import type { DeliverLine } from "../deliver/deliverProcess.ts";
-import { keepHouse } from "../deliver/upkeep.ts";
+import { runUpkeep } from "../deliver/upkeep.ts";
 import { orderOf } from "../deliver/orderFromOptions.ts";
 import { callOf } from "../ownFiles.ts";
 
@@ -96,11 +96,11 @@ type Options = OptionValues<typeof OPTIONS>;
 async function main(options: Options, operands: readonly string[]): Promise<void> {
   // A watch that runs meanwhile comes first, always; threads and encoders inherit this.
   setPriority(constants.priority.PRIORITY_LOW);
-  const isHouseKeeping =
+  const isUpkeepOptions =
     options.list || options.verify || [options.find, options.export, options.prune].some(Boolean);
   const stop = new AbortController();
   const cancel = (): void => {
-    stop.abort(new NightError("deliver.failed", isHouseKeeping ? HOUSE_STOPPED : STOPPED));
+    stop.abort(new NightError("deliver.failed", isUpkeepOptions ? UPKEEP_STOPPED : STOPPED));
   };
   const signals = endingSignals();
   for (const signal of signals) process.once(signal, cancel);
@@ -109,7 +109,7 @@ async function main(options: Options, operands: readonly string[]): Promise<void
   try {
     const work = { ...options, signal: stop.signal, ...voiceOf(options.progress) };
     const night = operands[0] ?? null;
-    if (isHouseKeeping) await keepHouse({ ...work, night });
+    if (isUpkeepOptions) await runUpkeep({ ...work, night });
     else await deliver(work, night);
   } finally {
     for (const signal of signals) process.off(signal, cancel);
@@ -119,7 +119,7 @@ async function main(options: Options, operands: readonly string[]): Promise<void
 
 const STOPPED =
   "The delivery was stopped; the frames made so far are kept, and --resume goes on from them.";
-const HOUSE_STOPPED =
+const UPKEEP_STOPPED =
   "The work was stopped; what was done so far is whole, and the same command goes on from there.";
 
 type Work = Options & Voice & { readonly signal: AbortSignal };

@@ -3,7 +3,7 @@ import { join } from "node:path";
 import { NightError } from "../../core/errors.ts";
 import type { Clock } from "../timing/clock.ts";
 import { DeliverService } from "../deliver/deliverService.ts";
-import { HouseWork } from "../deliver/upkeepJobs.ts";
+import { UpkeepJobs } from "../deliver/upkeepJobs.ts";
 import type { Log } from "../log.ts";
 import type { NightHost } from "../night/nightHost.ts";
 import type { PageState } from "../pageBuildProcess.ts";
@@ -13,7 +13,7 @@ import type { SensedPlace } from "../sensors/sensors.ts";
 import { benchRoutes } from "../web/benchRoutes.ts";
 import { deliverRoutes } from "../web/deliverRoutes.ts";
 import { focusRoutes } from "../web/focusRoutes.ts";
-import { houseRoutes } from "../web/fileRoutes.ts";
+import { fileRoutes } from "../web/fileRoutes.ts";
 import { planRoutes } from "../web/planRoutes.ts";
 import { startWebServer, type WebServer } from "../web/server.ts";
 import { claimFromAids, type CameraAids } from "./cameraAids.ts";
@@ -47,7 +47,7 @@ export async function servePage(options: {
     sensedPlace,
   });
   const deliveries = new DeliverService({ dataDir });
-  const house = new HouseWork({ dataDir, isWatched: (nightId) => host.isWatched(nightId) });
+  const upkeep = new UpkeepJobs({ dataDir, isWatched: (nightId) => host.isWatched(nightId) });
   const web = await startWebServer({
     port: door,
     service: host,
@@ -59,7 +59,7 @@ export async function servePage(options: {
       ...focusRoutes({ ...aids, claim }),
       ...benchRoutes({ runner: aids.bench, claim }),
       ...deliverRoutes(deliveries),
-      ...houseRoutes({ find: (nightId, query) => deliveries.find(nightId, query), house }),
+      ...fileRoutes({ find: (nightId, query) => deliveries.find(nightId, query), upkeep }),
     ],
     log: (event, fields) => log.error(event, fields),
   });
@@ -68,7 +68,7 @@ export async function servePage(options: {
     close: async () => {
       await web.close();
       deliveries.close();
-      house.close();
+      upkeep.close();
       await plans.close();
     },
   };

@@ -14,7 +14,7 @@ import { readNight } from "./nightToDeliver.ts";
 import { momentOf } from "./orderFromOptions.ts";
 import { ProgressCounter } from "./progress.ts";
 
-export type HouseKeeping = {
+export type UpkeepOptions = {
   readonly data: string;
   readonly night: string | null;
   readonly list: boolean;
@@ -32,7 +32,7 @@ export type HouseKeeping = {
 };
 
 /** What `deliver` does besides delivering: list, find, verify, export, prune. */
-export async function keepHouse(work: HouseKeeping): Promise<void> {
+export async function runUpkeep(work: UpkeepOptions): Promise<void> {
   if (work.night === null) {
     if (!work.list) {
       throw new NightError("usage.invalid", "NIGHT is needed; --list alone shows the nights");
@@ -53,7 +53,7 @@ export async function keepHouse(work: HouseKeeping): Promise<void> {
   }
 }
 
-function printNights({ data, print }: HouseKeeping): void {
+function printNights({ data, print }: UpkeepOptions): void {
   const real = listNights(data);
   const ofDemo = listNights(join(data, DEMO_FOLDER));
   if (real.length + ofDemo.length === 0) print("no nights yet");
@@ -64,7 +64,7 @@ function printNights({ data, print }: HouseKeeping): void {
   }
 }
 
-function printSets(catalogue: Catalogue, { print }: HouseKeeping): void {
+function printSets(catalogue: Catalogue, { print }: UpkeepOptions): void {
   const { sets } = readNight(catalogue);
   if (sets.length === 0) print("no frame was kept");
   for (const set of sets) {
@@ -76,7 +76,7 @@ function printSets(catalogue: Catalogue, { print }: HouseKeeping): void {
   }
 }
 
-function printFound(catalogue: Catalogue, work: HouseKeeping, words: string): void {
+function printFound(catalogue: Catalogue, work: UpkeepOptions, words: string): void {
   const start = nightInfoOf(catalogue)?.startUtcMs ?? 0;
   const fromUtcMs = momentOf("from", work.from, start) ?? -Infinity;
   const toUtcMs = momentOf("to", work.to, start) ?? Infinity;
@@ -128,7 +128,7 @@ function totalOf(files: readonly FrameFile[]): Total {
 }
 
 /** Tells of each file as a share of all bytes. */
-function fileWork(work: HouseKeeping, label: string, total: Total): FileWork {
+function fileWork(work: UpkeepOptions, label: string, total: Total): FileWork {
   const counter = new ProgressCounter(total.bytes, work.onProgress);
   const totalCount = total.count;
   let doneCount = 0;
@@ -139,7 +139,7 @@ function fileWork(work: HouseKeeping, label: string, total: Total): FileWork {
   return { onFile, signal: work.signal };
 }
 
-async function verify(catalogue: Catalogue, work: HouseKeeping): Promise<void> {
+async function verify(catalogue: Catalogue, work: UpkeepOptions): Promise<void> {
   const { print } = work;
   const total = totalOf(keptFiles(catalogue, null));
   const outcome = await verifyNight(catalogue, fileWork(work, "checking files", total));
@@ -153,7 +153,7 @@ async function verify(catalogue: Catalogue, work: HouseKeeping): Promise<void> {
   print(`${outcome.fileCount} files are as they were kept, and the catalogue is sound.`);
 }
 
-async function exportTo(catalogue: Catalogue, work: HouseKeeping, target: string): Promise<void> {
+async function exportTo(catalogue: Catalogue, work: UpkeepOptions, target: string): Promise<void> {
   const night = readNight(catalogue);
   const ids = work.set === null ? null : work.set.split(",").map((word) => word.trim());
   const unknown = ids?.find((id) => !night.sets.some((set) => set.setId === id));
@@ -167,7 +167,7 @@ async function exportTo(catalogue: Catalogue, work: HouseKeeping, target: string
   work.print(`${outcome.fileCount} files were copied to ${outcome.targetDir} and read back right.`);
 }
 
-async function prune(catalogue: Catalogue, work: HouseKeeping, rule: string): Promise<void> {
+async function prune(catalogue: Catalogue, work: UpkeepOptions, rule: string): Promise<void> {
   if (rule !== "sentinel" && rule !== "unpicked") {
     throw new NightError(
       "usage.invalid",

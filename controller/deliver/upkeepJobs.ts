@@ -1,13 +1,13 @@
 import { existsSync } from "node:fs";
 import { isAbsolute, join, resolve } from "node:path";
-import type { HouseJob, HouseOrder, PruneOutlook } from "../../core/api/houseMessages.ts";
+import type { UpkeepJob, UpkeepOrder, PruneOutlook } from "../../core/api/upkeepMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { CATALOGUE_FILE, Catalogue } from "../archive/catalogue.ts";
 import { NIGHTS_FOLDER } from "../archive/nightFolder.ts";
 import { pruneFiles } from "../archive/pruneFiles.ts";
 import { startDeliverProcess, type DeliverProcess } from "./deliverProcess.ts";
 
-type Running = { job: HouseJob; process: DeliverProcess | null };
+type Running = { job: UpkeepJob; process: DeliverProcess | null };
 
 /** What a long list of altered files is cut to; the outcome says how many there are. */
 const SENTENCES_MAX = 200;
@@ -16,7 +16,7 @@ const SENTENCES_MAX = 200;
  * Copying, checking and pruning of nights, for the page: each is a process of its own at low
  * priority, the same command that runs by hand, one at a time.
  */
-export class HouseWork {
+export class UpkeepJobs {
   readonly #dataDir: string;
   readonly #isWatched: (nightId: string) => boolean;
   readonly #jobs = new Map<string, Running>();
@@ -28,7 +28,7 @@ export class HouseWork {
     this.#isWatched = options.isWatched;
   }
 
-  jobs(nightId: string): readonly HouseJob[] {
+  jobs(nightId: string): readonly UpkeepJob[] {
     return [...this.#jobs.values()].map(({ job }) => job).filter((job) => job.nightId === nightId);
   }
 
@@ -44,15 +44,15 @@ export class HouseWork {
   }
 
   /** @throws NightError `settings.invalid` with one sentence for what cannot be done now. */
-  async start(nightId: string, order: HouseOrder): Promise<HouseJob> {
+  async start(nightId: string, order: UpkeepOrder): Promise<UpkeepJob> {
     const nightDir = this.#nightDir(nightId);
     await this.#check(nightId, order);
     if ([...this.#jobs.values()].some(({ job }) => job.state === "running")) {
       throw new NightError("settings.invalid", "Files are being worked on; wait for it to end.");
     }
-    const jobId = `house-${this.#nextJob}`;
+    const jobId = `upkeep-${this.#nextJob}`;
     this.#nextJob += 1;
-    const job: HouseJob = {
+    const job: UpkeepJob = {
       ...{ jobId, nightId, order, state: "running" },
       ...{ progress: null, sentences: [] },
     };
@@ -63,7 +63,7 @@ export class HouseWork {
   }
 
   /** Ends it; copies that are whole stay, and the same order goes on from them. */
-  cancel(jobId: string): HouseJob {
+  cancel(jobId: string): UpkeepJob {
     const entry = this.#jobs.get(jobId);
     if (!entry) throw new NightError("archive.not_found", `There is no work called ${jobId}.`);
     if (entry.job.state === "running") {
@@ -78,7 +78,7 @@ export class HouseWork {
     for (const { process: running } of this.#jobs.values()) running?.stop();
   }
 
-  async #check(nightId: string, order: HouseOrder): Promise<void> {
+  async #check(nightId: string, order: UpkeepOrder): Promise<void> {
     if (order.kind === "export") {
       const { targetDir } = order;
       const isAway = resolve(targetDir) !== resolve(this.#dataDir, NIGHTS_FOLDER);
@@ -115,7 +115,7 @@ export class HouseWork {
     });
   }
 
-  #change(entry: Running, change: Partial<HouseJob>, sentence?: string): void {
+  #change(entry: Running, change: Partial<UpkeepJob>, sentence?: string): void {
     const { sentences } = entry.job;
     const all = sentence === undefined ? sentences : [...sentences, sentence];
     entry.job = { ...entry.job, ...change, sentences: all.slice(-SENTENCES_MAX) };
@@ -129,7 +129,7 @@ export class HouseWork {
   }
 }
 
-function argumentsOf(order: HouseOrder): readonly string[] {
+function argumentsOf(order: UpkeepOrder): readonly string[] {
   switch (order.kind) {
     case "verify":
       return ["--verify"];

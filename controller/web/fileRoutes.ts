@@ -1,9 +1,9 @@
 import * as v from "valibot";
 
-import type { FoundFrames, FrameSearch } from "../../core/api/houseMessages.ts";
+import type { FoundFrames, FrameSearch } from "../../core/api/upkeepMessages.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { DeliverService } from "../deliver/deliverService.ts";
-import type { HouseWork } from "../deliver/upkeepJobs.ts";
+import type { UpkeepJobs } from "../deliver/upkeepJobs.ts";
 import type { Route, RouteRequest } from "./route.ts";
 
 const PART = "Morning";
@@ -60,14 +60,14 @@ const foundSchema = v.object({
   ),
 });
 
-type HouseParts = {
+type FileRouteParts = {
   readonly find: DeliverService["find"];
-  readonly house: Pick<HouseWork, "jobs" | "outlook" | "start" | "cancel">;
+  readonly upkeep: Pick<UpkeepJobs, "jobs" | "outlook" | "start" | "cancel">;
 };
 
 /** The routes that find frames, and that copy, check and prune a night's files. */
-export function houseRoutes({ find, house }: HouseParts): readonly Route[] {
-  const answer = { kind: "json", name: "HouseJob", schema: jobSchema } as const;
+export function fileRoutes({ find, upkeep }: FileRouteParts): readonly Route[] {
+  const answer = { kind: "json", name: "UpkeepJob", schema: jobSchema } as const;
   const base = "/api/nights/:nightId";
   return [
     {
@@ -92,7 +92,7 @@ export function houseRoutes({ find, house }: HouseParts): readonly Route[] {
       summary: "Work on a night's files since the program started.",
       part: PART,
       answer: { kind: "json", schema: v.array(jobSchema) },
-      handle: ({ params }) => house.jobs(params["nightId"] ?? ""),
+      handle: ({ params }) => upkeep.jobs(params["nightId"] ?? ""),
     },
     {
       method: "post",
@@ -102,7 +102,7 @@ export function houseRoutes({ find, house }: HouseParts): readonly Route[] {
       body: orderSchema,
       answer,
       handle: ({ params, body }) =>
-        house.start(params["nightId"] ?? "", v.parse(orderSchema, body)),
+        upkeep.start(params["nightId"] ?? "", v.parse(orderSchema, body)),
     },
     {
       method: "get",
@@ -116,7 +116,7 @@ export function houseRoutes({ find, house }: HouseParts): readonly Route[] {
         schema: v.object({ rule: v.string(), previewCount: v.number(), bytes: v.number() }),
       },
       handle: ({ params, query }) =>
-        house.outlook(params["nightId"] ?? "", v.parse(rule, query["rule"])),
+        upkeep.outlook(params["nightId"] ?? "", v.parse(rule, query["rule"])),
     },
     {
       method: "post",
@@ -124,7 +124,7 @@ export function houseRoutes({ find, house }: HouseParts): readonly Route[] {
       summary: "Ends work on files; whole copies stay.",
       part: PART,
       answer,
-      handle: ({ params }) => house.cancel(params["jobId"] ?? ""),
+      handle: ({ params }) => upkeep.cancel(params["jobId"] ?? ""),
     },
   ];
 }

@@ -343,10 +343,10 @@ test("prunes only when asked, says what goes, and takes a no", async () => {
   await page.getByText(/7 previews, 2.1.MB, would be deleted/).waitFor();
   await page.getByRole("button", { name: "Keep them" }).click();
   await look.click();
-  expect(aids.houseOrders).toEqual([]);
+  expect(aids.upkeepOrders).toEqual([]);
   await page.getByRole("button", { name: "Yes, delete them" }).click();
   await page.getByText("7 previews were deleted").waitFor();
-  expect(aids.houseOrders).toEqual([{ kind: "prune", rule: "unpicked", previewCount: 7 }]);
+  expect(aids.upkeepOrders).toEqual([{ kind: "prune", rule: "unpicked", previewCount: 7 }]);
 });
 
 test("makes films in the background: progress, a cancel that can be gone back on, the files", async () => {

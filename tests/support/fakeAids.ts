@@ -2,8 +2,8 @@ import * as v from "valibot";
 
 import type { BenchView } from "../../core/api/benchMessages.ts";
 import type { FocusView, FramingView } from "../../core/api/focusMessages.ts";
-import type { HouseJob, HouseOrder } from "../../core/api/houseMessages.ts";
-import { houseRoutes } from "../../controller/web/fileRoutes.ts";
+import type { UpkeepJob, UpkeepOrder } from "../../core/api/upkeepMessages.ts";
+import { fileRoutes } from "../../controller/web/fileRoutes.ts";
 import type { Route } from "../../controller/web/route.ts";
 import type { FakeNight } from "./fakeNight.ts";
 
@@ -12,7 +12,7 @@ export type FakeAids = {
   focus: FocusView;
   framing: FramingView;
   bench: BenchView;
-  readonly houseOrders: HouseOrder[];
+  readonly upkeepOrders: UpkeepOrder[];
   readonly routes: readonly Route[];
 };
 
@@ -21,15 +21,15 @@ const common = { part: "Before dark", summary: "for the test", answer } as const
 
 export function createFakeAids(night: FakeNight): FakeAids {
   const routes: Route[] = [];
-  const houseOrders: HouseOrder[] = [];
+  const upkeepOrders: UpkeepOrder[] = [];
   const aids: FakeAids = {
     focus: { kind: "off" },
     framing: { kind: "none" },
     bench: { kind: "none" },
-    houseOrders,
+    upkeepOrders,
     routes,
   };
-  routes.push(...focusRoutes(aids), ...benchRoutes(aids), ...fileRoutes(night, houseOrders));
+  routes.push(...focusRoutes(aids), ...benchRoutes(aids), ...extraFileRoutes(night, upkeepOrders));
   return aids;
 }
 
@@ -86,19 +86,19 @@ function benchRoutes(aids: FakeAids): readonly Route[] {
 }
 
 /** A night's files on which work ends at once; what was ordered is written down. */
-function fileRoutes(night: FakeNight, houseOrders: HouseOrder[]): readonly Route[] {
-  const jobs: HouseJob[] = [];
-  return houseRoutes({
+function extraFileRoutes(night: FakeNight, upkeepOrders: UpkeepOrder[]): readonly Route[] {
+  const jobs: UpkeepJob[] = [];
+  return fileRoutes({
     find: (nightId, query) =>
       query === "surge" ? [] : night.frames(nightId, { fromIndex: 3, count: 2 }),
-    house: {
+    upkeep: {
       jobs: () => jobs,
       outlook: (_nightId, rule) => Promise.resolve({ rule, previewCount: 7, bytes: 2.1e6 }),
       start: (nightId, order) => {
-        houseOrders.push(order);
+        upkeepOrders.push(order);
         const sentences = ["7 previews were deleted, 2.1 MB; their rows stay."];
-        const job: HouseJob = {
-          jobId: "house-1",
+        const job: UpkeepJob = {
+          jobId: "upkeep-1",
           nightId,
           order,
           state: "finished",

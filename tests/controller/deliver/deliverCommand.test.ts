@@ -4,7 +4,7 @@ import { join } from "node:path";
 import { fileURLToPath } from "node:url";
 import { describe, expect, it } from "vitest";
 import type { WorkProgress } from "../../../core/api/workProgress.ts";
-import { keepHouse } from "../../../controller/deliver/upkeep.ts";
+import { runUpkeep } from "../../../controller/deliver/upkeep.ts";
 import { renderNight } from "../../support/renderedNight.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
@@ -26,17 +26,17 @@ describe("npm run deliver", () => {
     };
     const lines: string[] = [];
     const told: WorkProgress[] = [];
-    const house = {
+    const upkeep = {
       ...nothing,
       print: (line: string) => void lines.push(line),
       onProgress: (progress: WorkProgress) => void told.push(progress),
       signal: new AbortController().signal,
     };
-    await keepHouse({ ...house, list: true });
-    await keepHouse({ ...house, night: "last", list: true });
-    await keepHouse({ ...house, night: "last", find: "brighter 0.001", from: "20:00:15" });
-    await keepHouse({ ...house, night: "last", verify: true, export: temporaryFolder() });
-    await keepHouse({ ...house, night: "last", prune: "sentinel" });
+    await runUpkeep({ ...upkeep, list: true });
+    await runUpkeep({ ...upkeep, night: "last", list: true });
+    await runUpkeep({ ...upkeep, night: "last", find: "brighter 0.001", from: "20:00:15" });
+    await runUpkeep({ ...upkeep, night: "last", verify: true, export: temporaryFolder() });
+    await runUpkeep({ ...upkeep, night: "last", prune: "sentinel" });
     const said = lines.join("\n");
     expect(said).toContain(`${nightId}: 4 frames, Hut Seven`);
     expect(said).toContain(`${demoNightId} (of the demo): 1 frames, Hut Seven`);
@@ -51,10 +51,10 @@ describe("npm run deliver", () => {
     expect(told[0]!.share).toBeGreaterThan(0.1);
     expect(told[0]!.share).toBeLessThan(0.4);
     expect([told[3]!.share, told[7]!.share]).toEqual([1, 1]);
-    await expect(keepHouse({ ...house, night: "last", find: "nice" })).rejects.toThrow(/--find/);
-    await expect(keepHouse({ ...house, night: "last", prune: "all" })).rejects.toThrow(/--prune/);
+    await expect(runUpkeep({ ...upkeep, night: "last", find: "nice" })).rejects.toThrow(/--find/);
+    await expect(runUpkeep({ ...upkeep, night: "last", prune: "all" })).rejects.toThrow(/--prune/);
     writeFileSync(join(dataDir, "nights", nightId, "frames/000001.jpg"), "altered");
-    await expect(keepHouse({ ...house, night: "last", verify: true })).rejects.toThrow(
+    await expect(runUpkeep({ ...upkeep, night: "last", verify: true })).rejects.toThrow(
       /1 of 4 files/,
     );
   });

@@ -3,10 +3,10 @@ import { join } from "node:path";
 
 import { afterEach, beforeEach, expect, test } from "vitest";
 
-import type { FoundFrames, HouseJob, PruneOutlook } from "../../../core/api/houseMessages.ts";
+import type { FoundFrames, UpkeepJob, PruneOutlook } from "../../../core/api/upkeepMessages.ts";
 import { DeliverService } from "../../../controller/deliver/deliverService.ts";
-import { HouseWork } from "../../../controller/deliver/upkeepJobs.ts";
-import { houseRoutes } from "../../../controller/web/fileRoutes.ts";
+import { UpkeepJobs } from "../../../controller/deliver/upkeepJobs.ts";
+import { fileRoutes } from "../../../controller/web/fileRoutes.ts";
 import { startWebServer, type WebServer } from "../../../controller/web/server.ts";
 import { createFakeNight } from "../../support/fakeNight.ts";
 import { renderNight } from "../../support/renderedNight.ts";
@@ -17,7 +17,7 @@ const COUNT = 12;
 let dataDir: string;
 let nightDir: string;
 let base: string;
-let house: HouseWork;
+let upkeep: UpkeepJobs;
 let server: WebServer;
 let isWatched: boolean;
 
@@ -32,17 +32,17 @@ beforeEach(async () => {
   nightDir = rendered.nightDir;
   base = `/api/nights/${rendered.nightId}`;
   const deliveries = new DeliverService({ dataDir });
-  house = new HouseWork({ dataDir, isWatched: () => isWatched });
+  upkeep = new UpkeepJobs({ dataDir, isWatched: () => isWatched });
   server = await startWebServer({
     port: 0,
     service: createFakeNight(),
     uiDir: dataDir,
-    extraRoutes: houseRoutes({ find: (id, query) => deliveries.find(id, query), house }),
+    extraRoutes: fileRoutes({ find: (id, query) => deliveries.find(id, query), upkeep }),
   });
 });
 
 afterEach(async () => {
-  house.close();
+  upkeep.close();
   await server.close();
 });
 
@@ -60,11 +60,11 @@ function begin(order: unknown): Promise<Response> {
   });
 }
 
-async function ended(order: unknown): Promise<HouseJob> {
-  const { jobId } = (await (await begin(order)).json()) as HouseJob;
-  const job = async (): Promise<HouseJob> => {
+async function ended(order: unknown): Promise<UpkeepJob> {
+  const { jobId } = (await (await begin(order)).json()) as UpkeepJob;
+  const job = async (): Promise<UpkeepJob> => {
     const answer = await fetch(new URL(`${base}/house`, server.address));
-    return ((await answer.json()) as HouseJob[]).find((one) => one.jobId === jobId)!;
+    return ((await answer.json()) as UpkeepJob[]).find((one) => one.jobId === jobId)!;
   };
   await expect.poll(async () => (await job()).state, { timeout: 20_000 }).not.toBe("running");
   return await job();

@@ -1,7 +1,7 @@
 import type { MorningView } from "../../../core/api/deliverMessages.ts";
-import type { FoundFrames } from "../../../core/api/houseMessages.ts";
+import type { FoundFrames } from "../../../core/api/upkeepMessages.ts";
 import type { SetEdits } from "../../../core/frames/frameSets.ts";
-import * as houseApi from "../api/houseClient.ts";
+import * as upkeepApi from "../api/upkeepClient.ts";
 import * as api from "../api/morningClient.ts";
 import { FIRST_DRAFT, type DeliverDraft } from "./deliverDraft.ts";
 import { searchOf, type SearchDraft } from "./searchDraft.ts";
@@ -88,7 +88,7 @@ export class MorningModel {
     this.findRefusal = typeof search === "string" ? search : null;
     if (typeof search === "string") return;
     try {
-      this.found = await houseApi.findFrames(this.nightId, search);
+      this.found = await upkeepApi.findFrames(this.nightId, search);
     } catch (thrown) {
       this.findRefusal = this.#sentenceOf(thrown);
     }

@@ -1,4 +1,4 @@
-import type { FrameSearch } from "../../../core/api/houseMessages.ts";
+import type { FrameSearch } from "../../../core/api/upkeepMessages.ts";
 import { morningWords } from "../../../core/words/morningWords.ts";
 
 /** A search as it stands in the fields: texts, whatever was typed. */

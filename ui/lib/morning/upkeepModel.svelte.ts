@@ -1,16 +1,16 @@
 import type {
-  HouseJob,
-  HouseOrder,
+  UpkeepJob,
+  UpkeepOrder,
   PruneOutlook,
   PruneRuleName,
-} from "../../../core/api/houseMessages.ts";
-import * as api from "../api/houseClient.ts";
+} from "../../../core/api/upkeepMessages.ts";
+import * as api from "../api/upkeepClient.ts";
 
 /** Copying, checking and pruning of one night's files, as the page has it. */
 export class UpkeepModel {
   readonly #nightId: string;
   readonly #sentenceOf: (thrown: unknown) => string;
-  jobs = $state.raw<readonly HouseJob[]>([]);
+  jobs = $state.raw<readonly UpkeepJob[]>([]);
   /** What pruning would delete; null: not asked. */
   outlook = $state.raw<PruneOutlook | null>(null);
   refusal = $state<string | null>(null);
@@ -23,13 +23,13 @@ export class UpkeepModel {
     this.#sentenceOf = sentenceOf;
   }
 
-  start(order: HouseOrder): Promise<void> {
+  start(order: UpkeepOrder): Promise<void> {
     this.outlook = null;
-    return this.#attempt(() => api.startHouseWork(this.#nightId, order));
+    return this.#attempt(() => api.startUpkeep(this.#nightId, order));
   }
 
   cancel(jobId: string): Promise<void> {
-    return this.#attempt(() => api.cancelHouseWork(jobId));
+    return this.#attempt(() => api.cancelUpkeep(jobId));
   }
 
   async look(rule: PruneRuleName | null): Promise<void> {
@@ -51,7 +51,7 @@ export class UpkeepModel {
     this.refusal = null;
     try {
       await work();
-      this.jobs = await api.fetchHouseJobs(this.#nightId);
+      this.jobs = await api.fetchUpkeepJobs(this.#nightId);
       if (this.isRunning) this.isOpen = true;
     } catch (thrown) {
       this.refusal = this.#sentenceOf(thrown);

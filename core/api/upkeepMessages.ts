@@ -4,7 +4,7 @@ import type { WorkProgress } from "./workProgress.ts";
 export type PruneRuleName = "sentinel" | "unpicked";
 
 /** What is to be done with a night's files. */
-export type HouseOrder =
+export type UpkeepOrder =
   | { readonly kind: "verify" }
   | {
       readonly kind: "export";
@@ -28,10 +28,10 @@ export type PruneOutlook = {
 };
 
 /** Work on a night's files, as the page shows it. */
-export type HouseJob = {
+export type UpkeepJob = {
   readonly jobId: string;
   readonly nightId: string;
-  readonly order: HouseOrder;
+  readonly order: UpkeepOrder;
   readonly state: "running" | "finished" | "cancelled" | "failed";
   /** null until the work has begun. */
   readonly progress: WorkProgress | null;

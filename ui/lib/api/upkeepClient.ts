@@ -1,11 +1,11 @@
 import type {
   FoundFrames,
   FrameSearch,
-  HouseJob,
-  HouseOrder,
+  UpkeepJob,
+  UpkeepOrder,
   PruneOutlook,
   PruneRuleName,
-} from "../../../core/api/houseMessages.ts";
+} from "../../../core/api/upkeepMessages.ts";
 import { ask, tell } from "./client.ts";
 
 export function findFrames(nightId: string, search: FrameSearch): Promise<FoundFrames> {
@@ -22,15 +22,15 @@ export function findFrames(nightId: string, search: FrameSearch): Promise<FoundF
   return ask(`${nightPath(nightId)}/find?${query.toString()}`);
 }
 
-export function fetchHouseJobs(nightId: string): Promise<readonly HouseJob[]> {
+export function fetchUpkeepJobs(nightId: string): Promise<readonly UpkeepJob[]> {
   return ask(`${nightPath(nightId)}/house`);
 }
 
-export function startHouseWork(nightId: string, order: HouseOrder): Promise<HouseJob> {
+export function startUpkeep(nightId: string, order: UpkeepOrder): Promise<UpkeepJob> {
   return tell("POST", `${nightPath(nightId)}/house`, order);
 }
 
-export function cancelHouseWork(jobId: string): Promise<HouseJob> {
+export function cancelUpkeep(jobId: string): Promise<UpkeepJob> {
   return tell("POST", `/api/house/${encodeURIComponent(jobId)}/cancel`, {});
 }
 
