@@ -3,7 +3,7 @@ import { join } from "node:path";
 import pino from "pino";
 import { LogFile } from "./logFile.ts";
 
-/** The log is for people: named events with fields, the story of the night at `info`. */
+/** The log is for people: named events with fields, the course of the night at `info`. */
 export type Log = {
   info(event: string, fields?: Readonly<Record<string, unknown>>): void;
   warn(event: string, fields?: Readonly<Record<string, unknown>>): void;

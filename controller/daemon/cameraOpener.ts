@@ -10,7 +10,7 @@ import { openPtpCamera } from "../shutter/ptpCamera.ts";
 import type { Transport } from "../cameras/transport.ts";
 import type { ClockOrigin } from "../timing/clock.ts";
 import type { CabledTarget, CameraTarget, StartOptions } from "../config.ts";
-import { DEMO_STORY, DEMO_STORY_UTC_MS } from "./demoNight.ts";
+import { DEMO_SCENARIO, DEMO_SCENARIO_UTC_MS } from "./demoNight.ts";
 import type { Log } from "../log.ts";
 import { readProfiles, type HardwareProfiles } from "../profiles/readProfiles.ts";
 import type { ChosenRelease } from "../release/parseRelease.ts";
@@ -50,7 +50,11 @@ export class CameraOpener {
   /** Starts the demo's camera, under the sky that the night began with. */
   async startVirtual({ order }: OpenNight): Promise<void> {
     const { origin, print } = this.#parts;
-    const sky = { seed: order.seed, story: DEMO_STORY, storyStartUtcMs: DEMO_STORY_UTC_MS };
+    const sky = {
+      seed: order.seed,
+      scenario: DEMO_SCENARIO,
+      scenarioStartUtcMs: DEMO_SCENARIO_UTC_MS,
+    };
     const start = (port: number) => startVirtualCamera({ origin, ...sky, port });
     this.#demo = new DemoCamera({ start, print });
     await this.#demo.start();

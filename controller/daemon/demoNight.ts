@@ -15,8 +15,8 @@ export const DEMO_NIGHT: NightInfo = {
   isRehearsal: true,
 };
 
-/** When the story of the demo's sky begins: at dusk, wherever in it the watch does. */
-export const DEMO_STORY_UTC_MS: UtcMs = SKY_NIGHT.startUtcMs;
+/** When the scenario of the demo's sky begins: at dusk, wherever in it the watch does. */
+export const DEMO_SCENARIO_UTC_MS: UtcMs = SKY_NIGHT.startUtcMs;
 
 /** A demo begins so long before its first breakup, seconds of the night: time for a few frames. */
 const BEFORE_BREAKUP_SECONDS = 120;
@@ -40,4 +40,4 @@ export const DEMO_FACING = {
 } as const;
 
 /** The sky of the demo, as the virtual camera knows its skies. */
-export const DEMO_STORY = "demo";
+export const DEMO_SCENARIO = "demo";

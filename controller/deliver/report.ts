@@ -5,7 +5,7 @@ import type { GapNotice, SurgeNotice } from "../../core/frames/notices.ts";
 import type { GuardNotice } from "../../core/watch/guardNotice.ts";
 import type { DeliverResult } from "../../core/api/deliverMessages.ts";
 import type { Keeper } from "../../core/frames/keepers.ts";
-import { gapsOf, surgesOf } from "../../core/frames/nightStory.ts";
+import { gapsOf, surgesOf } from "../../core/frames/timeline.ts";
 import { isAway } from "../../core/frames/reconcile.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { isPlaced } from "../../core/sky/place.ts";

@@ -1,7 +1,7 @@
 import { join } from "node:path";
 import type { WorkProgress } from "../../core/api/workProgress.ts";
 import type { FrameFile, FrameRecord } from "../../core/watch/frameRecord.ts";
-import { surgesOf } from "../../core/frames/nightStory.ts";
+import { surgesOf } from "../../core/frames/timeline.ts";
 import { NightError } from "../../core/errors.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { exportNight } from "../archive/exportNight.ts";

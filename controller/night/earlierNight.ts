@@ -1,4 +1,4 @@
-import { gapsOf, observationsOf, surgesOf } from "../../core/frames/nightStory.ts";
+import { gapsOf, observationsOf, surgesOf } from "../../core/frames/timeline.ts";
 import type { StartOrder } from "../../core/watch/events.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { GapSpan, SurgeSpan } from "../../core/watch/state.ts";

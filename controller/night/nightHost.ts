@@ -2,7 +2,7 @@ import { statfsSync } from "node:fs";
 import { join } from "node:path";
 import type {
   DaemonView,
-  NightStory,
+  NightTimeline,
   NightSummary,
   ServerMessage,
   StateNotice,
@@ -15,7 +15,7 @@ import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { CameraKitFacts } from "../../core/plan/kitFromCamera.ts";
 import { kitOfSettings } from "../../core/plan/kit.ts";
 import type { PlanRequest } from "../../core/plan/plan.ts";
-import { gapsOf, surgesOf } from "../../core/frames/nightStory.ts";
+import { gapsOf, surgesOf } from "../../core/frames/timeline.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
 import { WATCH_ON, type HandWord } from "../../core/watch/handWord.ts";
 import { nightState } from "../../core/watch/stateSentence.ts";
@@ -163,7 +163,7 @@ export class NightHost implements NightService {
     return catalogue.frames({ ...stretch, cameraId: cameraId ?? firstCamera(catalogue) });
   }
 
-  story(nightId: string, named?: string): NightStory {
+  timeline(nightId: string, named?: string): NightTimeline {
     const catalogue = this.#catalogues.catalogueOf(nightId);
     const cameraId = named ?? firstCamera(catalogue);
     const frames = catalogue.frames({ cameraId, fromIndex: 0, count: Number.MAX_SAFE_INTEGER });

@@ -1,6 +1,6 @@
 import type {
   DaemonView,
-  NightStory,
+  NightTimeline,
   NightSummary,
   ServerMessage,
   WatchCommand,
@@ -31,7 +31,7 @@ export type NightService = {
    */
   frames(nightId: string, options: FrameRange): readonly FrameRecord[];
   /** What happened in one camera's night, from its catalogue. No camera named: the night's first. */
-  story(nightId: string, cameraId?: string): NightStory;
+  timeline(nightId: string, cameraId?: string): NightTimeline;
   /** Absolute path of a frame's JPEG; null when there is none. No camera named: the night's first. */
   framePath(nightId: string, frameIndex: number, cameraId?: string): string | null;
   /** What a connected camera tells of its settings; null while none is connected. */

@@ -1,6 +1,6 @@
 import { NightError } from "../../core/errors.ts";
 import { IP_PORT } from "../../core/ptp/ipPacket.ts";
-import { DEMO_NIGHT, HUT_SEVEN, type SkyStory } from "../../core/simulation/sky.ts";
+import { DEMO_NIGHT, HUT_SEVEN, type SkyScenario } from "../../core/simulation/sky.ts";
 import { TONE_CURVES, type ToneCurveName } from "../../core/simulation/render.ts";
 import { utcMs, type UtcMs } from "../../core/units.ts";
 import { startOrigin, type ClockOrigin } from "../timing/clock.ts";
@@ -9,7 +9,7 @@ import { callOf } from "../ownFiles.ts";
 import { DEFAULT_CAMERA_SETTINGS, type CameraSettings } from "./cameraSettings.ts";
 import type { SimulatedView } from "./simulatedView.ts";
 
-const STORIES: readonly SkyStory[] = [
+const SCENARIOS: readonly SkyScenario[] = [
   "demo",
   "quiet",
   "breakup",
@@ -51,12 +51,12 @@ export const VIRTUAL_CAMERA_COMMAND = {
       max: 10_000,
     },
     seed: { type: "text", value: "N", help: "same seed, same sky and faults", default: "7" },
-    story: {
+    scenario: {
       type: "text",
       value: "NAME",
       help: "what the sky does",
       default: "demo",
-      choices: STORIES,
+      choices: SCENARIOS,
     },
     "start-utc": {
       type: "text",
@@ -68,15 +68,15 @@ export const VIRTUAL_CAMERA_COMMAND = {
       value: "JSON",
       help: "take the night's clock from another program instead: rate, realOriginMs, startUtcMs",
     },
-    "story-start-utc": {
+    "scenario-start-utc": {
       type: "text",
       value: "ISO",
-      help: "when the sky's story begins (default: the start of the clock)",
+      help: "when the sky's scenario begins (default: the start of the clock)",
     },
-    "story-hours": {
+    "scenario-hours": {
       type: "number",
       value: "H",
-      help: "how long the story lasts",
+      help: "how long the scenario lasts",
       default: DEMO_NIGHT.durationSeconds / 3600,
       above: 0,
       max: 168,
@@ -313,13 +313,13 @@ export function originOf(options: VirtualCameraOptions): ClockOrigin {
   return startOrigin({ rate: options.rate, startUtcMs });
 }
 
-/** When the sky's story begins. @throws NightError `usage.invalid` for what is no time. */
-export function storyStartOf(options: VirtualCameraOptions, origin: ClockOrigin): UtcMs {
-  const start = options["story-start-utc"];
-  return start === null ? origin.startUtcMs : parseUtc("story-start-utc", start);
+/** When the sky's scenario begins. @throws NightError `usage.invalid` for what is no time. */
+export function scenarioStartOf(options: VirtualCameraOptions, origin: ClockOrigin): UtcMs {
+  const start = options["scenario-start-utc"];
+  return start === null ? origin.startUtcMs : parseUtc("scenario-start-utc", start);
 }
 
-/** What the camera looks at and through, and when its story begins. */
+/** What the camera looks at and through, and when its scenario begins. */
 export function viewOf(
   options: VirtualCameraOptions,
   origin: ClockOrigin,
@@ -332,10 +332,10 @@ export function viewOf(
       azimuthDeg: options.azimuth,
       altitudeDeg: options.altitude,
     },
-    storyStartUtcMs: storyStartOf(options, origin),
-    storySeconds: options["story-hours"] * 3600,
-    // Names of stories and curves are checked by the command line.
-    story: options.story as SkyStory,
+    scenarioStartUtcMs: scenarioStartOf(options, origin),
+    scenarioSeconds: options["scenario-hours"] * 3600,
+    // Names of scenarios and curves are checked by the command line.
+    scenario: options.scenario as SkyScenario,
     widthPx: options["width-px"],
     heightPx: Math.round((options["width-px"] * 2) / 3),
     lens: {

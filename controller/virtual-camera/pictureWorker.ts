@@ -25,9 +25,9 @@ const grain = createRandom(view.seed).fork("grain");
 const sky = createSky({
   seed: view.seed,
   place: view.place,
-  startUtcMs: view.storyStartUtcMs,
-  durationSeconds: view.storySeconds,
-  story: view.story,
+  startUtcMs: view.scenarioStartUtcMs,
+  durationSeconds: view.scenarioSeconds,
+  scenario: view.scenario,
 });
 
 // Pictures give way to the protocol, and to the host where it runs beside us. On Linux this
@@ -64,5 +64,5 @@ async function develop({ requestId, order }: ToPictures): Promise<void> {
 
 port.on("message", (message: ToPictures) => void develop(message));
 // The geometry of the frame is worked out once, before the night rather than in its first frame.
-render({ exposureSeconds: 0.001, iso: 100, fNumber: 2.8 }, view.storyStartUtcMs, "test frame");
+render({ exposureSeconds: 0.001, iso: 100, fNumber: 2.8 }, view.scenarioStartUtcMs, "test frame");
 post({ kind: "ready" });

@@ -27,9 +27,9 @@ export type VirtualCameraProcess = {
 export async function startVirtualCamera(options: {
   readonly origin: ClockOrigin;
   readonly seed: string;
-  readonly story: string;
-  /** When the sky's story began: a resumed night goes on with the same sky. */
-  readonly storyStartUtcMs: UtcMs;
+  readonly scenario: string;
+  /** When the sky's scenario began: a resumed night goes on with the same sky. */
+  readonly scenarioStartUtcMs: UtcMs;
   /** 0: any free one. */
   readonly port: number;
 }): Promise<VirtualCameraProcess> {
@@ -38,8 +38,8 @@ export async function startVirtualCamera(options: {
     [
       ...["--port", String(options.port), "--exit-with-parent"],
       ...["--origin-json", JSON.stringify(options.origin)],
-      ...["--seed", options.seed, "--story", options.story],
-      ...["--story-start-utc", new Date(options.storyStartUtcMs).toISOString()],
+      ...["--seed", options.seed, "--scenario", options.scenario],
+      ...["--scenario-start-utc", new Date(options.scenarioStartUtcMs).toISOString()],
     ],
     // A group of its own: Ctrl-C reaches the daemon first, which closes the shutter in order.
     { stdio: ["pipe", "pipe", "inherit"], detached: true },

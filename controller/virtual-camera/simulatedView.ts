@@ -1,5 +1,5 @@
 import type { SimulatedLens, ToneCurveName } from "../../core/simulation/render.ts";
-import type { SkyPlace, SkyStory } from "../../core/simulation/sky.ts";
+import type { SkyPlace, SkyScenario } from "../../core/simulation/sky.ts";
 import type { UtcMs } from "../../core/units.ts";
 import type { CameraIdentity } from "./virtualCamera.ts";
 
@@ -7,10 +7,10 @@ import type { CameraIdentity } from "./virtualCamera.ts";
 export type SimulatedView = {
   readonly seed: string;
   readonly place: SkyPlace;
-  /** When the story begins, true time. */
-  readonly storyStartUtcMs: UtcMs;
-  readonly storySeconds: number;
-  readonly story: SkyStory;
+  /** When the scenario begins, true time. */
+  readonly scenarioStartUtcMs: UtcMs;
+  readonly scenarioSeconds: number;
+  readonly scenario: SkyScenario;
   readonly widthPx: number;
   readonly heightPx: number;
   readonly lens: SimulatedLens;

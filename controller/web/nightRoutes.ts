@@ -8,7 +8,7 @@ import { curvesOf, nightCurvesSchema } from "../../core/api/nightCurves.ts";
 import {
   daemonViewSchema,
   frameRecordSchema,
-  nightStorySchema,
+  nightTimelineSchema,
   nightSummarySchema,
 } from "../../core/api/schemas.ts";
 import { NightError } from "../../core/errors.ts";
@@ -118,8 +118,8 @@ function frameRoutes(service: NightService, idOf: NightIdOf): readonly Route[] {
       summary: "One camera's surges, gaps and guards of a night, as its catalogue tells them.",
       part: PART,
       query: { camera: cameraInQuery },
-      answer: { kind: "json", name: "NightStory", schema: nightStorySchema },
-      handle: ({ params, query }) => service.story(idOf(params), cameraOf(query)),
+      answer: { kind: "json", name: "NightTimeline", schema: nightTimelineSchema },
+      handle: ({ params, query }) => service.timeline(idOf(params), cameraOf(query)),
     },
     {
       method: "get",

@@ -90,7 +90,7 @@ export async function startWebServer(options: WebServerOptions): Promise<WebServ
     ...watchRoutes(service),
     ...(options.extraRoutes ?? []),
   ];
-  furnish(app, routes, options, port);
+  addRoutes(app, routes, options, port);
   server.removeListener("request", notYet).on("request", app);
   const live = attachLiveSocket(server, service, port);
   const stopPreparing = prepareSlices(service, keograms);
@@ -110,7 +110,7 @@ export async function startWebServer(options: WebServerOptions): Promise<WebServ
   };
 }
 
-function furnish(
+function addRoutes(
   app: Express,
   routes: readonly Route[],
   options: WebServerOptions,

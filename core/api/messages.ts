@@ -67,7 +67,7 @@ export type NightSummary = {
 };
 
 /** What happened in one camera's night. */
-export type NightStory = {
+export type NightTimeline = {
   readonly surges: readonly SurgeNotice[];
   readonly gaps: readonly GapNotice[];
   readonly guards: readonly GuardNotice[];

@@ -6,7 +6,7 @@ import type { UtcMs } from "../units.ts";
 import { STATE_LOOKS, type StateKind } from "../words/stateWords.ts";
 import type {
   DaemonView,
-  NightStory,
+  NightTimeline,
   NightSummary,
   ServerMessage,
   StateNotice,
@@ -107,7 +107,7 @@ const stateNoticeSchema: v.GenericSchema<StateNotice> = v.object({
 });
 
 /** What happened in one camera's night. Meaning and units: `messages.ts`. */
-const nightStory = {
+const nightTimeline = {
   guards: v.array(
     v.object({
       guard: v.picklist(["battery", "storage", "cold", "dew", "focus", "dawn", "camera", "clock"]),
@@ -122,7 +122,7 @@ const nightStory = {
   gaps: v.array(v.object({ startUtcMs: utcMs, endUtcMs: v.nullable(utcMs), why: v.string() })),
 };
 
-export const nightStorySchema: v.GenericSchema<NightStory> = v.object(nightStory);
+export const nightTimelineSchema: v.GenericSchema<NightTimeline> = v.object(nightTimeline);
 
 /** One camera's watch. Meaning and units: `messages.ts`. */
 export const watchViewSchema: v.GenericSchema<WatchView> = v.object({
@@ -155,7 +155,7 @@ export const watchViewSchema: v.GenericSchema<WatchView> = v.object({
   endsUtcMs: v.nullable(utcMs),
   endsBy: v.picklist(["time", "frames", "dawn", "battery", "card", "hand"]),
   settings: exposureSettingsSchema,
-  ...nightStory,
+  ...nightTimeline,
 });
 
 /** One night of the list. Meaning: `messages.ts`. */

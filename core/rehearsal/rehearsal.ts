@@ -104,7 +104,7 @@ export function rehearse(sky: RehearsalSky, options: RehearsalOptions): Rehearsa
     options.lightMeter === null
       ? null
       : simulateLightMeter(sky, options.lightMeter, random.fork("light meter"));
-  happen(bench, {
+  applyEvent(bench, {
     kind: "started",
     atMs: monotonicMs(startMs),
     settings: { ...DEFAULT_WATCH_SETTINGS, exposure: options.settings },
@@ -114,12 +114,12 @@ export function rehearse(sky: RehearsalSky, options: RehearsalOptions): Rehearsa
   });
   while (!bench.isOver) {
     const next = nextEvent(bench, light?.nextMs ?? Infinity);
-    if (next !== null) happen(bench, next);
+    if (next !== null) applyEvent(bench, next);
     else if (light === null) break;
     else {
       const sample = light.take();
       if (sample !== null) {
-        happen(bench, {
+        applyEvent(bench, {
           kind: "lightSampled",
           atMs: monotonicMs(sample.atMs),
           value: sample.value,
@@ -146,7 +146,7 @@ function nextEvent(bench: Bench, lightMs: number): WatchEvent | null {
   return { kind: "woke", atMs: monotonicMs(wakeMs) };
 }
 
-function happen(bench: Bench, event: WatchEvent): void {
+function applyEvent(bench: Bench, event: WatchEvent): void {
   if (event.kind === "shutterClosed") develop(bench, event.happened);
   const { state, effects } = reduceWatch(bench.state, event);
   bench.state = state;

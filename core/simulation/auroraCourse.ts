@@ -2,7 +2,8 @@ import { createRandom } from "../random.ts";
 import { noiseAt, noiseLine } from "./noise.ts";
 
 /** The kinds of night a sky can be made for. */
-export type SkyStory = "demo" | "quiet" | "breakup" | "double" | "pulsating" | "storm" | "cloudy";
+export type SkyScenario =
+  "demo" | "quiet" | "breakup" | "double" | "pulsating" | "storm" | "cloudy";
 
 /**
  * How the aurora and the clouds go through the night: one column a quantity, one row a second.
@@ -61,15 +62,19 @@ type Plot = {
 };
 
 /**
- * The course of a story over a night.
+ * The course of a scenario over a night.
  *
  * Sources: growth phase 1 to 2 h, expansion 10 to 30 min, recovery 0.5 to 2 h (Akasofu 1964, 2017);
  * onset grows exponentially (Kalmoni et al. 2015), three stops in 30 to 60 s (derived, from memory);
  * arcs drift at 0.1 km/s, surge fronts run at 2.5 to 5 km/s (Safargaleev et al. 2003), poleward
  * expansion 0.2 km/s (Akasofu 2017); IBC I to IV are 1, 10, 100, 1000 kR.
  */
-export function auroraCourse(story: SkyStory, durationSeconds: number, seed: string): AuroraCourse {
-  const plot = plotOf(story, durationSeconds, createRandom(`${seed}/plot`).uniform());
+export function auroraCourse(
+  scenario: SkyScenario,
+  durationSeconds: number,
+  seed: string,
+): AuroraCourse {
+  const plot = plotOf(scenario, durationSeconds, createRandom(`${seed}/plot`).uniform());
   const count = Math.ceil(durationSeconds) + 2;
   const column = (): Float32Array => new Float32Array(count);
   const course = {
@@ -212,7 +217,7 @@ function coverAt(plot: Plot, second: number): number {
   return cover;
 }
 
-function plotOf(story: SkyStory, duration: number, luck: number): Plot {
+function plotOf(scenario: SkyScenario, duration: number, luck: number): Plot {
   const quiet: Plot = { quietKr: 5, centreKm: 330, substorms: [], patchKr: 0, clouds: [] };
   const storm = (onset: number, peakKr: number, riseSeconds = 45): Substorm => ({
     onsetSeconds: duration * (onset + 0.01 * (luck - 0.5)),
@@ -222,7 +227,7 @@ function plotOf(story: SkyStory, duration: number, luck: number): Plot {
     expansionSeconds: Math.min(1500, duration * 0.12),
     recoverySeconds: Math.min(7200, duration * 0.35),
   });
-  switch (story) {
+  switch (scenario) {
     case "demo":
       return {
         ...quiet,

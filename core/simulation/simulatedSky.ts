@@ -1,5 +1,5 @@
 import type { UtcMs } from "../units.ts";
-import type { SkyStory } from "./auroraCourse.ts";
+import type { SkyScenario } from "./auroraCourse.ts";
 import type { Aurora } from "./auroraLight.ts";
 import type { ClearSky } from "./clearSky.ts";
 import type { CloudLayer } from "./clouds.ts";
@@ -28,7 +28,7 @@ export type SimulatedSky = {
   readonly place: SkyPlace;
   readonly startUtcMs: UtcMs;
   readonly durationSeconds: number;
-  readonly story: SkyStory | "scene";
+  readonly scenario: SkyScenario | "scene";
   readonly clear: ClearSky | null;
   /** What the filters see of a light that is the same everywhere, cd/m². */
   readonly even: Rgb | null;

@@ -3,7 +3,7 @@ import { bearingDeg, dipoleLatitudeDeg, geomagneticPole, antipode } from "../sky
 import { elevationOverDeg, slantKmOf } from "../sky/auroraGeometry.ts";
 import { magneticFieldAt } from "../sky/magneticField.ts";
 import { utcMs, type UtcMs } from "../units.ts";
-import { auroraCourse, auroraMoment, foldKmPerSecond, type SkyStory } from "./auroraCourse.ts";
+import { auroraCourse, auroraMoment, foldKmPerSecond, type SkyScenario } from "./auroraCourse.ts";
 import type { Aurora } from "./auroraLight.ts";
 import { createCurtains } from "./curtains.ts";
 import { fieldAxes } from "./fieldLineMap.ts";
@@ -15,7 +15,7 @@ import { framedSky, lightToward } from "./skyLight.ts";
 import { catalogueSkyStars } from "./stars.ts";
 import { directionOf } from "../sky/direction.ts";
 
-export type { SkyStory } from "./auroraCourse.ts";
+export type { SkyScenario } from "./auroraCourse.ts";
 export type { SimulatedSky, SkyPlace } from "./simulatedSky.ts";
 
 /**
@@ -60,7 +60,7 @@ export function demoBreakupUtcMs(seed: string): UtcMs {
 /**
  * A night's sky from a seed.
  *
- * @param startUtcMs  Start of the story, usually dusk; the sky exists before and after as well.
+ * @param startUtcMs  Start of the scenario, usually dusk; the sky exists before and after as well.
  * @throws NightError `quantity.out_of_range` for a place off the globe or a duration that is no
  *   time.
  * Sources: beside each part. Invented: the course of the aurora within published time scales, the
@@ -71,9 +71,9 @@ export function createSky(options: {
   readonly place: SkyPlace;
   readonly startUtcMs: UtcMs;
   readonly durationSeconds: number;
-  readonly story: SkyStory;
+  readonly scenario: SkyScenario;
 }): SimulatedSky {
-  const { place, startUtcMs, durationSeconds, story } = options;
+  const { place, startUtcMs, durationSeconds, scenario } = options;
   checkPlace(place);
   if (!(durationSeconds > 0 && durationSeconds <= 7 * 86_400)) {
     throw outOfRange("a night must last from a moment to seven days", { durationSeconds });
@@ -84,7 +84,7 @@ export function createSky(options: {
     place,
     startUtcMs,
     durationSeconds,
-    story,
+    scenario,
     clear: {
       zenithMag: 21.9,
       extinctionMag: 0.2,
@@ -100,11 +100,11 @@ export function createSky(options: {
     },
     even: null,
     stars: catalogueSkyStars(),
-    aurora: createAurora({ seed, place, startUtcMs, durationSeconds, story }),
+    aurora: createAurora({ seed, place, startUtcMs, durationSeconds, scenario }),
     clouds: {
       heightKm: 4,
       windMPerS: [14, 5],
-      thickness: story === "cloudy" ? 3.5 : 1.1,
+      thickness: scenario === "cloudy" ? 3.5 : 1.1,
       scaleKm: 5.5,
       pattern: noiseLine(`${seed}/clouds`),
     },
@@ -120,16 +120,16 @@ function createAurora(options: {
   readonly place: SkyPlace;
   readonly startUtcMs: UtcMs;
   readonly durationSeconds: number;
-  readonly story: SkyStory;
+  readonly scenario: SkyScenario;
 }): Aurora {
-  const { seed, place, startUtcMs, durationSeconds, story } = options;
+  const { seed, place, startUtcMs, durationSeconds, scenario } = options;
   const field = magneticFieldAt(startUtcMs);
   const elements = field.elementsAt(place.latitudeDeg, place.longitudeDeg);
   const northPole = geomagneticPole(field);
   const pole = elements.inclinationDeg >= 0 ? northPole : antipode(northPole);
   return {
     axes: fieldAxes(elements.inclinationDeg, elements.declinationDeg),
-    course: auroraCourse(story, durationSeconds, seed),
+    course: auroraCourse(scenario, durationSeconds, seed),
     curtains: createCurtains({
       seed,
       polewardDeg: bearingDeg(place, pole),

@@ -61,7 +61,7 @@ type RunOptions = {
  */
 function run(options: RunOptions): Run {
   const { count, rise, exposure, secondsOf = (n: number) => n * SECONDS_BETWEEN } = options;
-  const sky = createSky({ seed: 4, place: HUT_SEVEN, ...DEMO_NIGHT, story: "quiet" });
+  const sky = createSky({ seed: 4, place: HUT_SEVEN, ...DEMO_NIGHT, scenario: "quiet" });
   const random = createRandom("scatter");
   const seconds = Array.from({ length: count }, (_, n) => secondsOf(n));
   const taken = seconds.map((at, n) => exposure(at, n));

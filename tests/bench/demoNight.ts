@@ -53,7 +53,7 @@ async function benchStretch(
   const dataDir = mkdtempSync(join(tmpdir(), "nattvakt-bench-"));
   try {
     const night = await simulateNight({
-      ...{ dataDir, seed: "7", story: "demo", fromHours, hours, toneCurve },
+      ...{ dataDir, seed: "7", scenario: "demo", fromHours, hours, toneCurve },
       ...{ widthPx: 240, heightPx: 160 },
     });
     const score = scoreNight(night, SETTINGS, midGreyOffsetStops(TONE_CURVES[toneCurve]));

@@ -20,7 +20,7 @@ const ROUNDS = 7;
  * picture as JPEG (sharp, quality 90, one thread).
  */
 export async function benchRender(): Promise<BenchRow[]> {
-  const sky = createSky({ seed: 1, place: HUT_SEVEN, ...DEMO_NIGHT, story: "demo" });
+  const sky = createSky({ seed: 1, place: HUT_SEVEN, ...DEMO_NIGHT, scenario: "demo" });
   const render = (share: number, exposureSeconds: number, iso: number) =>
     renderFrame({
       sky,

@@ -23,7 +23,7 @@ function bareSky(place = PLACE, startUtcMs = DUSK, hasMoon = false): SimulatedSk
     place,
     startUtcMs: startUtcMs as UtcMs,
     durationSeconds: 36_000,
-    story: "quiet",
+    scenario: "quiet",
   });
   return {
     ...sky,

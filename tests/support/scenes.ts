@@ -30,7 +30,7 @@ function blackSky(place: SkyPlace, hasLand: boolean): SimulatedSky {
     place,
     startUtcMs: SCENE_START,
     durationSeconds: 86_400,
-    story: "scene",
+    scenario: "scene",
     clear: null,
     even: null,
     stars: [],

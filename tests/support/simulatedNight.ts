@@ -18,7 +18,7 @@ import {
   type FrameTruth,
   type ToneCurveName,
 } from "../../core/simulation/render.ts";
-import { createSky, DEMO_NIGHT as SKY_NIGHT, type SkyStory } from "../../core/simulation/sky.ts";
+import { createSky, DEMO_NIGHT as SKY_NIGHT, type SkyScenario } from "../../core/simulation/sky.ts";
 import { monotonicMs, utcMs } from "../../core/units.ts";
 import { FakeCamera } from "./fakeCamera.ts";
 import { createManualClock } from "./manualClock.ts";
@@ -26,8 +26,8 @@ import { createManualClock } from "./manualClock.ts";
 export type SimulatedNightOptions = {
   readonly dataDir: string;
   readonly seed: string;
-  readonly story: SkyStory;
-  /** When the watch begins, hours after the story does; 0 by default. */
+  readonly scenario: SkyScenario;
+  /** When the watch begins, hours after the scenario does; 0 by default. */
   readonly fromHours?: number;
   readonly hours: number;
   readonly toneCurve: ToneCurveName;
@@ -51,7 +51,7 @@ export type SimulatedNight = {
  * governor and archive, on a clock that jumps from one deadline to the next.
  */
 export async function simulateNight(options: SimulatedNightOptions): Promise<SimulatedNight> {
-  const { seed, story, toneCurve, widthPx, heightPx, fromHours = 0 } = options;
+  const { seed, scenario, toneCurve, widthPx, heightPx, fromHours = 0 } = options;
   const startUtcMs = utcMs(DEMO_NIGHT.startUtcMs + fromHours * 3_600_000);
   const place = { ...DEMO_NIGHT, ...DEMO_FACING };
   const sky = createSky({
@@ -59,7 +59,7 @@ export async function simulateNight(options: SimulatedNightOptions): Promise<Sim
     place,
     startUtcMs: DEMO_NIGHT.startUtcMs,
     durationSeconds: SKY_NIGHT.durationSeconds,
-    story,
+    scenario,
   });
   const grain = createRandom(seed).fork("grain");
   const truths = new Map<number, FrameTruth>();

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { DEMO_STORY_UTC_MS, demoNight } from "../../../controller/daemon/demoNight.ts";
+import { DEMO_SCENARIO_UTC_MS, demoNight } from "../../../controller/daemon/demoNight.ts";
 import {
   createSky,
   DEMO_NIGHT,
@@ -17,7 +17,7 @@ describe("the demo's beginning", () => {
     "shows a breakup of one and a half stops and more within its first half minute, seed %s",
     (seed) => {
       const { startUtcMs } = demoNight(seed, false);
-      const sky = createSky({ seed, place: HUT_SEVEN, ...DEMO_NIGHT, story: "demo" });
+      const sky = createSky({ seed, place: HUT_SEVEN, ...DEMO_NIGHT, scenario: "demo" });
       const lightAt = (ms: number): number => meteredLuminanceCdM2(sky, (startUtcMs + ms) as UtcMs);
       const course = [0, 0.5, 0.75, 1].map((part) => lightAt(part * HALF_MINUTE_MS));
       expect(Math.log2(Math.max(...course) / course[0]!)).toBeGreaterThan(1.5);
@@ -26,7 +26,7 @@ describe("the demo's beginning", () => {
 
   it("is at dusk where that is asked for, the Sun 6° under", () => {
     const { startUtcMs } = demoNight("7", true);
-    expect(startUtcMs).toBe(DEMO_STORY_UTC_MS);
+    expect(startUtcMs).toBe(DEMO_SCENARIO_UTC_MS);
     const { altitudeDeg } = sunPosition(startUtcMs, { ...HUT_SEVEN, elevationM: 0 });
     expect(Math.abs(altitudeDeg + 6)).toBeLessThan(0.25);
   });

@@ -25,7 +25,7 @@ describe("the demo night with pictures", () => {
   ) =>
     simulateNight({
       ...camera,
-      ...{ dataDir, seed: "7", story: "demo", fromHours, hours },
+      ...{ dataDir, seed: "7", scenario: "demo", fromHours, hours },
       ...{ widthPx: 240, heightPx: 160 },
     });
 

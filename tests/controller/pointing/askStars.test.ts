@@ -24,7 +24,7 @@ test(
   "a test frame of the demo's night tells where the camera points, in a thread of its own",
   PATIENT,
   async () => {
-    const sky = createSky({ ...DEMO_NIGHT, seed: "demo", place: HUT_SEVEN, story: "demo" });
+    const sky = createSky({ ...DEMO_NIGHT, seed: "demo", place: HUT_SEVEN, scenario: "demo" });
     const { rgb } = makeFramePicture({
       ...{ sky, openedUtcMs, widthPx: WIDTH, heightPx: HEIGHT },
       exposure: { exposureSeconds: 4, iso: 6400, fNumber: 2.8 },

@@ -4,7 +4,7 @@ import { DEFAULT_CAMERA_SETTINGS } from "../../../controller/virtual-camera/came
 import {
   originOf,
   settingsOf,
-  storyStartOf,
+  scenarioStartOf,
   VIRTUAL_CAMERA_COMMAND,
   type VirtualCameraOptions,
 } from "../../../controller/virtual-camera/options.ts";
@@ -35,11 +35,11 @@ describe("the options", () => {
     });
   });
 
-  test("take another program's clock as it is, and the story begins with it", () => {
+  test("take another program's clock as it is, and the scenario begins with it", () => {
     const origin = { rate: 10, realOriginMs: 1234.5, startUtcMs: 1_806_000_000_000 };
     const options = parse("--origin-json", JSON.stringify(origin));
     expect(originOf(options)).toEqual(origin);
-    expect(storyStartOf(options, originOf(options))).toBe(origin.startUtcMs);
+    expect(scenarioStartOf(options, originOf(options))).toBe(origin.startUtcMs);
   });
 
   test.each(["2027-03-24T17:45:00Z", "2027-03-24T17:45:00", "2027-03-24T19:45:00+02:00"])(

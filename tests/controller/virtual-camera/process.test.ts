@@ -69,9 +69,9 @@ describe("the command", () => {
   });
 
   test("called wrongly says what to mend in one line and ends with 2", async () => {
-    const { code, err } = await run("--port", "0", "--story", "sunny");
+    const { code, err } = await run("--port", "0", "--scenario", "sunny");
     expect(code).toBe(2);
-    expect(err).toContain("--story must be one of");
+    expect(err).toContain("--scenario must be one of");
     expect(err.trim().split("\n")).toHaveLength(1);
   });
 

@@ -15,7 +15,7 @@ function remarksByHour(azimuthDeg: number, hours: readonly number[]): Map<number
     ...DEMO_NIGHT,
     seed: 7,
     place: { ...HUT_SEVEN, azimuthDeg },
-    story: "demo",
+    scenario: "demo",
   });
   let meter = startMeter({ focalLengthMm: 16, pixelPitchUm: 6, fullWidthPx: 6000 });
   const remarks = new Map<number, string>();

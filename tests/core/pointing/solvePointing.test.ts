@@ -141,7 +141,7 @@ describe("where a lens points, from a cold start", () => {
 
 describe("a frame of the demo's night", () => {
   it("points where the virtual camera looks, within 0.02°", () => {
-    const sky = createSky({ ...DEMO_NIGHT, seed: "demo", place: HUT_SEVEN, story: "demo" });
+    const sky = createSky({ ...DEMO_NIGHT, seed: "demo", place: HUT_SEVEN, scenario: "demo" });
     const openedUtcMs = utcMs(DEMO_NIGHT.startUtcMs + 4 * 3_600_000);
     const frame = makeFramePicture({
       ...{ sky, openedUtcMs, widthPx: 1536, heightPx: 1024 },

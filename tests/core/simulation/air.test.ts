@@ -46,7 +46,7 @@ describe("what is seen through air", () => {
     }
   });
 
-  const night = createSky({ seed: "air", place: HUT_SEVEN, ...DEMO_NIGHT, story: "quiet" });
+  const night = createSky({ seed: "air", place: HUT_SEVEN, ...DEMO_NIGHT, scenario: "quiet" });
   const atUtcMs = (DEMO_NIGHT.startUtcMs + 3 * 3_600_000) as UtcMs;
   const auroraThrough = (extinctionMag: number, altitudeDeg: number): Float32Array => {
     const clear = { ...night.clear!, extinctionMag };

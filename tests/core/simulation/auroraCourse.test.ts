@@ -3,11 +3,11 @@ import {
   auroraCourse,
   auroraMoment,
   foldKmPerSecond,
-  type SkyStory,
+  type SkyScenario,
 } from "../../../core/simulation/auroraCourse.ts";
 
 const NIGHT_SECONDS = 10 * 3600;
-const STORIES: readonly SkyStory[] = [
+const SCENARIOS: readonly SkyScenario[] = [
   "demo",
   "quiet",
   "breakup",
@@ -24,8 +24,8 @@ describe("the course of a night", () => {
     expect(auroraCourse("demo", 3600, "other").quietKr).not.toEqual(a.quietKr);
   });
 
-  it.each(STORIES)("of %s has nothing below zero and nothing that is no number", (story) => {
-    const course = auroraCourse(story, NIGHT_SECONDS, "seed");
+  it.each(SCENARIOS)("of %s has nothing below zero and nothing that is no number", (scenario) => {
+    const course = auroraCourse(scenario, NIGHT_SECONDS, "seed");
     for (const [name, column] of Object.entries(course)) {
       if (typeof column === "number" || name === "centreKm") continue;
       expect(column.every((value) => Number.isFinite(value) && value >= 0)).toBe(true);

@@ -9,7 +9,7 @@ import { gridLight, skyGrid } from "../../../core/simulation/skyLight.ts";
 import { viewOf } from "../../../core/simulation/view.ts";
 import type { UtcMs } from "../../../core/units.ts";
 
-const night = createSky({ seed: "7", place: HUT_SEVEN, ...DEMO_NIGHT, story: "demo" });
+const night = createSky({ seed: "7", place: HUT_SEVEN, ...DEMO_NIGHT, scenario: "demo" });
 /** The curtains alone: no land, no other light, no patches, which move nothing but brightness. */
 const curtains = {
   ...night,

@@ -22,7 +22,7 @@ import { toneCode } from "../../../core/simulation/toneCurve.ts";
 import type { UtcMs } from "../../../core/units.ts";
 import { channelOf, makeFramePicture, meanCode } from "../../support/renderedFrame.ts";
 
-const DEMO = createSky({ seed: 1, place: HUT_SEVEN, ...DEMO_NIGHT, story: "demo" });
+const DEMO = createSky({ seed: 1, place: HUT_SEVEN, ...DEMO_NIGHT, scenario: "demo" });
 const BREAKUP_UTC_MS = (DEMO_NIGHT.startUtcMs +
   0.37 * DEMO_NIGHT.durationSeconds * 1000 +
   120_000) as UtcMs;
@@ -52,7 +52,7 @@ describe("a rendered frame", () => {
   it("has the same bits for the same seed, whatever was rendered in between", () => {
     const first = demoFrame("grain");
     demoFrame("something else");
-    const again = createSky({ seed: 1, place: HUT_SEVEN, ...DEMO_NIGHT, story: "demo" });
+    const again = createSky({ seed: 1, place: HUT_SEVEN, ...DEMO_NIGHT, scenario: "demo" });
     expect(hashOf(demoFrame("grain").rgb)).toBe(hashOf(first.rgb));
     expect(hashOf(demoFrame("grain", again).rgb)).toBe(hashOf(first.rgb));
     expect(demoFrame("grain", again).truth).toEqual(first.truth);
@@ -60,7 +60,7 @@ describe("a rendered frame", () => {
 
   it("differs with the grain's seed and with the sky's", () => {
     const first = hashOf(demoFrame("grain").rgb);
-    const other = createSky({ seed: 2, place: HUT_SEVEN, ...DEMO_NIGHT, story: "demo" });
+    const other = createSky({ seed: 2, place: HUT_SEVEN, ...DEMO_NIGHT, scenario: "demo" });
     expect(hashOf(demoFrame("other grain").rgb)).not.toBe(first);
     expect(hashOf(demoFrame("grain", other).rgb)).not.toBe(first);
   });

@@ -7,14 +7,14 @@ import {
   meteredLuminanceCdM2,
   peakRatio,
   skyLuminanceCdM2,
-  type SkyStory,
+  type SkyScenario,
 } from "../../../core/simulation/sky.ts";
 import { driftingCurtainScene, SCENE_START_UTC_MS, uniformScene } from "../../support/scenes.ts";
 import { moonPosition, sunPosition } from "../../../core/sky/ephemeris.ts";
 import type { UtcMs } from "../../../core/units.ts";
 
-const skyOf = (story: SkyStory, seed = "sky") =>
-  createSky({ seed, place: HUT_SEVEN, ...DEMO_NIGHT, story });
+const skyOf = (scenario: SkyScenario, seed = "sky") =>
+  createSky({ seed, place: HUT_SEVEN, ...DEMO_NIGHT, scenario });
 
 const at = (share: number): UtcMs =>
   (DEMO_NIGHT.startUtcMs + share * DEMO_NIGHT.durationSeconds * 1000) as UtcMs;
@@ -71,9 +71,9 @@ describe("a sky", () => {
   });
 
   it.each(["demo", "quiet", "breakup", "double", "pulsating", "storm", "cloudy"] as const)(
-    "of the story %s has light everywhere and a peak of at least its mean",
-    (story) => {
-      const sky = skyOf(story);
+    "of the scenario %s has light everywhere and a peak of at least its mean",
+    (scenario) => {
+      const sky = skyOf(scenario);
       for (const share of [0, 0.33, 0.62, 0.97]) {
         expect(meteredLuminanceCdM2(sky, at(share))).toBeGreaterThan(1e-4);
         expect(peakRatio(sky, at(share))).toBeGreaterThanOrEqual(1);
@@ -102,7 +102,7 @@ describe("a sky", () => {
       place: { latitudeDeg: -52, longitudeDeg: 169, azimuthDeg: 170, altitudeDeg: 20 },
       startUtcMs: Date.UTC(2026, 4, 16, 8) as UtcMs,
       durationSeconds: 36_000,
-      story: "quiet",
+      scenario: "quiet",
     });
     const time = Date.UTC(2026, 4, 16, 12) as UtcMs;
     let [south, north] = [0, 0];
@@ -130,7 +130,7 @@ describe("a sky", () => {
     [{ durationSeconds: Infinity }],
   ])("refuses %j in one sentence", (wrong) => {
     expect(() =>
-      createSky({ seed: 1, place: HUT_SEVEN, ...DEMO_NIGHT, story: "demo", ...wrong }),
+      createSky({ seed: 1, place: HUT_SEVEN, ...DEMO_NIGHT, scenario: "demo", ...wrong }),
     ).toThrowError(expect.objectContaining({ code: "quantity.out_of_range" }) as Error);
   });
 });

@@ -1,4 +1,4 @@
-import type { NightStory, WatchView } from "../../../core/api/messages.ts";
+import type { NightTimeline, WatchView } from "../../../core/api/messages.ts";
 import type { NightCurves } from "../../../core/api/nightCurves.ts";
 import type { NightLight } from "../../../core/plan/nightLight.ts";
 import type { ExposureSettings } from "../../../core/exposure/settings.ts";
@@ -78,7 +78,7 @@ export function fetchLight(nightId: string): Promise<NightLight | null> {
   return ask(`${nightPath(nightId)}/light`);
 }
 
-export function fetchStory(of: CameraNight): Promise<NightStory> {
+export function fetchTimeline(of: CameraNight): Promise<NightTimeline> {
   return ask(`${nightPath(of.nightId)}/story?${andCamera(of).slice(1)}`);
 }
 

@@ -1,4 +1,4 @@
-import type { NightStory } from "../../../core/api/messages.ts";
+import type { NightTimeline } from "../../../core/api/messages.ts";
 import { stops } from "../format/figures.ts";
 import { stretch } from "../format/time.ts";
 import { words } from "../../../core/words/words.ts";
@@ -18,8 +18,8 @@ export type NightMark = {
 };
 
 /** Everything of a night that is worth a mark, oldest first. */
-export function marksOf(story: NightStory): readonly NightMark[] {
-  const surges = story.surges.map((surge): NightMark => ({
+export function marksOf(timeline: NightTimeline): readonly NightMark[] {
+  const surges = timeline.surges.map((surge): NightMark => ({
     key: `surge-${surge.startUtcMs}`,
     kind: "surge",
     ...spanOf(surge),
@@ -27,7 +27,7 @@ export function marksOf(story: NightStory): readonly NightMark[] {
     title: `${words.marks.surge}:`,
     sentence: `${words.marks.rise(stops(surge.riseStops))}, ${lasting(surge)}`,
   }));
-  const gaps = story.gaps.map((gap): NightMark => ({
+  const gaps = timeline.gaps.map((gap): NightMark => ({
     key: `gap-${gap.startUtcMs}`,
     kind: "gap",
     ...spanOf(gap),
@@ -35,7 +35,7 @@ export function marksOf(story: NightStory): readonly NightMark[] {
     title: `${words.marks.gap}:`,
     sentence: `${lasting(gap)}, ${gap.why}`,
   }));
-  const guards = story.guards.map((guard): NightMark => ({
+  const guards = timeline.guards.map((guard): NightMark => ({
     key: `guard-${guard.guard}-${guard.sinceUtcMs}`,
     kind: "guard",
     startUtcMs: guard.sinceUtcMs,

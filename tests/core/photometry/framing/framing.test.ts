@@ -118,7 +118,7 @@ describe("the framing of a test frame", () => {
   });
 
   it("reads the rendered hut: a level shore, a clipped window at the right, a town glow at the left", () => {
-    const sky = createSky({ seed: "7", place: HUT_SEVEN, ...DEMO_NIGHT, story: "demo" });
+    const sky = createSky({ seed: "7", place: HUT_SEVEN, ...DEMO_NIGHT, scenario: "demo" });
     const { rgb } = renderFrame({
       sky,
       openedUtcMs: utcMs(DEMO_NIGHT.startUtcMs + 3 * 3_600_000),

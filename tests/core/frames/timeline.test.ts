@@ -1,10 +1,10 @@
 import { describe, expect, it } from "vitest";
-import { gapsOf, surgesOf } from "../../../core/frames/nightStory.ts";
+import { gapsOf, surgesOf } from "../../../core/frames/timeline.ts";
 import { stopsFromMidGrey } from "../../../core/exposure/exposure.ts";
 import { utcMs } from "../../../core/units.ts";
 import { NIGHT_START_UTC_MS, makeFrame, makeReading } from "../../support/frameRecords.ts";
 
-describe("the story of a night", () => {
+describe("the timeline of a night", () => {
   it("tells a rise of 3 stops within a minute as one surge, at its time", () => {
     const frames = Array.from({ length: 160 }, (_, frameIndex) => {
       const seconds = frameIndex * 8;
