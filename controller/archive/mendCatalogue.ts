@@ -4,7 +4,7 @@ import { NightError } from "../../core/errors.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { Catalogue, CATALOGUE_FILE } from "./catalogue.ts";
 import { createFile } from "./catalogueFile.ts";
-import { exposureInFile } from "./exposureInFile.ts";
+import { exposureInFile } from "../imageExif.ts";
 import { FRAMES_FOLDER, sha256Of } from "./frameFiles.ts";
 import type { NightInfo } from "./nightInfo.ts";
 import { readAround } from "./readAround.ts";

@@ -12,7 +12,7 @@ import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { UtcMs } from "../../core/units.ts";
 import { onDisk } from "./archiveError.ts";
 import { Catalogue } from "./catalogue.ts";
-import { exposureInFile } from "./exposureInFile.ts";
+import { exposureInFile } from "../imageExif.ts";
 import {
   FRAMES_FOLDER,
   endingOf,

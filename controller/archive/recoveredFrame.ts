@@ -1,6 +1,6 @@
 import type { CardEntry } from "../../core/frames/reconcile.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
-import { exposureInFile } from "./exposureInFile.ts";
+import { exposureInFile } from "../imageExif.ts";
 import type { KeptFile } from "./frameFiles.ts";
 
 /**

@@ -6,7 +6,7 @@ import type { CameraControls } from "../cameras/cameraControls.ts";
 import type { TransportEvent } from "../cameras/transport.ts";
 import { pauseFor, realMs, type ClockOrigin } from "../timing/clock.ts";
 import { BusyWait, promptPauses, whileBusy } from "../timing/whileBusy.ts";
-import { exposureOfImage } from "../metering/exposureOfImage.ts";
+import { readImageExif } from "../imageExif.ts";
 import type { CameraLink } from "../shutter/cameraLink.ts";
 import { preciseWait } from "../timing/preciseWait.ts";
 import { ShutterFlag } from "../shutter/shutterFlag.ts";
@@ -167,7 +167,7 @@ export class ExposureSeries {
     const head = this.#link!.can(OPERATIONS.GetPartialObject.code)
       ? await session.getPartialObject(named.handle, { offset: 0, bytes: EXIF_BYTES }, BUSY)
       : await session.getObject(named.handle, BUSY);
-    const { exposureSeconds } = await exposureOfImage(head);
+    const { exposureSeconds } = await readImageExif(head);
     const namedMs = named.atMs === 0 ? null : named.atMs - closedMs;
     return { ...figures, exifSeconds: exposureSeconds, namedMs };
   }

@@ -9,7 +9,7 @@ import { monotonicMs } from "../../core/units.ts";
 import { runCommand, type OptionValues } from "../commandLine.ts";
 import { callOf } from "../ownFiles.ts";
 import { decodePixels } from "../metering/decodePreview.ts";
-import { exposureOfImage, type ImageExposure } from "../metering/exposureOfImage.ts";
+import { readImageExif, type ImageExif } from "../imageExif.ts";
 
 const COMMAND = {
   call: callOf("meter"),
@@ -64,7 +64,7 @@ await runCommand(COMMAND, async (options, files) => {
   let openedMs = 0;
   for (const [index, file] of files.entries()) {
     const image = await readImage(file);
-    const said = await exposureOfImage(image);
+    const said = await readImageExif(image);
     const pixels = await decodeOf(image, file);
     state ??= startMeter({
       focalLengthMm: options["focal-length-mm"] ?? said.focalLengthMm ?? USUAL_FOCAL_LENGTH_MM,
@@ -103,7 +103,7 @@ async function decodeOf(image: Uint8Array, file: string) {
   }
 }
 
-function exposureOf(options: Options, said: ImageExposure): Exposure | null {
+function exposureOf(options: Options, said: ImageExif): Exposure | null {
   const exposureSeconds = options["exposure-seconds"] ?? said.exposureSeconds;
   const iso = options.iso ?? said.iso;
   const fNumber = options["f-number"] ?? said.fNumber;
@@ -114,7 +114,7 @@ function exposureOf(options: Options, said: ImageExposure): Exposure | null {
 /** Opening of the shutter: by the interval, by the file's own time, or right after the last one. */
 function nextOpening(
   options: Options,
-  said: ImageExposure,
+  said: ImageExif,
   { index, openedMs }: { readonly index: number; readonly openedMs: number },
 ): number {
   const intervalSeconds = options["interval-seconds"];

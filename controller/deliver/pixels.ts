@@ -1,5 +1,7 @@
 import { readFile } from "node:fs/promises";
 import { NightError } from "../../core/errors.ts";
+import { searchBytes, stretchOf } from "../../core/metadata/fileSearch.ts";
+import { startsAsJpeg } from "../../core/metadata/jpegMarkers.ts";
 import { findLargestJpeg } from "../../core/metadata/rawPreview.ts";
 import { openImage } from "../metering/openImage.ts";
 
@@ -12,18 +14,12 @@ export type Picture = {
 
 /** The JPEG in a frame's file: the file itself, or the largest preview inside a raw file. */
 function jpegOf(bytes: Uint8Array): Uint8Array {
-  if (bytes[0] === 0xff && bytes[1] === 0xd8) return bytes;
-  const search = findLargestJpeg(bytes.byteLength);
-  let step = search.next();
-  while (step.done !== true) {
-    const { offset, bytes: count } = step.value;
-    step = search.next(bytes.subarray(offset, offset + count));
-  }
-  const found = step.value;
+  if (startsAsJpeg(bytes)) return bytes;
+  const found = searchBytes(bytes, findLargestJpeg(bytes.byteLength));
   if (found === null) {
     throw new NightError("image.unreadable", "There is no JPEG in the file.");
   }
-  return bytes.subarray(found.offset, found.offset + found.bytes);
+  return stretchOf(bytes, found);
 }
 
 /** @throws NightError `image.unreadable` naming the file. */

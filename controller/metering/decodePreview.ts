@@ -1,6 +1,6 @@
 import sharp from "sharp";
 import { NightError } from "../../core/errors.ts";
-import { readJpegHeader, type JpegHeader } from "./jpegHeader.ts";
+import { readJpegHeader, type JpegHeader } from "../../core/metadata/jpegHeader.ts";
 import { openImage } from "./openImage.ts";
 
 /** A preview made ready for the meter and the page. */

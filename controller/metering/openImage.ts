@@ -1,6 +1,7 @@
 import sharp, { type Sharp, type SharpOptions } from "sharp";
 import { NightError } from "../../core/errors.ts";
-import { readJpegHeader } from "./jpegHeader.ts";
+import { readJpegHeader } from "../../core/metadata/jpegHeader.ts";
+import { startsAsJpeg } from "../../core/metadata/jpegMarkers.ts";
 
 /** No picture may take more memory than this while it is decoded. */
 const DECODE_BYTES_MAX = 300_000_000;
@@ -27,7 +28,7 @@ const BEGINNINGS: readonly { readonly at: number; readonly bytes: readonly numbe
  * @throws NightError `image.unreadable` with what is wrong.
  */
 export function openImage(bytes: Uint8Array, options: SharpOptions, shrink = 1): Sharp {
-  if (bytes[0] === 0xff && bytes[1] === 0xd8) {
+  if (startsAsJpeg(bytes)) {
     const header = readJpegHeader(bytes);
     if (header === null) throw refused("it ends before its picture begins", bytes);
     const { widthPx, heightPx, isProgressive } = header;

@@ -3,7 +3,7 @@ import { doubtOf } from "../../core/frames/proof.ts";
 import { planReconciliation } from "../../core/frames/reconcile.ts";
 import { utcMs, type UtcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
-import { exposureInFile } from "../archive/exposureInFile.ts";
+import { exposureInFile } from "../imageExif.ts";
 import { endingOf, frameFileName, keepFrameFile } from "../archive/frameFiles.ts";
 import { nightInfoOf } from "../archive/nightFolder.ts";
 import { recoveredFrame } from "../archive/recoveredFrame.ts";

@@ -6,7 +6,7 @@ import type { Camera, CameraDescription, CameraEvent } from "../cameras/camera.t
 import type { Log } from "../log.ts";
 import type { Clock } from "../timing/clock.ts";
 import { contradictionOf } from "../../core/frames/proof.ts";
-import { exposureInFile } from "../archive/exposureInFile.ts";
+import { exposureInFile } from "../imageExif.ts";
 import { FrameFileSaver, PictureStock } from "./frameFileSaver.ts";
 import type { OpenFrames } from "./openFrames.ts";
 import type { FrameMeter } from "./frameMeter.ts";

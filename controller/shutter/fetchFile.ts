@@ -1,5 +1,5 @@
 import { NightError } from "../../core/errors.ts";
-import type { ByteRange } from "../../core/metadata/rawPreview.ts";
+import type { ByteRange } from "../../core/metadata/fileSearch.ts";
 import { whenThereIsRoom, type CameraTask, type CameraTaskTools } from "./cameraTask.ts";
 import { SMALL_PIECE_BYTES } from "./linkSpeed.ts";
 

@@ -1,9 +1,12 @@
 import { NightError } from "../../core/errors.ts";
 import {
-  findLargestJpeg,
+  searchBytes,
+  stretchOf,
   type ByteRange,
   type FileSearch,
-} from "../../core/metadata/rawPreview.ts";
+} from "../../core/metadata/fileSearch.ts";
+import { startsAsJpeg } from "../../core/metadata/jpegMarkers.ts";
+import { findLargestJpeg } from "../../core/metadata/rawPreview.ts";
 import type { ObjectInfo } from "../../core/ptp/datasets/objectInfo.ts";
 import { FORMATS, isImageFormat } from "../../core/ptp/formats.ts";
 import type { PreviewSource } from "../../core/profiles/cameraControls.ts";
@@ -173,17 +176,9 @@ async function* fetchEmbedded(
       if (!(thrown instanceof NightError && thrown.code === "ptp.response")) throw thrown;
     }
   }
-  return embeddedIn(yield* fetchFile(tools, object, { ...options, canReadPieces: false }));
-}
-
-/** The largest JPEG inside a file that is here as a whole. */
-function embeddedIn(file: Uint8Array): Uint8Array | null {
-  const search = findLargestJpeg(file.length);
-  const stretch = ({ offset, bytes }: ByteRange): Uint8Array =>
-    file.subarray(offset, offset + bytes);
-  let step = search.next();
-  while (!step.done) step = search.next(stretch(step.value));
-  return step.value === null ? null : stretch(step.value);
+  const file = yield* fetchFile(tools, object, { ...options, canReadPieces: false });
+  const found = searchBytes(file, findLargestJpeg(file.length));
+  return found === null ? null : stretchOf(file, found);
 }
 
 /** Lets a pure search read from the camera. */
@@ -214,8 +209,4 @@ export function isPicture(info: ObjectInfo): boolean {
   if (isImageFormat(info.objectFormat) || isJpeg(info) || info.imagePixWidth > 0) return true;
   const isNameless = info.objectFormat === FORMATS.Undefined || info.objectFormat >= 0xb000;
   return isNameless && info.objectCompressedSize >= NAMELESS_PICTURE_BYTES;
-}
-
-function startsAsJpeg(bytes: Uint8Array): boolean {
-  return bytes[0] === 0xff && bytes[1] === 0xd8;
 }

@@ -13,6 +13,8 @@ import {
   type ExifDirectories,
   type ExifEntry,
 } from "./exifEntry.ts";
+import { EXIF_IDENTIFIER, isExifSegment, walkWholeJpeg } from "./jpegHeader.ts";
+import { startsAsJpeg } from "./jpegMarkers.ts";
 
 /** What a frame's Exif says. Null: not known, and then not written. */
 export type ExifFields = {
@@ -59,8 +61,6 @@ type ExifPlace = {
   readonly directionDeg: number | null;
 };
 
-/** Exif is told apart from other APP1 segments by this. */
-const IDENTIFIER = [0x45, 0x78, 0x69, 0x66, 0, 0];
 const SEGMENT_BYTES_MAX = 0xffff;
 
 /**
@@ -73,7 +73,7 @@ const SEGMENT_BYTES_MAX = 0xffff;
  */
 export function encodeExif(fields: ExifFields): Uint8Array {
   const tiff = tiffOf(fields, fields.thumbnail);
-  const bytes = IDENTIFIER.length + 2 + tiff.byteLength;
+  const bytes = EXIF_IDENTIFIER.length + 2 + tiff.byteLength;
   if (bytes > SEGMENT_BYTES_MAX) return segment(tiffOf(fields, null));
   return segment(tiff);
 }
@@ -99,12 +99,12 @@ export function withExif(jpeg: Uint8Array, exifSegment: Uint8Array): Uint8Array 
 }
 
 function segment(tiff: Uint8Array): Uint8Array {
-  const bytes = new Uint8Array(4 + IDENTIFIER.length + tiff.byteLength);
+  const bytes = new Uint8Array(4 + EXIF_IDENTIFIER.length + tiff.byteLength);
   const view = new DataView(bytes.buffer);
   view.setUint16(0, 0xffe1);
   view.setUint16(2, bytes.byteLength - 2);
-  bytes.set(IDENTIFIER, 4);
-  bytes.set(tiff, 4 + IDENTIFIER.length);
+  bytes.set(EXIF_IDENTIFIER, 4);
+  bytes.set(tiff, 4 + EXIF_IDENTIFIER.length);
   return bytes;
 }
 
@@ -260,30 +260,15 @@ function present(entries: readonly (ExifEntry | null)[]): readonly ExifEntry[] {
 
 /** Everything after the JPEG's beginning, cut where an Exif segment was. */
 function segmentsWithoutExif(jpeg: Uint8Array): readonly Uint8Array[] {
-  if (jpeg[0] !== 0xff || jpeg[1] !== 0xd8) {
+  if (!startsAsJpeg(jpeg)) {
     throw new NightError("image.unreadable", "this file does not begin like a JPEG");
   }
   const kept: Uint8Array[] = [];
   let keptFrom = 2;
-  let position = 2;
-  // Only segments before the scan are looked at; the rest of the file is taken as it is.
-  while (position + 4 <= jpeg.byteLength && jpeg[position] === 0xff) {
-    const marker = jpeg[position + 1]!;
-    if (marker === 0xff) {
-      position += 1;
-      continue;
-    }
-    if (marker === 0xda || marker === 0xd9) break;
-    const end = position + 2 + ((jpeg[position + 2]! << 8) | jpeg[position + 3]!);
-    if (marker === 0xe1 && isExif(jpeg, position + 4)) {
-      kept.push(jpeg.subarray(keptFrom, position));
-      keptFrom = Math.min(end, jpeg.byteLength);
-    }
-    position = end;
-  }
+  walkWholeJpeg(jpeg, (segment) => {
+    if (!isExifSegment(jpeg, segment)) return;
+    kept.push(jpeg.subarray(keptFrom, segment.offset));
+    keptFrom = Math.min(segment.offset + segment.bytes, jpeg.byteLength);
+  });
   return [...kept, jpeg.subarray(keptFrom)];
-}
-
-function isExif(jpeg: Uint8Array, offset: number): boolean {
-  return IDENTIFIER.every((byte, index) => jpeg[offset + index] === byte);
 }

@@ -1,14 +1,10 @@
-/** A stretch of a file. */
-export type ByteRange = { readonly offset: number; readonly bytes: number };
+import { uint, type ByteRange, type FileSearch, type SearchedFile } from "./fileSearch.ts";
+import type { ExifEntry } from "./exifEntry.ts";
+import { frameHeaderOf, walkJpeg } from "./jpegMarkers.ts";
+import { readTiffDirectory, readTiffHead, type TiffHead } from "./tiffDirectory.ts";
 
 /** A JPEG inside a raw file. */
 export type EmbeddedJpeg = ByteRange & { readonly widthPx: number; readonly heightPx: number };
-
-/**
- * A search that asks for stretches of a file and ends with the answer. Each yielded range is
- * answered with its bytes; an answer shorter than asked means that the file ends there.
- */
-export type FileSearch<T> = Generator<ByteRange, T, Uint8Array>;
 
 /**
  * Finds the largest JPEG inside a file with TIFF structure (TIFF/EP, DNG and most raw files),
@@ -27,15 +23,9 @@ export type FileSearch<T> = Generator<ByteRange, T, Uint8Array>;
  */
 export function* findLargestJpeg(fileBytes: number): FileSearch<EmbeddedJpeg | null> {
   const file = createWindow(fileBytes);
-  const head = yield* file.read(0, 8);
-  const isLittleEndian = head[0] === 0x49 && head[1] === 0x49;
-  const isBigEndian = head[0] === 0x4d && head[1] === 0x4d;
-  if (head.length < 8 || !(isLittleEndian || isBigEndian)) return null;
-  const candidates = yield* collectCandidates(
-    file,
-    isLittleEndian,
-    uint(head, 4, 4, isLittleEndian),
-  );
+  const head = yield* readTiffHead(file);
+  if (head === null) return null;
+  const candidates = yield* collectCandidates(file, head);
   let largest: EmbeddedJpeg | null = null;
   for (const candidate of candidates) {
     const size = yield* readJpegSize(file, candidate);
@@ -45,7 +35,6 @@ export function* findLargestJpeg(fileBytes: number): FileSearch<EmbeddedJpeg | n
 }
 
 const DIRECTORIES_MAX = 64;
-const ENTRIES_MAX = 1024;
 const SUB_DIRECTORIES_MAX = 32;
 
 const TAG = {
@@ -64,18 +53,14 @@ const TAG = {
 const SENSOR_PHOTOMETRICS = [32803, 34892];
 const JPEG_COMPRESSIONS = [6, 7, 34892];
 
-function* collectCandidates(
-  file: Window,
-  isLittleEndian: boolean,
-  firstDirectory: number,
-): FileSearch<ByteRange[]> {
+function* collectCandidates(file: SearchedFile, head: TiffHead): FileSearch<ByteRange[]> {
   const candidates: ByteRange[] = [];
   const seen = new Set<number>();
-  const queue = [firstDirectory];
+  const queue = [head.firstAt];
   for (let offset = queue.shift(); offset !== undefined; offset = queue.shift()) {
     if (offset < 8 || seen.has(offset) || seen.size >= DIRECTORIES_MAX) continue;
     seen.add(offset);
-    const directory = yield* readDirectory(file, offset, isLittleEndian);
+    const directory = yield* readDirectory(file, offset, head);
     if (directory === null) continue;
     candidates.push(...jpegsOf(directory.fields));
     queue.push(...(directory.fields.get(TAG.subDirectories)?.values ?? []), directory.next);
@@ -92,25 +77,17 @@ type Field = { readonly values: readonly number[]; readonly opaque: ByteRange | 
 type Directory = { readonly fields: ReadonlyMap<number, Field>; readonly next: number };
 
 function* readDirectory(
-  file: Window,
-  offset: number,
-  isLittleEndian: boolean,
+  file: SearchedFile,
+  at: number,
+  order: TiffHead,
 ): FileSearch<Directory | null> {
-  const head = yield* file.read(offset, 2);
-  if (head.length < 2) return null;
-  const count = uint(head, 0, 2, isLittleEndian);
-  if (count === 0 || count > ENTRIES_MAX) return null;
-  const body = yield* file.read(offset + 2, count * 12 + 4);
+  const directory = yield* readTiffDirectory(file, at, order);
+  if (directory === null) return null;
   const fields = new Map<number, Field>();
-  for (let index = 0; index < count && (index + 1) * 12 <= body.length; index += 1) {
-    const entry = body.subarray(index * 12, index * 12 + 12);
-    const tag = uint(entry, 0, 2, isLittleEndian);
-    if (!WANTED_TAGS.has(tag)) continue;
-    fields.set(tag, yield* readField(file, entry, isLittleEndian));
+  for (const entry of directory.entries) {
+    if (WANTED_TAGS.has(entry.tag)) fields.set(entry.tag, yield* readField(file, entry, order));
   }
-  const next =
-    body.length >= count * 12 + 4 ? uint(body, count * 12, 4, isLittleEndian) : NO_DIRECTORY;
-  return { fields, next };
+  return { fields, next: directory.nextAt ?? NO_DIRECTORY };
 }
 
 const WANTED_TAGS: ReadonlySet<number> = new Set(Object.values(TAG));
@@ -119,20 +96,22 @@ const NO_DIRECTORY = 0;
 /** Sizes of the TIFF field types that hold whole numbers: BYTE, SHORT, LONG, UNDEFINED, IFD. */
 const TYPE_BYTES: Readonly<Record<number, number>> = { 1: 1, 3: 2, 4: 4, 7: 1, 13: 4 };
 
-function* readField(file: Window, entry: Uint8Array, isLittleEndian: boolean): FileSearch<Field> {
-  const size = TYPE_BYTES[uint(entry, 2, 2, isLittleEndian)];
-  const count = uint(entry, 4, 4, isLittleEndian);
-  const valueOrOffset = uint(entry, 8, 4, isLittleEndian);
+function* readField(
+  file: SearchedFile,
+  { type, count, bytes: inEntry }: ExifEntry,
+  order: TiffHead,
+): FileSearch<Field> {
+  const size = TYPE_BYTES[type];
+  const valueOrOffset = uint(inEntry, 0, 4, order);
   if (size === undefined || count === 0) return { values: [], opaque: null };
   if (size === 1 && count > 4) {
     return { values: [], opaque: { offset: valueOrOffset, bytes: count } };
   }
   const kept = Math.min(count, SUB_DIRECTORIES_MAX);
-  const bytes =
-    count * size <= 4 ? entry.subarray(8, 12) : yield* file.read(valueOrOffset, kept * size);
+  const bytes = count * size <= 4 ? inEntry : yield* file.read(valueOrOffset, kept * size);
   const values: number[] = [];
   for (let index = 0; index < kept && (index + 1) * size <= bytes.length; index += 1) {
-    values.push(uint(bytes, index * size, size, isLittleEndian));
+    values.push(uint(bytes, index * size, size, order));
   }
   // A picture in many strips is no JPEG file; a count that is cut here stays larger than one.
   return { values: count > kept ? [...values, 0] : values, opaque: null };
@@ -162,51 +141,23 @@ function jpegsOf(fields: ReadonlyMap<number, Field>): ByteRange[] {
 const SEGMENTS_MAX = 64;
 
 /** Picture size from the start-of-frame; null when this is no JPEG that a viewer can show. */
-function* readJpegSize(file: Window, range: ByteRange): FileSearch<EmbeddedJpeg | null> {
-  const bytes = Math.min(range.bytes, file.fileBytes - range.offset);
-  const start = yield* file.read(range.offset, 2);
-  if (start[0] !== 0xff || start[1] !== 0xd8) return null;
-  let at = 2;
-  for (let count = 0; count < SEGMENTS_MAX && at + 9 <= bytes; count += 1) {
-    const segment = yield* file.read(range.offset + at, 9);
-    const marker = segment[1] ?? 0;
-    if (segment.length < 9 || segment[0] !== 0xff) return null;
-    if (marker === 0xff) {
-      at += 1; // fill byte before a marker
-    } else if (isStartOfFrame(marker)) {
-      if (!VIEWABLE_FRAMES.includes(marker)) return null;
-      const heightPx = uint(segment, 5, 2, false);
-      const widthPx = uint(segment, 7, 2, false);
-      return widthPx > 0 && heightPx > 0
-        ? { offset: range.offset, bytes, widthPx, heightPx }
-        : null;
-    } else {
-      at += 2 + uint(segment, 2, 2, false);
-    }
-  }
-  return null;
+function* readJpegSize(file: SearchedFile, range: ByteRange): FileSearch<EmbeddedJpeg | null> {
+  const { offset } = range;
+  const bytes = Math.min(range.bytes, file.fileBytes - offset);
+  const stretch = { offset, bytes, segmentsMax: SEGMENTS_MAX };
+  const frame = yield* walkJpeg(file, stretch, frameHeaderOf);
+  if (frame === null || !VIEWABLE_FRAMES.includes(frame.marker)) return null;
+  const { widthPx, heightPx } = frame;
+  return widthPx > 0 && heightPx > 0 ? { offset, bytes, widthPx, heightPx } : null;
 }
 
 /** Baseline, extended and progressive Huffman coding. */
 const VIEWABLE_FRAMES = [0xc0, 0xc1, 0xc2];
 
-/** C0 to CF without the tables and the reserved one (C4, C8, CC). */
-function isStartOfFrame(marker: number): boolean {
-  return marker >= 0xc0 && marker <= 0xcf && ![0xc4, 0xc8, 0xcc].includes(marker);
-}
-
 function isLarger(one: EmbeddedJpeg, other: EmbeddedJpeg | null): boolean {
   if (other === null) return true;
   const pixels = one.widthPx * one.heightPx - other.widthPx * other.heightPx;
   return pixels > 0 || (pixels === 0 && one.bytes > other.bytes);
-}
-
-function uint(bytes: Uint8Array, at: number, size: number, isLittleEndian: boolean): number {
-  let value = 0;
-  for (let index = 0; index < size; index += 1) {
-    value = value * 256 + (bytes[at + (isLittleEndian ? size - 1 - index : index)] ?? 0);
-  }
-  return value;
 }
 
 /**
@@ -215,13 +166,7 @@ function uint(bytes: Uint8Array, at: number, size: number, isLittleEndian: boole
  */
 const BLOCK_BYTES = 4096;
 
-type Window = {
-  readonly fileBytes: number;
-  /** The bytes at an offset, fewer when the file ends before. */
-  read(offset: number, bytes: number): FileSearch<Uint8Array>;
-};
-
-function createWindow(fileBytes: number): Window {
+function createWindow(fileBytes: number): SearchedFile {
   let blocks: readonly { readonly offset: number; readonly data: Uint8Array }[] = [];
   function* read(offset: number, bytes: number): FileSearch<Uint8Array> {
     const end = Math.min(offset + bytes, fileBytes);

@@ -1,6 +1,8 @@
 import { NightError } from "../errors.ts";
 import { exifDirectories, type ExifFields } from "./exif.ts";
 import { directoryBytes, long, writeDirectory, type ExifEntry } from "./exifEntry.ts";
+import { searchBytes, wholeFile } from "./fileSearch.ts";
+import { readTiffDirectory, readTiffHead } from "./tiffDirectory.ts";
 
 /** Says how chroma lies between the pixels of a JPEG; in a TIFF of RGB it has no meaning. */
 const CHROMA_POSITION = 0x0213;
@@ -11,7 +13,9 @@ const JPEG_ONLY = [0x9101, 0xa002, 0xa003];
 const EXIF_POINTER = 0x8769;
 const GPS_POINTER = 0x8825;
 
-const ENTRY_BYTES = 12;
+const HEAD_BYTES = 8;
+/** A TIFF's third byte; a BigTIFF has 43. */
+const CLASSIC = 42;
 
 /**
  * The TIFF with this Exif: its picture and every field that it had stay where they are, and a new
@@ -49,27 +53,18 @@ export function withTiffExif(tiff: Uint8Array, fields: ExifFields): Uint8Array {
   return result;
 }
 
-/** Entries as they stand: a longer value's four bytes are its offset, and it stays where it is. */
 function readFirstDirectory(tiff: Uint8Array): {
   readonly entries: readonly ExifEntry[];
   readonly nextAt: number;
 } {
-  const view = new DataView(tiff.buffer, tiff.byteOffset, tiff.byteLength);
-  const isTiff = tiff.byteLength >= 14 && view.getUint32(0, true) === 0x002a4949;
-  const at = isTiff ? view.getUint32(4, true) : 0;
-  const count = at >= 8 && at + 2 <= tiff.byteLength ? view.getUint16(at, true) : 0;
-  const endAt = at + 2 + count * ENTRY_BYTES;
-  if (count === 0 || endAt + 4 > tiff.byteLength) {
+  const file = wholeFile(tiff);
+  const head = searchBytes(tiff, readTiffHead(file));
+  const directory =
+    head?.isLittleEndian === true && head.firstAt >= HEAD_BYTES && tiff[2] === CLASSIC
+      ? searchBytes(tiff, readTiffDirectory(file, head.firstAt, head))
+      : null;
+  if (directory === null || directory.nextAt === null) {
     throw new NightError("image.unreadable", "this file is not a little-endian TIFF");
   }
-  const entries = Array.from({ length: count }, (_, n) => {
-    const entryAt = at + 2 + n * ENTRY_BYTES;
-    return {
-      tag: view.getUint16(entryAt, true),
-      type: view.getUint16(entryAt + 2, true),
-      count: view.getUint32(entryAt + 4, true),
-      bytes: tiff.subarray(entryAt + 8, entryAt + ENTRY_BYTES),
-    };
-  });
-  return { entries, nextAt: view.getUint32(endAt, true) };
+  return { entries: directory.entries, nextAt: directory.nextAt };
 }

@@ -1,3 +1,4 @@
+import { fractionMsOf, wallMsOf } from "../wallTime.ts";
 import { utcMs, type UtcMs } from "../units.ts";
 
 /** A moment as a device writes it; without an offset nobody knows the zone. */
@@ -20,29 +21,12 @@ export function parseDateTime(text: string): PtpDateTime | null {
   const match = PATTERN.exec(text.trim());
   if (match === null) return null;
   const field = (index: number): number => Number(match[index] ?? 0);
-  const [year, month, day, hour, minute, second] = [1, 2, 3, 4, 5, 6].map(field) as [
-    number,
-    number,
-    number,
-    number,
-    number,
-    number,
-  ];
-  const fractionMs = Math.round(Number(`0.${match[7] ?? "0"}`) * 1000);
-  const wallMs = Date.UTC(year, month - 1, day, hour, minute, second, fractionMs);
-  const isReal =
-    month >= 1 &&
-    month <= 12 &&
-    day >= 1 &&
-    new Date(wallMs).getUTCDate() === day &&
-    hour <= 23 &&
-    minute <= 59 &&
-    second <= 59;
-  if (!isReal) return null;
+  const wholeMs = wallMsOf([field(1), field(2), field(3), field(4), field(5), field(6)]);
+  if (wholeMs === null) return null;
   const sign = match[9] === "-" ? -1 : 1;
   const hasOffset = match[8] !== undefined || match[9] !== undefined;
   return {
-    wallMs,
+    wallMs: wholeMs + fractionMsOf(match[7] ?? ""),
     offsetMinutes: hasOffset ? sign * (field(10) * 60 + field(11)) : null,
   };
 }

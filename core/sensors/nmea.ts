@@ -1,3 +1,4 @@
+import { wallMsOf } from "../wallTime.ts";
 import { utcMs, type UtcMs } from "../units.ts";
 
 /** What one sentence of a GNSS receiver says; fields that it does not carry are null. */
@@ -153,9 +154,8 @@ function instant(
   const clock = /^(\d\d)(\d\d)(\d\d(?:\.\d+)?)$/.exec(time ?? "");
   if (!clock) return null;
   const { year, month, day } = date;
-  const dayMs = Date.UTC(year, month - 1, day);
-  // Date.UTC rolls a 31 February over; a receiver that says so is not believed.
-  if (!Number.isFinite(dayMs) || new Date(dayMs).getUTCMonth() !== month - 1) return null;
+  const dayMs = wallMsOf([year, month, day, 0, 0, 0]);
+  if (dayMs === null) return null;
   const seconds = Number(clock[1]) * 3600 + Number(clock[2]) * 60 + Number(clock[3]);
   return seconds < 86_401 ? utcMs(Math.round(dayMs + seconds * 1000)) : null;
 }

@@ -1,4 +1,5 @@
 import { NightError } from "../errors.ts";
+import { wallMsOf } from "../wallTime.ts";
 import { utcMs, type UtcMs } from "../units.ts";
 
 /** First and last year a plan is made for: the ephemeris and the models are meant for our time. */
@@ -17,9 +18,8 @@ export function startOfDateUtcMs(dateIso: string): UtcMs {
     throw invalid(`The date must be written as YYYY-MM-DD, not "${dateIso}".`, dateIso);
   }
   const [year, month, day] = [Number(parts[1]), Number(parts[2]), Number(parts[3])];
-  const startMs = Date.UTC(year, month - 1, day);
-  const back = new Date(startMs);
-  if (back.getUTCMonth() !== month - 1 || back.getUTCDate() !== day) {
+  const startMs = wallMsOf([year, month, day, 0, 0, 0]);
+  if (startMs === null) {
     throw invalid(`There is no ${dateIso} in the calendar.`, dateIso);
   }
   if (year < YEAR_FIRST || year > YEAR_LAST) {

@@ -1,6 +1,6 @@
 import { readFileSync, readdirSync } from "node:fs";
 import * as v from "valibot";
-import { readJpegHeader } from "../../controller/metering/jpegHeader.ts";
+import { readJpegHeader } from "../../core/metadata/jpegHeader.ts";
 import { errorAnswerSchema, serverMessageSchema } from "../../core/api/schemas.ts";
 import {
   checklistQuerySchema,

@@ -9,7 +9,7 @@ import { listNights, NIGHTS_FOLDER } from "../../controller/archive/nightFolder.
 import { parseCommandLine } from "../../controller/commandLine.ts";
 import { START_COMMAND } from "../../controller/config.ts";
 import { startDaemon, type Daemon } from "../../controller/daemon/daemon.ts";
-import { exposureOfImage } from "../../controller/metering/exposureOfImage.ts";
+import { readImageExif } from "../../controller/imageExif.ts";
 import { FakeIpCamera } from "../support/fakeIpCamera.ts";
 import { temporaryFolder } from "../support/temporaryFolder.ts";
 
@@ -55,7 +55,7 @@ describe("several cameras in one night", () => {
     expect(frames).toHaveLength(FRAMES);
     const errors = frames.map(async ({ file, happened }) => {
       const image = readFileSync(join(catalogue.nightDir, file!.path));
-      const { exposureSeconds } = await exposureOfImage(image);
+      const { exposureSeconds } = await readImageExif(image);
       return Math.abs(exposureSeconds! - happened!.exposureSeconds);
     });
     return Math.max(...(await Promise.all(errors)));

@@ -1,10 +1,9 @@
 import { open, type FileHandle } from "node:fs/promises";
-import exifr from "exifr";
-import {
-  findLargestJpeg,
-  type ByteRange,
-  type FileSearch,
-} from "../../../core/metadata/rawPreview.ts";
+import { type ByteRange, type FileSearch } from "../../../core/metadata/fileSearch.ts";
+import { findLargestJpeg } from "../../../core/metadata/rawPreview.ts";
+import { startsAsJpeg } from "../../../core/metadata/jpegMarkers.ts";
+import { startsAsTiff } from "../../../core/metadata/tiffDirectory.ts";
+import { readImageExif } from "../../imageExif.ts";
 import type { FileTimes } from "./pairing.ts";
 
 /** A whole picture file, and what of it is kept and metered. */
@@ -29,8 +28,8 @@ export async function readPicture(path: string): Promise<FolderPicture | "unfini
     const { size } = await file.stat();
     const head = await readAt(file, { offset: 0, bytes: Math.min(4, size) });
     if (head.length < 4) return "unfinished";
-    if (head[0] === 0xff && head[1] === 0xd8) return await readJpeg(file, size);
-    return isTiff(head) ? await readRaw(file, size) : "other";
+    if (startsAsJpeg(head)) return await readJpeg(file, size);
+    return startsAsTiff(head) ? await readRaw(file, size) : "other";
   } finally {
     await file.close();
   }
@@ -69,11 +68,6 @@ async function readRaw(file: FileHandle, size: number): Promise<FolderPicture | 
   return { jpeg, isOriginal: false, ...(await timesOf(head)) };
 }
 
-function isTiff(head: Uint8Array): boolean {
-  const [a, b] = head;
-  return (a === 0x49 && b === 0x49) || (a === 0x4d && b === 0x4d);
-}
-
 async function endsAsJpeg(file: FileHandle, range: ByteRange): Promise<boolean> {
   const bytes = Math.min(TAIL_BYTES, range.bytes);
   const tail = await readAt(file, { offset: range.offset + range.bytes - bytes, bytes });
@@ -94,29 +88,8 @@ async function readAt(file: FileHandle, range: ByteRange): Promise<Uint8Array> {
   return bytesRead < range.bytes ? buffer.subarray(0, bytesRead) : buffer;
 }
 
-/** Capture date and exposure from the file's Exif; a file without stays without. */
+/** Capture date and exposure from the file's Exif; without, the order of arrival tells. */
 async function timesOf(bytes: Uint8Array): Promise<FileTimes> {
-  try {
-    const tags = (await exifr.parse(Buffer.from(bytes.buffer, bytes.byteOffset, bytes.length), {
-      pick: ["DateTimeOriginal", "SubSecTimeOriginal", "ExposureTime"],
-      reviveValues: false,
-    })) as Record<string, unknown> | undefined;
-    const exposure = tags?.["ExposureTime"];
-    return {
-      captureMs: captureMsOf(tags?.["DateTimeOriginal"], tags?.["SubSecTimeOriginal"]),
-      exposureSeconds: typeof exposure === "number" && exposure > 0 ? exposure : null,
-    };
-  } catch {
-    // Exif that cannot be read is as good as none: the order of arrival tells.
-    return { captureMs: null, exposureSeconds: null };
-  }
-}
-
-function captureMsOf(date: unknown, subSeconds: unknown): number | null {
-  const match = /^(\d{4}):(\d\d):(\d\d) (\d\d):(\d\d):(\d\d)/.exec(String(date ?? ""));
-  if (!match) return null;
-  const [year, month, day, hour, minute, second] = match.slice(1).map(Number);
-  const wholeMs = Date.UTC(year!, month! - 1, day, hour, minute, second);
-  const fraction = /^\d+/.exec(String(subSeconds ?? "").trim())?.[0];
-  return wholeMs + (fraction === undefined ? 0 : Math.round(Number(`0.${fraction}`) * 1000));
+  const { takenMs, exposureSeconds } = await readImageExif(bytes);
+  return { captureMs: takenMs, exposureSeconds };
 }

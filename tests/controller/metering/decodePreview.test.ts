@@ -3,7 +3,7 @@ import { join } from "node:path";
 import sharp, { type Sharp } from "sharp";
 import { describe, expect, test } from "vitest";
 import { decodePixels, decodePreview } from "../../../controller/metering/decodePreview.ts";
-import { readJpegHeader } from "../../../controller/metering/jpegHeader.ts";
+import { readJpegHeader } from "../../../core/metadata/jpegHeader.ts";
 import { NightError } from "../../../core/errors.ts";
 import { meterFrame, startMeter } from "../../../core/photometry/meter.ts";
 import { createRandom } from "../../../core/random.ts";

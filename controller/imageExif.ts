@@ -1,7 +1,9 @@
 import exifr from "exifr";
+import type { Exposure } from "../core/exposure/exposure.ts";
+import { exifDateMs } from "../core/metadata/exifDate.ts";
 
 /** What an image file says of how it was taken; null where it says nothing. */
-export type ImageExposure = {
+export type ImageExif = {
   readonly exposureSeconds: number | null;
   readonly iso: number | null;
   readonly fNumber: number | null;
@@ -10,7 +12,7 @@ export type ImageExposure = {
   readonly takenMs: number | null;
 };
 
-const NOTHING: ImageExposure = {
+const NOTHING: ImageExif = {
   exposureSeconds: null,
   iso: null,
   fNumber: null,
@@ -33,7 +35,7 @@ const TAGS = [
 ];
 
 /** Reads an image's Exif; an image without any, or with a broken one, says nothing. */
-export async function exposureOfImage(image: Uint8Array): Promise<ImageExposure> {
+export async function readImageExif(image: Uint8Array): Promise<ImageExif> {
   let tags: Record<string, unknown> | undefined;
   try {
     tags = (await exifr.parse(image, { pick: TAGS, reviveValues: false })) as typeof tags;
@@ -47,8 +49,15 @@ export async function exposureOfImage(image: Uint8Array): Promise<ImageExposure>
     iso: sensitivityOf(tags),
     fNumber: positive(tags["FNumber"]),
     focalLengthMm: positive(tags["FocalLength"]),
-    takenMs: takenMsOf(tags),
+    takenMs: exifDateMs(tags["DateTimeOriginal"], tags["SubSecTimeOriginal"]),
   };
+}
+
+/** The exposure that a picture's own Exif tells; null when it does not tell all of it. */
+export async function exposureInFile(image: Uint8Array): Promise<Exposure | null> {
+  const { exposureSeconds, iso, fNumber } = await readImageExif(image);
+  if (exposureSeconds === null || iso === null || fNumber === null) return null;
+  return { exposureSeconds, iso, fNumber };
 }
 
 function positive(value: unknown): number | null {
@@ -65,24 +74,4 @@ function sensitivityOf(tags: Record<string, unknown>): number | null {
     positive(tags["ISOSpeed"]) ??
     short
   );
-}
-
-function takenMsOf(tags: Record<string, unknown>): number | null {
-  const match = /^(\d{4}):(\d\d):(\d\d) (\d\d):(\d\d):(\d\d)/.exec(
-    String(tags["DateTimeOriginal"]),
-  );
-  if (match === null) return null;
-  const [year, month, day, hour, minute, second] = match.slice(1).map(Number) as [
-    number,
-    number,
-    number,
-    number,
-    number,
-    number,
-  ];
-  const fraction = Number(
-    `0.${String(tags["SubSecTimeOriginal"] ?? "0").replace(/\D/g, "") || "0"}`,
-  );
-  const wholeMs = Date.UTC(year, month - 1, day, hour, minute, second);
-  return Number.isFinite(wholeMs) ? wholeMs + fraction * 1000 : null;
 }
