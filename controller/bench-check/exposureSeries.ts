@@ -4,13 +4,14 @@ import { OPERATIONS } from "../../core/ptp/operations.ts";
 import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
 import type { CameraControls } from "../cameras/cameraControls.ts";
 import type { TransportEvent } from "../cameras/transport.ts";
-import { pauseFor, realMs, type ClockOrigin } from "../timing/clock.ts";
+import { createClock, pauseFor, realMs, type ClockOrigin } from "../timing/clock.ts";
 import { BusyWait, promptPauses, whileBusy } from "../timing/whileBusy.ts";
 import { readImageExif } from "../imageExif.ts";
 import type { CameraLink } from "../shutter/cameraLink.ts";
 import { preciseWait } from "../timing/preciseWait.ts";
 import { ShutterFlag } from "../shutter/shutterFlag.ts";
 import { ShutterMover } from "../shutter/shutterMover.ts";
+import { ShutterNote } from "../shutter/shutterNote.ts";
 import type { ExposureFigures } from "./benchFigures.ts";
 
 /** How long a file may take to be named, real milliseconds. */
@@ -76,7 +77,8 @@ export class ExposureSeries {
   async begin(link: CameraLink): Promise<void> {
     this.#link = link;
     const { controls } = this.#options;
-    this.#mover = new ShutterMover({ link, controls, flag: this.#flag });
+    const note = new ShutterNote(null, createClock(this.#options.origin).utcMs);
+    this.#mover = new ShutterMover({ link, controls, flag: this.#flag, note });
     for (const handle of await link.session.getObjectHandles(BUSY)) {
       this.#known.add(handle);
     }

@@ -29,6 +29,11 @@ export type CameraDescription = {
   readonly clockOffsetMs: number | null;
   /** The same before the clock was set, as it is only when asked; left out or null: it was not set. */
   readonly clockWasOffMs?: number | null;
+  /**
+   * Since when the shutter may be open with nobody in control of it, as an earlier process or
+   * connection left it; left out or null: it is closed, as far as can be found out.
+   */
+  readonly looseSinceMs?: MonotonicMs | null;
   /** More that the checklist and the kit ask about; left out: nothing of it is known. */
   readonly facts?: CameraSettingFacts;
 };
@@ -93,6 +98,8 @@ export type CameraEvent =
       readonly sentence: string;
       readonly frameIndex: number | null;
       readonly gone: boolean;
+      /** As in `CameraDescription`. */
+      readonly looseSinceMs?: MonotonicMs | null;
     };
 
 /** A file on the camera's card, for reconciling the card with the catalogue. */

@@ -104,15 +104,15 @@ class ContactCamera implements Camera {
 
   connect(): void {
     if (this.#closing) return;
-    void this.#side
-      .start()
-      .then(async (told) => {
-        this.#told = told;
-        // A contact that was never lost needs no new owner, only a word.
-        if (this.#isTaken) this.#hear({ kind: "taken" });
-        else await this.#contact.start();
-      })
-      .catch((thrown: unknown) => this.#fail(asNightError(thrown), null, true));
+    // The contact first: taking it opens it, and a relay keeps what a dead process left it at. A body
+    // whose shutter is held open by it may not even answer before.
+    const connecting = this.#isTaken ? this.#meetSide() : this.#contact.start();
+    void connecting.catch((thrown: unknown) => this.#fail(asNightError(thrown), null, true));
+  }
+
+  async #meetSide(): Promise<void> {
+    this.#told = await this.#side.start();
+    this.#tell({ kind: "connected", description: this.#describe() });
   }
 
   expose(order: ExposureOrder): void {
@@ -196,7 +196,9 @@ class ContactCamera implements Camera {
     switch (message.kind) {
       case "taken":
         this.#isTaken = true;
-        return this.#tell({ kind: "connected", description: this.#describe() });
+        return void this.#meetSide().catch((thrown: unknown) =>
+          this.#fail(asNightError(thrown), null, true),
+        );
       case "pressed":
         return this.#notePressed(message.pressId, message.atMs);
       case "released":

@@ -49,8 +49,18 @@ export type PtpSessionOptions = {
   /** The shortest pause before a busy camera is asked again; real milliseconds. */
   readonly busyPollMs?: () => number;
   readonly time?: RealTime;
+  /** Told of every number of the session just before it is used. */
+  readonly onNumber?: (transactionId: TransactionId) => void;
   /** Number of the first transaction; for tests of the wrap. */
   readonly firstTransactionId?: TransactionId;
+};
+
+/** A session that a dead process or a lost connection may have left open. */
+export type SurvivingSession = {
+  /** The last number that was used in it: the next one goes on from here. */
+  readonly lastTransactionId: TransactionId;
+  /** Called while it is still open, to end what runs in it. */
+  beforeClosing(): Promise<void>;
 };
 
 /**
@@ -87,17 +97,17 @@ export class PtpSession {
   /**
    * Opens the session. One that is open already was left by a lost connection: it is closed and
    * opened anew, so that numbers and handles start clean, or taken over if it cannot be closed.
-   *
-   * @param beforeClosing  Called while the old session is still open, to end what ran in it.
    */
-  async open(beforeClosing?: () => Promise<void>): Promise<void> {
+  async open(survivor: SurvivingSession | null = null): Promise<void> {
     const response = await this.#tryOpen();
     if (response === RESPONSES.SessionAlreadyOpen) {
-      this.#begin();
-      await beforeClosing?.();
+      this.#begin(survivor?.lastTransactionId);
+      await survivor?.beforeClosing();
       const closed = await this.#attempt(OPERATIONS.CloseSession, []);
+      // What is not closed goes on, and its numbers with it.
+      if (closed.answer.responseCode !== RESPONSES.OK) return;
       this.#isOpen = false;
-      if (closed.answer.responseCode === RESPONSES.OK) await this.#tryOpen();
+      await this.#tryOpen();
     }
     this.#begin();
   }
@@ -292,7 +302,10 @@ export class PtpSession {
     dataOut: Uint8Array | null,
   ): Promise<AnsweredData> {
     const transactionId = this.upcomingTransactionId;
-    if (this.#isOpen) this.#lastId = transactionId;
+    if (this.#isOpen) {
+      this.#lastId = transactionId;
+      this.#options.onNumber?.(transactionId);
+    }
     const data = new CollectedData();
     const isObject = operation.code === OPERATIONS.GetObject.code;
     const answer = await this.#transport.transact(
@@ -321,9 +334,9 @@ export class PtpSession {
     return answer.responseCode;
   }
 
-  #begin(): void {
+  #begin(lastId = this.#options.firstTransactionId ?? NO_TRANSACTION): void {
     this.#isOpen = true;
-    this.#lastId = this.#options.firstTransactionId ?? NO_TRANSACTION;
+    this.#lastId = lastId;
   }
 
   #requireOk(answer: OperationAnswer, operation: Operation, about?: string): void {

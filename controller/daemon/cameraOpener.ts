@@ -1,18 +1,19 @@
 import { join, resolve } from "node:path";
 import { NightError } from "../../core/errors.ts";
+import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { Camera } from "../cameras/camera.ts";
 import { openContactCamera, type ContactCameraOptions } from "../cameras/contactCamera.ts";
 import { createTransport } from "../cameras/createTransport.ts";
 import { openFolderCamera } from "../cameras/folder/camera.ts";
 import { ORIGINALS_FOLDER } from "../archive/originals.ts";
 import { keepOriginals, type OriginalsOptions } from "../cameras/originals/camera.ts";
-import { openPtpCamera } from "../shutter/ptpCamera.ts";
+import { openPtpCamera, type PtpCameraOptions } from "../shutter/ptpCamera.ts";
 import type { Transport } from "../cameras/transport.ts";
 import type { ClockOrigin } from "../timing/clock.ts";
 import type { CabledTarget, CameraTarget, StartOptions } from "../config.ts";
 import { DEMO_SCENARIO, DEMO_SCENARIO_UTC_MS } from "./demoNight.ts";
 import type { Log } from "../log.ts";
-import { readProfiles, type HardwareProfiles } from "../profiles/readProfiles.ts";
+import { readProfiles } from "../profiles/readProfiles.ts";
 import type { ChosenRelease } from "../release/parseRelease.ts";
 import { schedulingSentence } from "../workers/threadPriority.ts";
 import type { SensorHub } from "../sensors/sensors.ts";
@@ -64,12 +65,16 @@ export class CameraOpener {
     await this.#demo?.close();
   }
 
-  /** @throws NightError for a camera that there is not. */
-  open(cameraId: string): Camera {
+  /**
+   * @param nightDir  Where the next process finds an exposure that this one leaves open.
+   * @throws NightError for a camera that there is not.
+   */
+  open(cameraId: string, nightDir: string | null = null): Camera {
     const { options, release, origin } = this.#parts;
     // Read again: a bench check may have written this camera's own profile since.
     const { cameras: profiles } = readProfiles(resolve(options.data));
-    const body = this.#openTarget(cameraId, this.#target(cameraId), profiles);
+    const notes = nightDir === null ? {} : { notePath: join(nightDir, `shutter-${cameraId}.json`) };
+    const body = this.#openTarget(cameraId, this.#target(cameraId), { profiles, ...notes });
     const framesFolder = options["frames-folder"];
     if (framesFolder === null || release !== null) return body;
     return openFolderCamera({ body, origin, framesFolder: resolve(framesFolder) });
@@ -77,7 +82,7 @@ export class CameraOpener {
 
   /** A camera for the watch: with `--fetch-originals` its own files are kept in the night, too. */
   openForWatch(cameraId: string, nightDir: string, say: Omit<OriginalsOptions, "folder">): Camera {
-    const camera = this.open(cameraId);
+    const camera = this.open(cameraId, nightDir);
     if (!this.#parts.options["fetch-originals"]) return camera;
     return keepOriginals(camera, { folder: join(nightDir, ORIGINALS_FOLDER, cameraId), ...say });
   }
@@ -113,14 +118,14 @@ export class CameraOpener {
   #openTarget(
     cameraId: string,
     target: CameraTarget,
-    profiles: HardwareProfiles["cameras"],
+    knowing: Pick<PtpCameraOptions, "notePath"> & { readonly profiles: CameraProfiles },
   ): Camera {
     const { origin } = this.#parts;
     if (target.kind !== "contact") {
       const setClock = this.#clockSetting();
       return openPtpCamera({
         ...{ cameraId, target: this.#reached(target) },
-        ...{ origin, profiles, setClock },
+        ...{ origin, setClock, ...knowing },
         onScheduled: (scheduling) => {
           const sentence = schedulingSentence(scheduling);
           this.#parts.log.info("timing.scheduled", { cameraId, scheduling, sentence });
@@ -136,7 +141,7 @@ export class CameraOpener {
       side:
         side.kind === "folder"
           ? { ...side, framesFolder: resolve(side.framesFolder) }
-          : { kind: "body", body: this.#openTarget(cameraId, side.body, profiles) },
+          : { kind: "body", body: this.#openTarget(cameraId, side.body, knowing) },
     });
   }
 

@@ -30,8 +30,9 @@ export function watchEventOf(event: CameraEvent, isToneCurveKnown: boolean): Bar
       return { kind: "statusRead", batteryPercent, freeBytes, freeFrames };
     }
     case "failed": {
-      const { code, sentence, frameIndex, gone } = event;
-      return { kind: "cameraFailed", code, sentence, frameIndex, gone };
+      const { code, sentence, frameIndex, gone, looseSinceMs = null } = event;
+      const loose = looseSinceMs === null ? {} : { looseSinceMs };
+      return { kind: "cameraFailed", code, sentence, frameIndex, gone, ...loose };
     }
   }
 }
@@ -46,6 +47,7 @@ function connected(told: CameraDescription, isToneCurveKnown: boolean): BareWatc
     clockOffsetMs: told.clockOffsetMs,
     canTakeFrames: told.hasBulb || told.exposureLadderSeconds.length > 0,
     isToneCurveKnown,
+    looseSinceMs: told.looseSinceMs ?? null,
     ...(told.remarks && told.remarks.length > 0 ? { remarks: told.remarks } : {}),
   };
 }

@@ -1,9 +1,9 @@
 import { NightError } from "../../core/errors.ts";
 import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
-import type { TransactionId } from "../../core/ptp/ids.ts";
+import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
 import { operationOfCode, OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
 import { exposureTime } from "../../core/ptp/properties.ts";
-import type { CameraControls } from "../../core/profiles/cameraControls.ts";
+import type { CameraControls, ControlStep } from "../../core/profiles/cameraControls.ts";
 import {
   controlsOf,
   resolveCameraProfile,
@@ -11,17 +11,23 @@ import {
   type CameraProfiles,
 } from "../../core/profiles/resolve.ts";
 import { STANDARD_CONTROLS } from "../cameras/cameraControls.ts";
-import { PtpSession } from "../cameras/ptpSession.ts";
+import { PtpSession, type SurvivingSession } from "../cameras/ptpSession.ts";
 import type { Transport, TransportEvent } from "../cameras/transport.ts";
 import { REAL_TIME, type RealTime } from "../timing/clock.ts";
 import { CameraProperties, CONVENTIONAL_RUNGS } from "./cameraProperties.ts";
 import { runSteps } from "./controlSteps.ts";
 import type { CameraTaskTools } from "./cameraTask.ts";
 import { LinkSpeed } from "./linkSpeed.ts";
+import type { OpenExposure } from "./shutterNote.ts";
 
 const OPEN_MS = 8_000;
 /** A camera that has just been connected may still be busy with itself. */
 const BUSY_MS_MAX = 5_000;
+/** The same where its shutter may be open: then it may be busy for good, and that is to be told soon. */
+const LEFT_BUSY_MS_MAX = 500;
+
+/** What became of an exposure that an earlier connection left open. */
+export type LeftExposure = "closed" | "open" | "another body's";
 
 export type CameraLinkOptions = {
   readonly transport: Transport;
@@ -33,6 +39,8 @@ export type CameraLinkOptions = {
   readonly time?: RealTime;
   readonly onEvent: (event: TransportEvent) => void;
   readonly onLost: (error: NightError) => void;
+  /** Told of every number of the session just before it is used. */
+  readonly onNumber?: (transactionId: TransactionId) => void;
 };
 
 /**
@@ -59,6 +67,7 @@ export class CameraLink implements CameraTaskTools {
       },
       busyPollMs: () => this.busyPollMs,
       time: options.time ?? REAL_TIME,
+      ...(options.onNumber && { onNumber: options.onNumber }),
     });
     this.properties = new CameraProperties(this.session, options.controls);
   }
@@ -66,30 +75,65 @@ export class CameraLink implements CameraTaskTools {
   /**
    * Connects and learns what the camera can do.
    *
-   * @param orphan  Transaction of an open-ended capture that an earlier connection left behind.
+   * @param left  An exposure that an earlier connection, of this process or of one that is dead, left
+   *   open. It is ended by its number only inside the session that it runs in, and only on the same
+   *   body; in a new session only the profile's own closing step is taken, and the state is read.
+   * @returns what became of it, as far as can be found out; "closed" where nothing was left.
    * @throws NightError `camera.unreachable`, `camera.busy`, `camera.refused`, `camera.gone`, …
    */
-  async open(orphan: TransactionId | null): Promise<void> {
+  async open(left: OpenExposure | null): Promise<LeftExposure> {
     const { transport } = this.#options;
     await transport.open(OPEN_MS);
     transport.onEvent(this.#options.onEvent);
     transport.onLost(this.#options.onLost);
-    const endOrphan = async (): Promise<void> => {
-      if (orphan !== null) await this.#tryToEnd(orphan);
-    };
-    await this.session.open(endOrphan);
-    await endOrphan();
+    let isEnded = left === null;
+    const survivor = left && this.#survivorOf(left, () => (isEnded = true));
+    await this.session.open(survivor);
     this.#info = await this.session.getDeviceInfo({ busyMsMax: BUSY_MS_MAX });
     this.#chosen = this.#choose(this.#info);
-    // A shutter that was opened by a maker's own steps can be closed only now that they are known.
-    if (orphan !== null && this.#chosen.bulb?.closeSteps) await this.#tryToEnd(orphan);
     if (this.#chosen.connectSteps.length > 0) {
       await this.#greet();
       // Some bodies say only now what they can do.
       this.#info = await this.session.getDeviceInfo({ busyMsMax: BUSY_MS_MAX });
     }
     this.#chosen = this.#withStandardSettings(this.#chosen, this.#info);
-    await this.properties.learn(this.#info, this.#chosen, BUSY_MS_MAX);
+    // Before the settings are learnt: a body that exposes may be too busy to tell them.
+    if (!isEnded && !isOtherBody(left, this.#info)) await this.#takeClosingStep();
+    await this.properties.learn(this.#info, this.#chosen, isEnded ? BUSY_MS_MAX : LEFT_BUSY_MS_MAX);
+    if (isOtherBody(left, this.#info)) return "another body's";
+    return isEnded || (await this.closeUnnamed()) ? "closed" : "open";
+  }
+
+  #survivorOf(left: OpenExposure, onEnded: () => void): SurvivingSession {
+    const options = { busyMsMax: BUSY_MS_MAX };
+    return {
+      lastTransactionId: transactionId(left.lastTransactionId),
+      beforeClosing: async () => {
+        await isTaken(async () => (this.#info = await this.session.getDeviceInfo(options)));
+        const serialNumber = this.#info?.serialNumber ?? "";
+        if (this.#info === null || serialNumber === "" || serialNumber !== left.serialNumber)
+          return;
+        this.#chosen = this.#choose(this.#info);
+        if (await this.#endNamed(transactionId(left.openingTransactionId))) onEnded();
+      },
+    };
+  }
+
+  /**
+   * Closes a shutter that may be open, without naming what opened it: by the profile's closing step,
+   * and by leaving bulb where it is a speed. No source for the latter: a body that exposes as long as
+   * its speed says has no reason to go on.
+   *
+   * @returns whether the camera then takes a setting, as it does with its shutter closed.
+   */
+  async closeUnnamed(): Promise<boolean> {
+    await this.#takeClosingStep();
+    try {
+      await this.properties.leaveBulbSpeed();
+    } catch (thrown) {
+      if (!(thrown instanceof NightError) || thrown.code === "camera.gone") throw thrown;
+    }
+    return (await this.properties.tryASetting()) === "taken";
   }
 
   /** How this camera is worked. */
@@ -217,22 +261,54 @@ export class CameraLink implements CameraTaskTools {
     return seconds === null || seconds > exposureTime.max ? [] : [seconds];
   }
 
-  /** Ends a capture that may have ended long ago. */
-  async #tryToEnd(openingId: TransactionId): Promise<void> {
-    try {
-      const { bulb } = this.controls;
+  /**
+   * Ends a capture by the transaction that began it, inside the session of both.
+   * @returns whether the camera confirms that it is over. "No such capture" confirms nothing: the
+   *   number may be wrong.
+   */
+  async #endNamed(openingId: TransactionId): Promise<boolean> {
+    const { bulb } = this.controls;
+    const options = { busyMsMax: BUSY_MS_MAX };
+    return await isTaken(async () => {
       if (bulb?.closeSteps) {
-        await runSteps(this.session, bulb.closeSteps, { openingId, busyMsMax: BUSY_MS_MAX });
-        return;
+        await runSteps(this.session, bulb.closeSteps, { openingId, ...options });
+      } else {
+        const named = bulb?.closeNamesOpening === false ? null : openingId;
+        await this.session.terminateOpenCapture(named, this.closeOperation, options);
       }
-      const named = bulb?.closeNamesOpening === false ? null : openingId;
-      await this.session.terminateOpenCapture(named, this.closeOperation, {
-        busyMsMax: BUSY_MS_MAX,
-      });
-    } catch (thrown) {
-      // "No such capture" is the answer that is hoped for; a lost link is another matter.
-      if (!(thrown instanceof NightError) || thrown.code === "camera.gone") throw thrown;
+    });
+  }
+
+  /** The profile's way of closing, where it names no transaction. */
+  async #takeClosingStep(): Promise<void> {
+    const { bulb } = this.controls;
+    const options = { busyMsMax: BUSY_MS_MAX };
+    const steps = bulb?.closeSteps;
+    if (steps?.some(namesOpening)) return;
+    if (steps) await isTaken(() => runSteps(this.session, steps, options));
+    else if (bulb?.closeNamesOpening === false) {
+      await isTaken(() => this.session.terminateOpenCapture(null, this.closeOperation, options));
     }
+  }
+}
+
+function namesOpening(step: ControlStep): boolean {
+  return step.kind === "operation" && step.parameters.includes("openingTransaction");
+}
+
+function isOtherBody(left: OpenExposure | null, info: DeviceInfo): boolean {
+  const { serialNumber = "" } = left ?? {};
+  return serialNumber !== "" && info.serialNumber !== "" && serialNumber !== info.serialNumber;
+}
+
+/** Whether the camera did what it was asked; a lost link is another matter. */
+async function isTaken(ask: () => Promise<unknown>): Promise<boolean> {
+  try {
+    await ask();
+    return true;
+  } catch (thrown) {
+    if (!(thrown instanceof NightError) || thrown.code === "camera.gone") throw thrown;
+    return false;
   }
 }
 

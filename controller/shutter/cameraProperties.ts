@@ -106,6 +106,29 @@ export class CameraProperties {
     return this.settingOf(control);
   }
 
+  /**
+   * Sets a setting to what it is. Bodies take no setting while they expose, as far as they follow the
+   * protocol's DeviceBusy; one that takes it says little, one that is busy says much.
+   *
+   * @returns "unknown": there is nothing that can be set, or the camera refuses for another reason.
+   */
+  async tryASetting(): Promise<"taken" | "busy" | "unknown"> {
+    const { iso, fNumber, exposureTime } = this.#controls;
+    for (const control of [iso, fNumber, exposureTime]) {
+      const described = this.describedAs(control);
+      const raw = control ? this.#current.get(control.propertyCode) : undefined;
+      if (!control || !described?.isSettable || typeof raw !== "number") continue;
+      try {
+        await this.#send(control, described, raw);
+        return "taken";
+      } catch (thrown) {
+        if (!(thrown instanceof NightError) || thrown.code === "camera.gone") throw thrown;
+        if (thrown.code === "camera.busy") return "busy";
+      }
+    }
+    return "unknown";
+  }
+
   async #send(control: NumberControl, described: Described, raw: number): Promise<PtpValue> {
     const { propertyCode: code, setThrough } = control;
     const { dataType } = described;
@@ -153,6 +176,14 @@ export class CameraProperties {
     const { exposureTime } = this.#controls;
     const raw = exposureTime ? this.#current.get(exposureTime.propertyCode) : undefined;
     return exposureTime !== null && typeof raw === "number" && isBulbCode(raw, exposureTime.coding);
+  }
+
+  /** Leaves bulb where it is a speed, for the shortest that can be set. */
+  async leaveBulbSpeed(): Promise<void> {
+    const { exposureTime } = this.#controls;
+    const [shortest] = this.ladder(exposureTime);
+    if (!this.isAtBulbSpeed || shortest === undefined) return;
+    await this.setTo(exposureTime, shortest);
   }
 
   /** @returns false where the camera does not take it. */

@@ -1,14 +1,15 @@
 import { asNightError, type NightError } from "../../core/errors.ts";
-import { transactionId } from "../../core/ptp/ids.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { CameraDescription } from "../cameras/camera.ts";
 import type { Transport, TransportEvent } from "../cameras/transport.ts";
+import { monotonicMs, type MonotonicMs } from "../../core/units.ts";
 import { createClock, type ClockOrigin, type RealTime } from "../timing/clock.ts";
-import { CameraLink } from "./cameraLink.ts";
+import { CameraLink, type LeftExposure } from "./cameraLink.ts";
 import type { ClockSetting } from "./cameraTime.ts";
 import { describeCamera } from "./describeCamera.ts";
 import type { ShutterFlag } from "./shutterFlag.ts";
+import type { OpenExposure, ShutterNote } from "./shutterNote.ts";
 import { ShutterMover } from "./shutterMover.ts";
 
 /** A camera that is connected, and what moves its shutter. */
@@ -24,6 +25,7 @@ type LinkWatchOptions = {
   /** Left out or null: the camera's clock is left alone. */
   readonly setClock?: ClockSetting | null;
   readonly flag: ShutterFlag;
+  readonly note: ShutterNote;
   readonly createTransport: () => Transport;
   readonly onEvent: (event: TransportEvent) => void;
   /** The link was lost; `loss` says why. */
@@ -32,6 +34,14 @@ type LinkWatchOptions = {
   readonly onReached: (handles: readonly number[]) => void;
   /** A connection that the night asked for did not come about. */
   readonly onUnreached: (error: NightError) => void;
+};
+
+type LeftOpen = {
+  readonly exposure: OpenExposure;
+  /** The camera confirms its end, or takes settings as with a closed shutter. */
+  readonly seemsClosed: boolean;
+  /** It has kept the camera busy when a frame was due, whatever it seems. */
+  readonly keepsItBusy: boolean;
 };
 
 /** Pauses between attempts to reach a camera whose shutter may be open; the last one repeats. */
@@ -51,6 +61,8 @@ export class LinkWatch {
   #isWanted = false;
   #loss: NightError | null = null;
   #rescue = { attempts: 0, atMs: 0 };
+  /** An exposure from before this connection that nobody has seen the end of; null: none. */
+  #left: LeftOpen | null = null;
 
   constructor(options: LinkWatchOptions) {
     this.#options = options;
@@ -107,7 +119,31 @@ export class LinkWatch {
   async describe(link: CameraLink): Promise<CameraDescription> {
     this.#isWanted = false;
     const { cameraId, origin, time, setClock = null } = this.#options;
-    return await describeCamera(link, { cameraId, setClock, clock: createClock(origin, time) });
+    if (this.#left && !this.#left.seemsClosed) {
+      this.#left = { ...this.#left, seemsClosed: await link.closeUnnamed() };
+    }
+    const told = await describeCamera(link, {
+      ...{ cameraId, setClock },
+      clock: createClock(origin, time),
+    });
+    return { ...told, looseSinceMs: this.looseSinceMs };
+  }
+
+  /** Since when the shutter may be open without anybody in control of it; null: it is not. */
+  get looseSinceMs(): MonotonicMs | null {
+    const left = this.#left;
+    if (left === null || (left.seemsClosed && !left.keepsItBusy)) return null;
+    return monotonicMs(left.exposure.openedUtcMs - this.#options.origin.startUtcMs);
+  }
+
+  /** The camera has opened its shutter for a new frame: what was left open is over. */
+  noteOpened(): void {
+    this.#left = null;
+  }
+
+  /** The camera was too busy for a frame all the time: what was left open may be why. */
+  noteStayedBusy(): void {
+    if (this.#left) this.#left = { ...this.#left, keepsItBusy: true };
   }
 
   /** Clears a lost link away, so that the next turn may connect again. */
@@ -126,14 +162,20 @@ export class LinkWatch {
   }
 
   async #connect(): Promise<void> {
-    const { flag, onReached } = this.#options;
+    const { flag, note, onReached } = this.#options;
     const link = new CameraLink({
       ...this.#options,
       transport: this.#options.createTransport(),
       onLost: (error) => this.noteLoss(error),
+      onNumber: (id) => {
+        if (flag.isSet && this.#connected?.link === link) note.noteTransaction(id);
+      },
     });
+    // It stays known until its end is seen: this attempt may not be the last.
+    const exposure = this.#leftOpen();
+    if (exposure) this.#left = { keepsItBusy: false, ...this.#left, exposure, seemsClosed: false };
     try {
-      await link.open(flag.isSet ? transactionId(flag.openingTransactionId) : null);
+      this.#noteFound(await link.open(exposure));
       onReached(await firstList(link));
     } catch (thrown) {
       await this.#noteUnreached(link, asNightError(thrown, "camera.unreachable"));
@@ -142,7 +184,25 @@ export class LinkWatch {
     flag.clear();
     this.#rescue = { attempts: 0, atMs: 0 };
     const { controls } = link;
-    this.#connected = { link, mover: new ShutterMover({ link, controls, flag }) };
+    this.#connected = { link, mover: new ShutterMover({ link, controls, flag, note }) };
+  }
+
+  #noteFound(found: LeftExposure): void {
+    if (this.#left) this.#left = { ...this.#left, seemsClosed: found === "closed" };
+    // The note of a body that is not here is kept for it, until a frame of this one takes its place.
+    if (found === "another body's") this.#left = null;
+    else if (this.looseSinceMs === null) this.#options.note.clear();
+  }
+
+  /** What the note says, or else the flag of a thread that died; null: nothing was left open. */
+  #leftOpen(): OpenExposure | null {
+    const { flag, note, origin, time } = this.#options;
+    if (!flag.isSet) return this.#left?.exposure ?? note.open;
+    if (note.open) return note.open;
+    const openedUtcMs = createClock(origin, time).utcMs();
+    const id = flag.openingTransactionId;
+    const serialNumber = "";
+    return { serialNumber, openingTransactionId: id, lastTransactionId: id, openedUtcMs };
   }
 
   async #noteUnreached(link: CameraLink, error: NightError): Promise<void> {

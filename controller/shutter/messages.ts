@@ -18,6 +18,8 @@ export type ShutterThreadData = {
   readonly setClock: ClockSetting | null;
   /** Shared with the main thread: see `shutterFlag.ts`. */
   readonly flag: SharedArrayBuffer;
+  /** Where the next process finds an exposure that this one leaves open; null: nowhere. */
+  readonly notePath: string | null;
 };
 
 /** What the main thread asks of the timing thread. */

@@ -27,6 +27,8 @@ export type PtpCameraOptions = {
   readonly profile?: CameraControls;
   /** The profiles to choose from; left out: the standard's own serves every camera. */
   readonly profiles?: CameraProfiles;
+  /** Where the next process finds an exposure that this one leaves open; left out: nowhere. */
+  readonly notePath?: string;
   /** Told how the system schedules the timing thread, whenever one begins. */
   readonly onScheduled?: (scheduling: Scheduling) => void;
 };
@@ -125,6 +127,7 @@ class PtpCamera implements Camera {
       setClock: this.#options.setClock ?? null,
       profiles: this.#options.profile ? null : (this.#options.profiles ?? null),
       flag: this.#flagBuffer,
+      notePath: this.#options.notePath ?? null,
     };
     const worker = startWorker(new URL("./shutterThread.ts", import.meta.url), {
       workerData: { ...data, port: port2 },

@@ -12,6 +12,7 @@ import type { CameraLink } from "./cameraLink.ts";
 import { chooseExposureMethod, type ExposureMethod } from "./exposureMethod.ts";
 import { ExposureWays, isRefusal, type Way } from "./exposureWays.ts";
 import type { ShutterFlag } from "./shutterFlag.ts";
+import type { ShutterNote } from "./shutterNote.ts";
 
 /** Time for one attempt to close, and for all of them before the link is given up. */
 const CLOSE_ANSWER_MS = 3_000;
@@ -21,6 +22,7 @@ type ShutterMoverOptions = {
   readonly link: CameraLink;
   readonly controls: CameraControls;
   readonly flag: ShutterFlag;
+  readonly note: ShutterNote;
 };
 
 /** Talks one connected camera into opening and closing its shutter. */
@@ -168,15 +170,15 @@ export class ShutterMover {
 
   /** Opens the shutter; the flag is set from before the request until it is surely closed. */
   async open(): Promise<OperationAnswer> {
-    const { link, flag, controls } = this.#options;
-    flag.set(link.session.upcomingTransactionId);
+    const { controls } = this.#options;
+    this.#noteOpening();
     try {
       const openSteps = controls.bulb?.openSteps;
       if (!openSteps || this.#opensByStandard) return await this.#openByOperation();
       try {
         return await this.#openBySteps(openSteps);
       } catch (thrown) {
-        if (!isRefusal(asNightError(thrown)) || !link.hasStandardBulb) throw thrown;
+        if (!isRefusal(asNightError(thrown)) || !this.#options.link.hasStandardBulb) throw thrown;
         this.#opensByStandard = true;
         return await this.#openByOperation();
       }
@@ -191,7 +193,7 @@ export class ShutterMover {
    * link is declared lost: dropping it ends the session and with it the capture.
    */
   async close(openingId: TransactionId): Promise<OperationAnswer> {
-    const { link, controls, flag } = this.#options;
+    const { link, controls } = this.#options;
     const { time } = link.session;
     let answer: OperationAnswer;
     try {
@@ -204,8 +206,21 @@ export class ShutterMover {
       const error = asNightError(thrown);
       throw error.code === "camera.gone" ? error : refusesToClose(error);
     }
-    flag.clear();
+    this.#noteClosed();
     return answer;
+  }
+
+  /** Known to every thread, and to the next process, before the camera is asked. */
+  #noteOpening(): void {
+    const { link, flag, note } = this.#options;
+    const id = link.session.upcomingTransactionId;
+    note.begin(link.info?.serialNumber ?? "", id);
+    flag.set(id);
+  }
+
+  #noteClosed(): void {
+    this.#options.flag.clear();
+    this.#options.note.clear();
   }
 
   async #tryToClose(openingId: TransactionId): Promise<OperationAnswer> {
@@ -221,8 +236,9 @@ export class ShutterMover {
       }
       return await session.terminateOpenCapture(named, this.#closeOperation, options);
     } catch (thrown) {
-      // The camera knows of no such capture: then it is not running.
+      // Either no such capture runs any more, or the number is wrong and it does: the camera is asked.
       if (!isResponse(thrown, RESPONSES.InvalidTransactionID)) throw thrown;
+      if ((await link.properties.tryASetting()) !== "taken") throw thrown;
       return instantAnswer(session.time.nowMs());
     }
   }
@@ -235,11 +251,11 @@ export class ShutterMover {
 
   /** On some bodies bulb is a value of the exposure time, and an open capture wants it there. */
   async #openByOperation(): Promise<OperationAnswer> {
-    const { link, flag } = this.#options;
+    const { link } = this.#options;
     const operation = this.#opensByStandard ? OPERATIONS.InitiateOpenCapture : link.openOperation;
     const open = async (): Promise<OperationAnswer> => {
       // The capture is known by its own number, whatever was tried before.
-      flag.set(link.session.upcomingTransactionId);
+      this.#noteOpening();
       return await link.session.initiateOpenCapture(operation);
     };
     try {
@@ -296,7 +312,7 @@ export class ShutterMover {
     const error = asNightError(thrown);
     const wasRefused = "responseCode" in error.details;
     if (error.code === "camera.gone" && !wasRefused) return;
-    if (wasRefused) flag.clear();
+    if (wasRefused) this.#noteClosed();
     else await this.close(transactionId(flag.openingTransactionId));
   }
 }

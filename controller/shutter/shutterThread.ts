@@ -22,6 +22,7 @@ const loop = new TimingLoop({
   profiles: data.profiles,
   setClock: data.setClock,
   flag: new ShutterFlag(data.flag),
+  notePath: data.notePath,
   wait: preciseWait(),
   createTransport: () => createTransport(data.target),
   tell: (message: FromShutter, handedOver) => postOwned(port, message, handedOver),

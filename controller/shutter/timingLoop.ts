@@ -5,7 +5,14 @@ import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import { ownedBytes, type OwnedBytes } from "../workers/ownedBytes.ts";
 import type { CameraEvent, ExposureOrder } from "../cameras/camera.ts";
 import type { OperationAnswer, Transport } from "../cameras/transport.ts";
-import { nightOf, REAL_TIME, realOf, type ClockOrigin, type RealTime } from "../timing/clock.ts";
+import {
+  createClock,
+  nightOf,
+  REAL_TIME,
+  realOf,
+  type ClockOrigin,
+  type RealTime,
+} from "../timing/clock.ts";
 import type { MomentWait } from "../timing/preciseWait.ts";
 import { BusyWait, promptPauses, whileBusy } from "../timing/whileBusy.ts";
 import { CameraEvents } from "./cameraEvents.ts";
@@ -21,6 +28,7 @@ import type { FromShutter, ToShutter } from "./messages.ts";
 import { isRefusal, type Way } from "./exposureWays.ts";
 import type { ShutterFlag } from "./shutterFlag.ts";
 import type { ShutterMover } from "./shutterMover.ts";
+import { ShutterNote } from "./shutterNote.ts";
 import { Wake } from "./wake.ts";
 
 export type TimingLoopOptions = {
@@ -32,6 +40,8 @@ export type TimingLoopOptions = {
   /** Left out or null: the camera's clock is left alone. */
   readonly setClock?: ClockSetting | null;
   readonly flag: ShutterFlag;
+  /** Where the next process finds an exposure that this one leaves open; left out or null: nowhere. */
+  readonly notePath?: string | null;
   readonly wait: MomentWait;
   /** Left out: the time of life. */
   readonly time?: RealTime;
@@ -118,8 +128,10 @@ export class TimingLoop {
       controls: () => this.#link.controls,
       tell: (event) => this.#tell(event),
     });
+    const { utcMs: utcNow } = createClock(options.origin, time);
+    const note = new ShutterNote(options.notePath ?? null, utcNow);
     this.#link = new LinkWatch({
-      ...{ ...options, time },
+      ...{ ...options, time, note },
       onEvent: (event) => this.#events.hear(event),
       onLost: () => this.#wake.ring(),
       onReached: (handles) => this.#matcher.learn(handles),
@@ -359,6 +371,7 @@ export class TimingLoop {
         const { result, captureId } = await start();
         const openingId = captureId ?? firstId;
         this.#matcher.nameCapture(frameIndex, openingId);
+        this.#link.noteOpened();
         this.#readout.noteOpened(startMs);
         return { openingId, result };
       } catch (thrown) {
@@ -459,6 +472,7 @@ export class TimingLoop {
       // A lost link is told of once, for this frame.
       this.#shutter = isLost ? { kind: "prepared", order, openAtMs: 0 } : { kind: "closed" };
       if (isLost) throw error;
+      if (error.code === "camera.busy") this.#link.noteStayedBusy();
       this.#fail(error, order.frameIndex, false);
     }
   }
@@ -546,7 +560,9 @@ export class TimingLoop {
 
   #fail(error: NightError, frameIndex: number | null, gone: boolean): void {
     const { code, message: sentence } = error;
-    this.#tell({ kind: "failed", code, sentence, frameIndex, gone });
+    const { looseSinceMs } = this.#link;
+    const loose = looseSinceMs === null ? {} : { looseSinceMs };
+    this.#tell({ kind: "failed", code, sentence, frameIndex, gone, ...loose });
   }
 }
 

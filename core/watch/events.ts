@@ -56,8 +56,8 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
       readonly clockOffsetMs?: number | null;
       /** An earlier night has taught the meter this camera's tone curve. */
       readonly isToneCurveKnown: boolean;
-      /** The camera answers, but whether its shutter is closed could not be found out; left out: it is. */
-      readonly isShutterUnsure?: boolean;
+      /** The camera answers, but its shutter may be open since then; left out or null: it is closed. */
+      readonly looseSinceMs?: MonotonicMs | null;
     }
   | { readonly kind: "shutterOpened"; readonly frameIndex: number }
   | { readonly kind: "shutterClosed"; readonly frameIndex: number; readonly happened: Exposure }
@@ -95,6 +95,8 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
       readonly frameIndex: number | null;
       /** True when the link is lost and only `connectCamera` brings it back. */
       readonly gone: boolean;
+      /** The shutter may be open since then, left so by an earlier process; left out or null: not known. */
+      readonly looseSinceMs?: MonotonicMs | null;
     }
   | { readonly kind: "cameraClosed" }
 );

@@ -30,7 +30,7 @@ export function reduceWatch(before: WatchState, event: WatchEvent): WatchStep {
   if (isEarly(state, event)) return stay(state, "it is not time yet");
   if (isAnotherFrames(state.phase, event)) return stay(state, "another frame's shutter");
   if (isSaidAlready(state, event)) return stay(state, "nobody has paused the watch");
-  return reducePhase(state, event);
+  return reducePhase(withWordOnShutter(state, event), event);
 }
 
 function reducePhase(state: WatchState, event: PhaseEvent): WatchStep {
@@ -53,6 +53,12 @@ function reducePhase(state: WatchState, event: PhaseEvent): WatchStep {
     case "ending":
       return reduceWaiting(state, phase, event);
   }
+}
+
+/** A failure that tells of an open shutter is believed, whatever the phase makes of it. */
+function withWordOnShutter(state: WatchState, event: PhaseEvent): WatchState {
+  const looseSinceMs = event.kind === "cameraFailed" ? (event.looseSinceMs ?? null) : null;
+  return looseSinceMs === null ? state : { ...state, looseSinceMs };
 }
 
 /** What the hand says is a fact at once, whatever the phase makes of it. */

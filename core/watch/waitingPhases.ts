@@ -113,7 +113,7 @@ function knowingCamera(state: WatchState, event: Connected): WatchState {
   return {
     ...guardFromCamera(clear, { fixedIso, remarks: event.remarks ?? [] }, event.atMs),
     settings: { ...state.settings, exposure },
-    looseSinceMs: event.isShutterUnsure === true ? (state.looseSinceMs ?? event.atMs) : null,
+    looseSinceMs: event.looseSinceMs ?? null,
     statusAskedMs: null,
     probesLeft: event.isToneCurveKnown ? 0 : state.probesLeft,
   };

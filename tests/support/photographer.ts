@@ -1,4 +1,5 @@
 // A program that takes one frame and then comes to grief, for the tests of what becomes of the shutter.
+import { readProfiles } from "../../controller/profiles/readProfiles.ts";
 import { openPtpCamera } from "../../controller/shutter/ptpCamera.ts";
 import type { ClockOrigin } from "../../controller/timing/clock.ts";
 import { monotonicMs } from "../../core/units.ts";
@@ -6,12 +7,16 @@ import { monotonicMs } from "../../core/units.ts";
 /** What happens while the shutter is open. */
 export type Mishap = "throw" | "exit" | "hang" | "none";
 
-const [port, origin, mishap, exposureSeconds] = process.argv.slice(2);
+/** No profiles of a person's own. */
+const NOWHERE = "/nonexistent";
+const [port, origin, mishap, exposureSeconds, notePath] = process.argv.slice(2);
 
 const camera = openPtpCamera({
   cameraId: "camera-1",
   target: { kind: "ip", host: "127.0.0.1", port: Number(port) },
   origin: JSON.parse(origin ?? "") as ClockOrigin,
+  profiles: readProfiles(NOWHERE).cameras,
+  ...(notePath !== undefined && { notePath }),
 });
 camera.onEvent((event) => {
   process.stdout.write(`${event.kind}\n`);

@@ -193,7 +193,7 @@ export function encodedDeviceInfo(over: Partial<DeviceInfo> = {}): Uint8Array {
     manufacturer: "",
     model: "",
     deviceVersion: "",
-    serialNumber: "",
+    serialNumber: "0001",
     ...over,
   });
 }

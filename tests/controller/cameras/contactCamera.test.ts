@@ -8,7 +8,7 @@ import { utcMs } from "../../../core/units.ts";
 import type { Exposure } from "../../../core/exposure/exposure.ts";
 import { keepDiary, orderFrame } from "../../support/cameraDiary.ts";
 import { FakeCamera } from "../../support/fakeCamera.ts";
-import { fileRelease } from "../../support/fileRelease.ts";
+import { contactMovements, fileRelease } from "../../support/fileRelease.ts";
 import { smallJpeg } from "../../support/scriptedCamera.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
@@ -110,7 +110,9 @@ describe("a camera released by a contact whose cable carries the rest", () => {
     expect(fake.isClosed).toBe(true);
   });
 
-  it("is not connected when its cable is not, and the contact is left alone", async () => {
+  it("is not connected when its cable is not, but lets go of a contact that a dead process left closed", async () => {
+    const log = join(temporaryFolder(), "line");
+    writeFileSync(log, "closed 0\n");
     const origin = startOrigin({ rate: 1, startUtcMs: utcMs(0) });
     const fake = new FakeCamera({ clock: createClock(origin), picture: () => smallJpeg() });
     fake.connect = () =>
@@ -120,13 +122,18 @@ describe("a camera released by a contact whose cable carries the rest", () => {
       });
     const camera = openContactCamera({
       ...{ cameraId: "camera-1", origin, busySeconds: 1 },
-      release: fileRelease("/nowhere/line"),
+      release: fileRelease(log),
       side: { kind: "body", body: fake },
+      contact: {
+        main: new URL("../../support/fileContactMain.ts", import.meta.url),
+        rescue: () => Promise.resolve(),
+      },
     });
     const diary = keepDiary((one) => camera.onEvent(one));
     camera.connect();
     expect(await diary.next("failed")).toMatchObject({ code: "camera.unreachable", gone: true });
     expect(diary.events).toHaveLength(1);
+    expect(contactMovements(log).map(({ word }) => word)).toEqual(["closed", "open"]);
     await camera.close();
   });
 });

@@ -89,15 +89,18 @@ describe("a PTP session", () => {
   it("closes a session that an earlier connection left open, and opens its own", async () => {
     const session = await join();
     const steps: string[] = [];
-    const opening = session.open(async () => {
-      steps.push(`while open: next is ${session.upcomingTransactionId}`);
-      return await Promise.resolve();
+    const opening = session.open({
+      lastTransactionId: transactionId(41),
+      beforeClosing: async () => {
+        steps.push(`while open: next is ${session.upcomingTransactionId}`);
+        return await Promise.resolve();
+      },
     });
     await answer(RESPONSES.SessionAlreadyOpen, { parameters: [1] });
     steps.push(`0x${(await answer(RESPONSES.OK)).operationCode.toString(16)}`);
     steps.push(`0x${(await answer(RESPONSES.OK)).operationCode.toString(16)}`);
     await opening;
-    expect(steps).toEqual(["while open: next is 1", "0x1003", "0x1002"]);
+    expect(steps).toEqual(["while open: next is 42", "0x1003", "0x1002"]);
     expect(session.isOpen).toBe(true);
   });
 

@@ -1,12 +1,19 @@
 import { afterEach, describe, expect, it } from "vitest";
 import type { CameraControls } from "../../../controller/cameras/cameraControls.ts";
 import { EVENTS } from "../../../core/ptp/events.ts";
+import {
+  encodeDevicePropDesc,
+  encodePropertyValue,
+} from "../../../core/ptp/datasets/devicePropDesc.ts";
+import { uint16 } from "../../../core/ptp/dataTypes.ts";
+import { exposureIndex } from "../../../core/ptp/properties.ts";
 import { FORMATS } from "../../../core/ptp/formats.ts";
 import { OPERATIONS } from "../../../core/ptp/operations.ts";
 import { RESPONSES } from "../../../core/ptp/responses.ts";
 import { monotonicMs } from "../../../core/units.ts";
 import type { PeerRequest } from "../../support/fakePeer.ts";
 import {
+  encodedDeviceInfo,
   smallJpeg,
   startScriptedLoop,
   type ScriptedCamera,
@@ -16,6 +23,12 @@ import {
 const OPEN = OPERATIONS.InitiateOpenCapture.code;
 const CLOSE = OPERATIONS.TerminateOpenCapture.code;
 const UNRELATED = 0xffffffff;
+const ISO_800 = {
+  kind: "described" as const,
+  ...{ code: exposureIndex.code, dataType: uint16, isSettable: true },
+  ...{ factoryDefault: 800, current: 800 },
+  form: { kind: "enumeration", values: [800, 1600] },
+} as const;
 
 describe("the timing loop", () => {
   let rig: ScriptedLoop;
@@ -185,7 +198,7 @@ describe("the timing loop", () => {
     expect(failed.sentence).toMatch(/InitiateOpenCapture with AccessDenied/);
   });
 
-  it("reconnects at once by itself to close a shutter that the lost link left open", async () => {
+  it("reconnects at once by itself for a shutter that the lost link left open, and sends its number into no new session", async () => {
     await connected();
     order(3, 3600);
     await rig.diary.next("shutterOpened");
@@ -195,13 +208,17 @@ describe("the timing loop", () => {
       frameIndex: 3,
       gone: true,
     });
-    const opening = camera.requests.find(is(OPERATIONS.InitiateOpenCapture));
     while (rig.flag.isSet) await pause(5);
-    const closing = camera.requests.findLast(is(OPERATIONS.TerminateOpenCapture));
-    expect(closing?.parameters).toEqual([opening?.transactionId]);
-    // The night's own connect finds the link there.
-    rig.loop.take({ kind: "connect" });
-    await rig.diary.next("connected");
+    expect(camera.asked).not.toContain(CLOSE);
+    // The night's own connect finds the link there. Nothing says whether the shutter is closed.
+    const looseSinceMs = async (): Promise<number | null | undefined> => {
+      rig.loop.take({ kind: "connect" });
+      return (await rig.diary.next("connected")).description.looseSinceMs;
+    };
+    expect(await looseSinceMs()).toEqual(expect.any(Number));
+    order(4);
+    await rig.diary.next("shutterClosed");
+    expect(await looseSinceMs()).toBeNull();
   });
 
   it("ends a capture in the session that survived before it opens its own", async () => {
@@ -221,13 +238,55 @@ describe("the timing loop", () => {
     await rig.diary.next("failed");
     while (rig.flag.isSet) await pause(5);
     const { OpenSession, CloseSession } = OPERATIONS;
-    expect(camera.asked.slice(before, before + 4)).toEqual([
-      OpenSession.code,
-      CLOSE,
-      CloseSession.code,
-      OpenSession.code,
+    const { GetDeviceInfo } = OPERATIONS;
+    expect(camera.asked.slice(before, before + 5)).toEqual([
+      ...[OpenSession.code, GetDeviceInfo.code, CLOSE],
+      ...[CloseSession.code, OpenSession.code],
     ]);
+    // The numbers of that session go on where it was left.
+    const [, info, close] = camera.requests.slice(before);
+    const opening = camera.requests.find(is(OPERATIONS.InitiateOpenCapture))!;
+    expect(close!.parameters).toEqual([opening.transactionId]);
+    expect(info!.transactionId).toBeGreaterThan(opening.transactionId);
   });
+
+  it.each([
+    ["again while the camera takes no setting", RESPONSES.DeviceBusy, 3],
+    ["no more once the camera takes a setting", RESPONSES.OK, 1],
+  ])(
+    "closes %s when the camera answers that it knows no such transaction",
+    async (_, atSetting, asks) => {
+      rig = await startScriptedLoop();
+      camera = rig.camera;
+      const answers = [RESPONSES.InvalidTransactionID, RESPONSES.InvalidTransactionID];
+      camera.override = ({ operationCode }) => {
+        const { OK } = RESPONSES;
+        switch (operationCode) {
+          case OPERATIONS.GetDeviceInfo.code:
+            return {
+              code: OK,
+              data: encodedDeviceInfo({ devicePropertiesSupported: [exposureIndex.code] }),
+            };
+          case OPERATIONS.GetDevicePropDesc.code:
+            return { code: OK, data: encodeDevicePropDesc(ISO_800) };
+          case OPERATIONS.GetDevicePropValue.code:
+            return { code: OK, data: encodePropertyValue(uint16, 800) };
+          case OPERATIONS.SetDevicePropValue.code:
+            return { code: atSetting };
+          case CLOSE:
+            return { code: answers.shift() ?? OK };
+          default:
+            return undefined;
+        }
+      };
+      rig.loop.take({ kind: "connect" });
+      await rig.diary.next("connected");
+      order(0);
+      await rig.diary.next("shutterClosed");
+      expect(camera.asked.filter((code) => code === CLOSE)).toHaveLength(asks);
+      expect(rig.flag.isSet).toBe(false);
+    },
+  );
 
   it("reports the link as gone when the camera says that no session is open", async () => {
     await connected();

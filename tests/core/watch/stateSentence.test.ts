@@ -69,7 +69,7 @@ describe("the state sentence", () => {
     ).state;
     const known = play([at(12 * MINUTE_MS + 900, connectedCamera())], back).state;
     expect(stateOf(known, 12 * MINUTE_MS + 900).kind).toBe("well");
-    const unsure = at(12 * MINUTE_MS + 900, connectedCamera({ isShutterUnsure: true }));
+    const unsure = at(12 * MINUTE_MS + 900, connectedCamera({ looseSinceMs: monotonicMs(36_200) }));
     expect(stateOf(play([unsure], back).state, 12 * MINUTE_MS + 900).kind).toBe("shutterLoose");
   });
 
