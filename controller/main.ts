@@ -1,8 +1,10 @@
 import "./plainFailure.ts";
+import { asNightError } from "../core/errors.ts";
 import { runCommand } from "./commandLine.ts";
 import { cameraTargets, START_COMMAND, type StartOptions } from "./config.ts";
 import { DEFAULT_DATA, otherNightsLine } from "./dataFolder.ts";
-import { startDaemon } from "./daemon/daemon.ts";
+import { optionsToGoOn } from "./daemon/beginNight.ts";
+import { startDaemon, type Daemon } from "./daemon/daemon.ts";
 import { checkStart } from "./commands/checkStart.ts";
 import { endingSignals } from "./endingSignals.ts";
 import { requirePictures } from "./night/frameCounts.ts";
@@ -34,28 +36,77 @@ await runCommand(START_COMMAND, async (options) => {
   }
 });
 
-async function watch(options: StartOptions, page: PageBuild | null): Promise<void> {
+/** Runs the program; a night that is begun on its page has it start again with what was chosen. */
+async function watch(given: StartOptions, page: PageBuild | null): Promise<void> {
   const manager = serviceManager();
+  let options: StartOptions | null = optionsToGoOn(given, print);
+  let beginRefusal: string | null = null;
+  while (options !== null) {
+    const run = startRun(options, { page, beginRefusal });
+    beginRefusal = null;
+    const { daemon, chosen } = await run.catch((thrown: unknown) => {
+      if (options === given) throw thrown;
+      // What was chosen on the page cannot be begun: the page says why, and asks again.
+      beginRefusal = asNightError(thrown).message;
+      print(beginRefusal);
+      return { daemon: null, chosen: null };
+    });
+    if (daemon === null) {
+      options = { ...given, port: options.port };
+      continue;
+    }
+    manager.ready();
+    options = await untilEnded(daemon, { options, chosen, onEnding: () => manager.stopping() });
+  }
+}
+
+/** @returns the running program, and what will be chosen on its page. */
+async function startRun(
+  options: StartOptions,
+  { page, beginRefusal }: { page: PageBuild | null; beginRefusal: string | null },
+): Promise<{ readonly daemon: Daemon; readonly chosen: Promise<StartOptions> }> {
+  await checkStart(options);
+  let startWith = (_: StartOptions): void => undefined;
+  const chosen = new Promise<StartOptions>((resolve) => (startWith = resolve));
   const daemon = await startDaemon(options, print, {
-    terminal,
+    ...{ terminal, startWith, beginRefusal },
     ...(page ? { pageState: page.state } : {}),
   });
-  manager.ready();
-  await new Promise<void>((resolve, reject) => {
+  return { daemon, chosen };
+}
+
+/** @returns what to start with next; null: the program is to end. */
+async function untilEnded(
+  daemon: Daemon,
+  {
+    options,
+    chosen,
+    onEnding,
+  }: { options: StartOptions; chosen: Promise<StartOptions>; onEnding: () => void },
+): Promise<StartOptions | null> {
+  const signals = endingSignals({ outlivesTerminal: true });
+  let asked = (): void => undefined;
+  const next = await new Promise<StartOptions | null>((resolve, reject) => {
     let isStopping = false;
-    const end = (): void => {
+    const end = (then: StartOptions | null): void => {
+      if (isStopping) return;
       isStopping = true;
-      manager.stopping();
-      daemon.stop().then(resolve, reject);
+      if (then === null) onEnding();
+      daemon.stop().then(() => resolve(then), reject);
     };
-    const asked = (): void => {
+    asked = (): void => {
       if (isStopping) return void daemon.abandon().then(() => process.exit(1), reject);
       print("Ending in order; the open frame is kept. Once more to end at once.");
-      end();
+      end(null);
     };
-    for (const signal of endingSignals({ outlivesTerminal: true })) process.on(signal, asked);
+    for (const signal of signals) process.on(signal, asked);
+    // The page finds the program again where it was.
+    const port = Number(new URL(daemon.address).port);
+    void chosen.then((choice) => end({ ...choice, port }));
     // Asked for a number of frames, the program is done when they are; else the page stays up.
-    if (options.frames !== null) void daemon.finished.then(() => isStopping || end());
+    if (options.frames !== null) void daemon.finished.then(() => end(null));
   });
+  for (const signal of signals) process.off(signal, asked);
   if (options.frames !== null) requirePictures(daemon.frameCounts());
+  return next;
 }

@@ -1,7 +1,7 @@
 import type { NightError } from "../../core/errors.ts";
 import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
 import type { CameraControls } from "../cameras/cameraControls.ts";
-import { PtpSession } from "../cameras/ptpSession.ts";
+import { introduce } from "../cameras/introduce.ts";
 import type { Transport } from "../cameras/transport.ts";
 import { createClock, realMs, type Clock, type ClockOrigin } from "../timing/clock.ts";
 import { CameraLink } from "../shutter/cameraLink.ts";
@@ -14,7 +14,6 @@ import { ExposureSeries, interrupted } from "./exposureSeries.ts";
 /** What is asked of bulb, seconds: each length twice, then again with the latency compensated. */
 const BULB_SECONDS = [1, 2, 5, 1, 2, 5];
 const COMPENSATED_SECONDS = [1, 2, 5];
-const OPEN_MS = 8_000;
 const ROUND_TRIPS = 20;
 
 export type BenchCheckOptions = {
@@ -125,20 +124,6 @@ async function exposeTwice(
   goOn("Exposing 1, 2 and 5 s again, latency compensated.");
   const compensated = await series.run(COMPENSATED_SECONDS, bulbExcessMs);
   return { bulb, compensated, bulbExcessMs, bulbRemark };
-}
-
-/** Asks the camera what it is, and lets go of it again. */
-async function introduce(transport: Transport) {
-  const session = new PtpSession(transport);
-  await transport.open(OPEN_MS);
-  try {
-    await session.open();
-    const info = await session.getDeviceInfo({ busyMsMax: 5_000 });
-    return { info, usbIds: transport.usbIds };
-  } finally {
-    await session.close();
-    await transport.close();
-  }
 }
 
 async function roundTripsOf(link: CameraLink): Promise<readonly number[]> {

@@ -10,6 +10,7 @@ import {
   type CameraTarget,
   type StartOptions,
 } from "../config.ts";
+import { PageBeginner } from "./beginNight.ts";
 import { claimFromAids, endAids, openAids } from "./cameraAids.ts";
 import { CameraOpener, cameraIdsOf, type CameraOpenerParts } from "./cameraOpener.ts";
 import { NightPlace } from "./nightPlace.ts";
@@ -48,6 +49,10 @@ export type Daemon = {
 /** What stands in for hardware, in tests, and how far the page is. */
 export type DaemonParts = Pick<CameraOpenerParts, "contact"> & {
   readonly pageState?: () => PageState;
+  /** Has the program start again with what was chosen on the page; left out: the page cannot. */
+  readonly startWith?: (options: StartOptions) => void;
+  /** What kept the program from starting with the last choice on the page. */
+  readonly beginRefusal?: string | null;
   /** What the log says of when it is lost; left out: there is none. */
   readonly terminal?: Pick<Terminal, "onLost">;
 };
@@ -77,7 +82,7 @@ export async function startDaemon(
     const release = await openRelease(targets, profiles.releases, print);
     const sensors = opened.add(openSensors(asked, profiles.sensors, print), (one) => one.close());
     const options = await placedBySensor(asked, sensors, print);
-    const equipment = { ...parts, targets, release, sensors, door, opened, heldDir };
+    const equipment = { ...parts, given, targets, release, sensors, door, opened, heldDir };
     return await startOn(equipment, options, print);
   } catch (thrown) {
     await opened.close();
@@ -87,6 +92,8 @@ export async function startDaemon(
 
 /** What there is to watch with. */
 type Equipment = DaemonParts & {
+  /** As the program was started. */
+  readonly given: StartOptions;
   readonly targets: readonly CameraTarget[];
   readonly release: ChosenRelease | null;
   readonly sensors: SensorHub;
@@ -152,9 +159,26 @@ async function startOn(
 
   const { "kp-feed": kpFeedUrl } = options;
   const sensedPlace = () => sensors.place;
-  const { pageState = () => "ready" as const } = equipment;
+  const { pageState = () => "ready" as const, given, startWith, beginRefusal = null } = equipment;
+  const beginner =
+    startWith &&
+    new PageBeginner({
+      ...{ given, startWith, refusal: beginRefusal },
+      isWatching: () => !isDemo && cameraIds.some((cameraId) => host.isWatching(cameraId)),
+    });
   const page = opened.add(
-    await servePage({ door, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log, pageState }),
+    await servePage({
+      door,
+      dataDir,
+      kpFeedUrl,
+      clock,
+      host,
+      aids,
+      sensedPlace,
+      log,
+      pageState,
+      beginner,
+    }),
     (one) => one.close(),
   );
   opened.add(noteRunning(equipment.heldDir, page.address), (forget) => forget());

@@ -10,6 +10,7 @@ import type { PageState } from "../pageBuildProcess.ts";
 import { PlanService } from "../planning/planService.ts";
 import { OWN_DIR } from "../ownFiles.ts";
 import type { SensedPlace } from "../sensors/sensors.ts";
+import { beginRoutes, type NightBeginner } from "../web/beginRoutes.ts";
 import { benchRoutes } from "../web/benchRoutes.ts";
 import { deliverRoutes } from "../web/deliverRoutes.ts";
 import { focusRoutes } from "../web/focusRoutes.ts";
@@ -34,8 +35,11 @@ export async function servePage(options: {
   readonly log: Log;
   /** How far the page is. */
   readonly pageState: () => PageState;
+  /** Begins a night from the page; undefined: it cannot. */
+  readonly beginner: NightBeginner | undefined;
 }): Promise<Pick<WebServer, "address" | "close">> {
-  const { door, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log, pageState } = options;
+  const { door, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log, pageState, beginner } =
+    options;
   const claim = (cameraId: string): void => {
     claimFromWatch(host, cameraId);
     claimFromAids(aids);
@@ -56,6 +60,7 @@ export async function servePage(options: {
     cacheDir: join(dataDir, "cache"),
     extraRoutes: [
       ...planRoutes(plans, host, (cameraId) => aids.framing.pictureOf(cameraId)),
+      ...(beginner ? beginRoutes(beginner) : []),
       ...focusRoutes({ ...aids, claim }),
       ...benchRoutes({ runner: aids.bench, claim }),
       ...deliverRoutes(deliveries),

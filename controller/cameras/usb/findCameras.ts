@@ -68,8 +68,17 @@ export async function chooseUsbCamera(
 }
 
 /** The serial number that the device tells over USB; "" when it has none. */
-export async function readSerial({ device }: UsbCamera): Promise<string> {
-  const index = device.deviceDescriptor.iSerialNumber;
+export async function readSerial(camera: UsbCamera): Promise<string> {
+  return await readText(camera, camera.device.deviceDescriptor.iSerialNumber);
+}
+
+/** The product's name as the device tells it over USB; "" when it has none. */
+export async function readProduct(camera: UsbCamera): Promise<string> {
+  return await readText(camera, camera.device.deviceDescriptor.iProduct ?? 0);
+}
+
+/** @param index  Of the string's descriptor; 0: the device has no such string. */
+async function readText({ device }: UsbCamera, index: number): Promise<string> {
   if (index === 0) return "";
   // Closing it would take it from whoever has it open.
   const isOpenAlready = device.interfaces !== undefined;

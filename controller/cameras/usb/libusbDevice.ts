@@ -13,6 +13,8 @@ export type LibusbDevice = {
     readonly idProduct: number;
     /** Index of the serial number's string; 0: none. */
     readonly iSerialNumber: number;
+    /** Index of the product name's string; 0 or missing: none. */
+    readonly iProduct?: number;
   };
   /** Undefined while the device is not configured. */
   readonly configDescriptor:
