@@ -11,7 +11,6 @@ export const beginWords = {
   tryIt: "Try it",
   trying: "Asking the camera …",
   answers: (label: string) => `${label} answers.`,
-  place: (latitude: string, longitude: string) => `Place: ${latitude}°, ${longitude}°`,
   atDusk: "Begin at dusk",
   now: "Begin now",
   needsCamera: "Choose a camera first.",

@@ -13,8 +13,6 @@ export const planWords = {
     label: "Begin",
     now: "Begin now",
     look: "The watch is running: look at it",
-    noCamera:
-      "No camera is connected. Connect one by USB and start with --camera usb, or name one in the network with --camera ip:ADDRESS.",
   },
   form: {
     whereAsked:
