@@ -1,5 +1,6 @@
 import type { NightError } from "../../core/errors.ts";
 import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
+import type { Scheduling } from "../../core/words/timingWords.ts";
 import type { CameraControls } from "../cameras/cameraControls.ts";
 import { introduce } from "../cameras/introduce.ts";
 import type { Transport } from "../cameras/transport.ts";
@@ -21,6 +22,8 @@ export type BenchCheckOptions = {
   /** How the camera is worked, once it has said what it is. */
   readonly controlsFor: (info: DeviceInfo, usbIds: Transport["usbIds"]) => CameraControls;
   readonly origin: ClockOrigin;
+  /** How the system schedules whatever will move the shutter; null: not known yet. */
+  readonly scheduling: Scheduling | null;
   /** Told what is being done, for whoever waits. */
   readonly onStep: (sentence: string) => void;
   /** How long a file may take to be named, real milliseconds. */
@@ -66,7 +69,8 @@ export async function benchCheck(options: BenchCheckOptions): Promise<BenchFigur
       goOn,
     });
     const events = [...eventCounts].map(([code, count]) => ({ code, count }));
-    return { ...identityOf(info), place: transport.place, ...tried, events };
+    const { scheduling } = options;
+    return { ...identityOf(info), place: transport.place, scheduling, ...tried, events };
   } finally {
     await series.end();
     await link.close();

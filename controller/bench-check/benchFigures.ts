@@ -1,3 +1,4 @@
+import type { Scheduling } from "../../core/words/timingWords.ts";
 import { medianOfRising } from "../../core/statistics.ts";
 
 /** Middle and reach of repeated measurements. */
@@ -50,6 +51,8 @@ export type BenchFigures = {
   /** The profile that the camera was worked by. */
   readonly profileId: string;
   readonly place: string;
+  /** How the system schedules whatever moves the shutter; null: not known yet. */
+  readonly scheduling: Scheduling | null;
   readonly vendorExtensionId: number;
   readonly firmware: string;
   readonly program: "manual" | "other" | "unknown";

@@ -1,4 +1,5 @@
 import type { BenchRow } from "../../core/api/benchMessages.ts";
+import { timingWords, type Scheduling } from "../../core/words/timingWords.ts";
 import { eventName } from "../../core/ptp/events.ts";
 import {
   batteryFrames,
@@ -22,6 +23,7 @@ export function benchRows(figures: BenchFigures): readonly BenchRow[] {
   const rows: readonly (readonly [string, string])[] = [
     ["camera", `${figures.label}, serial ${figures.serialNumber || "not told"}`],
     ["reached at", `${figures.place}, ${ms(figures.roundTripMs)} there and back`],
+    ["timing", schedulingWords(figures.scheduling)],
     ["program", advise(figures.program, "set the camera to manual")],
     ["focus", advise(figures.focus, "set focus to manual, on a far light")],
     ["clock", clockWords(figures.clockOffsetMs)],
@@ -109,6 +111,12 @@ function batteryWords({ battery }: BenchFigures): string {
     return `${level}, did not fall in ${battery.frames} frames: too short to tell how long it lasts`;
   }
   return `${level}; about ${left.frames} frames from full at this pace`;
+}
+
+function schedulingWords(scheduling: Scheduling | null): string {
+  return scheduling === null
+    ? "not known before this camera's first watch; the log tells then"
+    : timingWords.scheduling(scheduling);
 }
 
 function clockWords(offsetMs: number | null): string {

@@ -1,6 +1,7 @@
 import { relative } from "node:path";
 import type { BenchView } from "../../core/api/benchMessages.ts";
 import { asNightError, NightError } from "../../core/errors.ts";
+import type { Scheduling } from "../../core/words/timingWords.ts";
 import type { UtcMs } from "../../core/units.ts";
 import type { Transport } from "../cameras/transport.ts";
 import type { ClockOrigin } from "../timing/clock.ts";
@@ -16,6 +17,8 @@ type BenchRunnerParts = {
   readonly utcMs: () => UtcMs;
   /** How a camera is reached. @throws NightError for one that no cable or network leads to. */
   readonly transportOf: (cameraId: string) => () => Transport;
+  /** How the system schedules whatever moves the camera's shutter; null: not known yet. */
+  readonly schedulingOf: (cameraId: string) => Scheduling | null;
   /** The check itself; tests put another in its place. */
   readonly check?: typeof benchCheck;
 };
@@ -66,6 +69,7 @@ export class BenchRunner {
     try {
       const figures = await check({
         ...{ createTransport, origin, signal },
+        scheduling: this.#parts.schedulingOf(cameraId),
         controlsFor: (info, usbIds) => workingControls(info, dataDir, usbIds),
         onStep: (sentence) => this.#addStep(cameraId, sentence),
       });

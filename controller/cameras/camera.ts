@@ -1,5 +1,6 @@
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { ErrorCode } from "../../core/errors.ts";
+import type { ShutterClosing } from "../../core/watch/events.ts";
 import type { MonotonicMs } from "../../core/units.ts";
 
 /** What a connected camera is and can do, as it says itself; shown to the photographer. */
@@ -65,6 +66,8 @@ export type CameraEvent =
       readonly atMs: MonotonicMs;
       /** What the exposure really was, as far as the host can tell. */
       readonly happened: Exposure;
+      /** Left out: the camera timed this frame itself. */
+      readonly closing?: ShutterClosing;
     }
   /** The next frame may begin. */
   | { readonly kind: "ready"; readonly atMs: MonotonicMs }

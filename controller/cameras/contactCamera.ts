@@ -1,4 +1,5 @@
 import { asNightError, NightError } from "../../core/errors.ts";
+import type { Scheduling } from "../../core/words/timingWords.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import {
   createClock,
@@ -32,6 +33,8 @@ export type ContactCameraOptions = {
   readonly busySeconds: number;
   readonly contact?: Pick<ContactProcessOptions, "main" | "rescue">;
   readonly folder?: Pick<FolderFramesOptions, "fileMsMax" | "pollMs">;
+  /** Told how the system schedules the contact's process, whenever one begins. */
+  readonly onScheduled?: (scheduling: Scheduling) => void;
 };
 
 /**
@@ -77,6 +80,7 @@ class ContactCamera implements Camera {
   readonly #listeners: ((event: CameraEvent) => void)[] = [];
   #inHand: InHand | null = null;
   #isTaken = false;
+  #scheduling: Scheduling = "ordinary";
   #readyTimer: NodeJS.Timeout | null = null;
   #closing: Promise<void> | null = null;
 
@@ -196,13 +200,15 @@ class ContactCamera implements Camera {
     switch (message.kind) {
       case "taken":
         this.#isTaken = true;
+        this.#scheduling = message.scheduling;
+        this.#options.onScheduled?.(message.scheduling);
         return void this.#meetSide().catch((thrown: unknown) =>
           this.#fail(asNightError(thrown), null, true),
         );
       case "pressed":
         return this.#notePressed(message.pressId, message.atMs);
       case "released":
-        return this.#noteReleased(message.pressId, message.atMs);
+        return this.#noteReleased(message);
       case "failed":
         return this.#noteFailed(message);
     }
@@ -216,7 +222,11 @@ class ContactCamera implements Camera {
     this.#tell({ kind: "shutterOpened", frameIndex, atMs });
   }
 
-  #noteReleased(frameIndex: number, releasedMs: number): void {
+  #noteReleased({
+    pressId: frameIndex,
+    atMs: releasedMs,
+    lateMs,
+  }: Extract<FromContact, { kind: "released" }>): void {
     const { origin, busySeconds } = this.#options;
     const inHand = this.#inHand;
     if (inHand?.order.frameIndex !== frameIndex) return;
@@ -234,6 +244,7 @@ class ContactCamera implements Camera {
       frameIndex,
       atMs: nightOf(releasedMs, origin),
       happened: { ...inHand.prepared, exposureSeconds },
+      ...(lateMs !== null && { closing: { lateMs, scheduling: this.#scheduling } }),
     });
     this.#readyTimer = setTimeout(
       () => this.#tell({ kind: "ready", atMs: this.#clock.monotonicMs() }),

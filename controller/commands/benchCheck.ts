@@ -12,7 +12,7 @@ import { cameraTargetOf } from "../config.ts";
 import { DEFAULT_DATA } from "../dataFolder.ts";
 import { endingSignals } from "../endingSignals.ts";
 import { callOf } from "../ownFiles.ts";
-import { askForPriority, schedulingSentence } from "../workers/threadPriority.ts";
+import { askForPriority } from "../workers/threadPriority.ts";
 
 const COMMAND = {
   call: callOf("bench-check"),
@@ -43,9 +43,11 @@ await runCommand(COMMAND, async (options) => {
   }
   const abort = new AbortController();
   for (const signal of endingSignals()) process.once(signal, () => abort.abort());
-  process.stderr.write(`${schedulingSentence(askForPriority())}\n`);
+  // As the night's timing thread asks for it, and with the same right.
+  const scheduling = askForPriority();
   const startUtcMs = utcMs(Date.now());
   const figures = await benchCheck({
+    scheduling,
     createTransport: () => createTransport(target),
     controlsFor: (info, usbIds) => workingControls(info, options.data, usbIds),
     origin: startOrigin({ rate: 1, startUtcMs }),

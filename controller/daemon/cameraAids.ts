@@ -46,6 +46,7 @@ export function openAids(options: {
       origin: clock.origin,
       utcMs: () => utcMs(Date.now()),
       transportOf: (cameraId) => cameras.transportOf(cameraId),
+      schedulingOf: (cameraId) => cameras.schedulingOf(cameraId),
     }),
   };
 }

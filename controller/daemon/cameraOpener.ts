@@ -1,6 +1,7 @@
 import { join, resolve } from "node:path";
 import { NightError } from "../../core/errors.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
+import { timingWords, type Scheduling } from "../../core/words/timingWords.ts";
 import type { Camera } from "../cameras/camera.ts";
 import { openContactCamera, type ContactCameraOptions } from "../cameras/contactCamera.ts";
 import { createTransport } from "../cameras/createTransport.ts";
@@ -15,7 +16,6 @@ import { DEMO_SCENARIO, DEMO_SCENARIO_UTC_MS } from "./demoNight.ts";
 import type { Log } from "../log.ts";
 import { readProfiles } from "../profiles/readProfiles.ts";
 import type { ChosenRelease } from "../release/parseRelease.ts";
-import { schedulingSentence } from "../workers/threadPriority.ts";
 import type { SensorHub } from "../sensors/sensors.ts";
 import { startVirtualCamera } from "../virtual-camera/process.ts";
 import { DemoCamera } from "./demoCamera.ts";
@@ -43,6 +43,8 @@ export function cameraIdsOf(targets: readonly CameraTarget[]): readonly string[]
 export class CameraOpener {
   readonly #parts: CameraOpenerParts;
   #demo: DemoCamera | null = null;
+  /** By camera: what its shutter's thread or process was last granted. */
+  readonly #schedulings = new Map<string, Scheduling>();
 
   constructor(parts: CameraOpenerParts) {
     this.#parts = parts;
@@ -100,6 +102,11 @@ export class CameraOpener {
     return () => createTransport(reached);
   }
 
+  /** How the system schedules whatever moves this camera's shutter; null: it was not opened yet. */
+  schedulingOf(cameraId: string): Scheduling | null {
+    return this.#schedulings.get(cameraId) ?? null;
+  }
+
   #target(cameraId: string): CameraTarget {
     const { targets } = this.#parts;
     const target = targets[cameraIdsOf(targets).indexOf(cameraId)];
@@ -126,10 +133,7 @@ export class CameraOpener {
       return openPtpCamera({
         ...{ cameraId, target: this.#reached(target) },
         ...{ origin, setClock, ...knowing },
-        onScheduled: (scheduling) => {
-          const sentence = schedulingSentence(scheduling);
-          this.#parts.log.info("timing.scheduled", { cameraId, scheduling, sentence });
-        },
+        onScheduled: (scheduling) => this.#noteScheduling(cameraId, scheduling),
       });
     }
     const { release, contact } = this.#parts;
@@ -138,11 +142,18 @@ export class CameraOpener {
     return openContactCamera({
       ...{ cameraId, origin, release: release.target, busySeconds: release.busySeconds },
       ...(contact && { contact }),
+      onScheduled: (scheduling) => this.#noteScheduling(cameraId, scheduling),
       side:
         side.kind === "folder"
           ? { ...side, framesFolder: resolve(side.framesFolder) }
           : { kind: "body", body: this.#openTarget(cameraId, side.body, knowing) },
     });
+  }
+
+  #noteScheduling(cameraId: string, scheduling: Scheduling): void {
+    this.#schedulings.set(cameraId, scheduling);
+    const sentence = timingWords.scheduling(scheduling);
+    this.#parts.log.info("timing.scheduled", { cameraId, scheduling, sentence });
   }
 
   #clockSetting(): { readonly oursLessTrueMs: number } | null {

@@ -14,8 +14,8 @@ export function watchEventOf(event: CameraEvent, isToneCurveKnown: boolean): Bar
     case "shutterOpened":
       return { kind: "shutterOpened", frameIndex: event.frameIndex };
     case "shutterClosed": {
-      const { frameIndex, happened } = event;
-      return { kind: "shutterClosed", frameIndex, happened };
+      const { frameIndex, happened, closing } = event;
+      return { kind: "shutterClosed", frameIndex, happened, ...(closing && { closing }) };
     }
     case "ready":
       return { kind: "cameraReady" };

@@ -1,4 +1,5 @@
 import type { ErrorCode } from "../../core/errors.ts";
+import type { Scheduling } from "../../core/words/timingWords.ts";
 import type { ReleaseTarget } from "./releaseTarget.ts";
 
 /** What the contact's owner process is asked for. Times are real milliseconds, as `realMs()` counts. */
@@ -17,9 +18,16 @@ export type ToContact =
 
 /** What the owner process tells. */
 export type FromContact =
-  | { readonly kind: "taken" }
+  /** With what the system granted the owner's process. */
+  | { readonly kind: "taken"; readonly scheduling: Scheduling }
   | { readonly kind: "pressed"; readonly pressId: number; readonly atMs: number }
-  | { readonly kind: "released"; readonly pressId: number; readonly atMs: number }
+  | {
+      readonly kind: "released";
+      readonly pressId: number;
+      readonly atMs: number;
+      /** From when opening was due until it was begun, real milliseconds; null: it was asked for. */
+      readonly lateMs: number | null;
+    }
   | {
       readonly kind: "failed";
       readonly code: ErrorCode;

@@ -1,4 +1,5 @@
 import { asNightError, NightError } from "../../core/errors.ts";
+import type { Scheduling } from "../../core/words/timingWords.ts";
 import { realMs } from "../timing/clock.ts";
 import { preciseWait } from "../timing/preciseWait.ts";
 import type { ContactDevice } from "./contactDevice.ts";
@@ -9,6 +10,8 @@ import type { ReleaseTarget } from "./releaseTarget.ts";
 type ContactOwnerParts = {
   readonly open: (target: ReleaseTarget) => Promise<ContactDevice>;
   readonly tell: (message: FromContact) => void;
+  /** What the system granted this process. */
+  readonly scheduling: Scheduling;
   /** Everything is let go of; the process may end. */
   readonly onEnd: () => void;
 };
@@ -40,7 +43,7 @@ export class ContactOwner {
       case "press":
         return this.#begin(message);
       case "release":
-        return this.#press?.pressId === message.pressId ? this.#release() : undefined;
+        return this.#press?.pressId === message.pressId ? this.#release(null) : undefined;
       case "end":
         return this.end();
     }
@@ -68,7 +71,7 @@ export class ContactOwner {
       this.#press = null;
       this.#fail(new NightError("release.gone", "The release contact was unplugged."), pressId);
     });
-    this.#parts.tell({ kind: "taken" });
+    this.#parts.tell({ kind: "taken", scheduling: this.#parts.scheduling });
   }
 
   #begin(press: Press): void {
@@ -99,19 +102,20 @@ export class ContactOwner {
       this.#press = { ...press, isClosed: true };
       await this.#device.set("closed");
       const atMs = realMs();
-      this.#at(atMs + press.holdMs, () => this.#release());
+      const dueMs = atMs + press.holdMs;
+      this.#at(dueMs, () => this.#release(realMs() - dueMs));
       this.#parts.tell({ kind: "pressed", pressId: press.pressId, atMs });
     });
   }
 
-  #release(): void {
+  #release(lateMs: number | null): void {
     if (this.#timer) clearTimeout(this.#timer);
     this.#queue(async () => {
       const press = this.#press;
       if (press === null || this.#device === null) return;
       await this.#device.set("open");
       this.#press = null;
-      this.#parts.tell({ kind: "released", pressId: press.pressId, atMs: realMs() });
+      this.#parts.tell({ kind: "released", pressId: press.pressId, atMs: realMs(), lateMs });
     });
   }
 

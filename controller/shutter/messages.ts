@@ -5,7 +5,7 @@ import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { CameraTarget } from "../cameras/createTransport.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { ErrorCode } from "../../core/errors.ts";
-import type { Scheduling } from "../workers/threadPriority.ts";
+import type { Scheduling } from "../../core/words/timingWords.ts";
 import type { ClockSetting } from "./cameraTime.ts";
 
 /** What the timing thread is started with. */

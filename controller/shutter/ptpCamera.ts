@@ -5,7 +5,7 @@ import type { ClockSetting } from "./cameraTime.ts";
 import type { FromShutter, ShutterThreadData, ToShutter } from "./messages.ts";
 import { ShutterFlag } from "./shutterFlag.ts";
 import { startWorker } from "../workers/startWorker.ts";
-import type { Scheduling } from "../workers/threadPriority.ts";
+import type { Scheduling } from "../../core/words/timingWords.ts";
 import type { Camera, CameraEvent, CardFile, ExposureOrder, FilePiece } from "../cameras/camera.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";

@@ -11,7 +11,8 @@ import { TimingLoop } from "./timingLoop.ts";
 
 const { port, ...data } = workerData as ShutterThreadData & { readonly port: MessagePort };
 
-port.postMessage({ kind: "scheduled", scheduling: askForPriority() } satisfies FromShutter);
+const scheduling = askForPriority();
+port.postMessage({ kind: "scheduled", scheduling } satisfies FromShutter);
 // A thread that ends, however it ends, is none that hangs.
 process.on("exit", beatForWatchdog());
 
@@ -24,6 +25,7 @@ const loop = new TimingLoop({
   flag: new ShutterFlag(data.flag),
   notePath: data.notePath,
   wait: preciseWait(),
+  scheduling,
   createTransport: () => createTransport(data.target),
   tell: (message: FromShutter, handedOver) => postOwned(port, message, handedOver),
 });

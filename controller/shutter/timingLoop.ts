@@ -1,7 +1,9 @@
 import { asNightError, NightError } from "../../core/errors.ts";
+import type { Scheduling } from "../../core/words/timingWords.ts";
 import { NO_TRANSACTION, type TransactionId } from "../../core/ptp/ids.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
+import type { ShutterClosing } from "../../core/watch/events.ts";
 import { ownedBytes, type OwnedBytes } from "../workers/ownedBytes.ts";
 import type { CameraEvent, ExposureOrder } from "../cameras/camera.ts";
 import type { OperationAnswer, Transport } from "../cameras/transport.ts";
@@ -43,6 +45,8 @@ export type TimingLoopOptions = {
   /** Where the next process finds an exposure that this one leaves open; left out or null: nowhere. */
   readonly notePath?: string | null;
   readonly wait: MomentWait;
+  /** What the system granted this thread; left out: nothing was asked for. */
+  readonly scheduling?: Scheduling;
   /** Left out: the time of life. */
   readonly time?: RealTime;
   readonly createTransport: () => Transport;
@@ -73,6 +77,13 @@ type Timed = {
   readonly order: ExposureOrder;
   readonly exposureSeconds: number;
   readonly closesAtMs: number;
+};
+
+type Closed = {
+  readonly closedMs: number;
+  readonly exposureSeconds: number;
+  /** Left out: the camera timed it. */
+  readonly closing?: ShutterClosing;
 };
 
 /** Something that has its time, whether or not it is due. */
@@ -339,7 +350,7 @@ export class TimingLoop {
     const openedMs = result.answeredMs - this.#openings.noteAnswer(result);
     const exposureMs = (order.exposure.exposureSeconds * 1000) / this.#options.origin.rate;
     const isOver = this.#shutter.kind === "opening" && this.#shutter.isOver;
-    const closeAtMs = isOver ? 0 : openedMs + exposureMs - mover.bulbExcessMs;
+    const closeAtMs = isOver ? this.#time.nowMs() : openedMs + exposureMs - mover.bulbExcessMs;
     this.#shutter = { kind: "open", order, openingId, openedMs, closeAtMs };
     this.#tellOpened(order, result);
   }
@@ -384,12 +395,15 @@ export class TimingLoop {
 
   async #close(open: Open): Promise<void> {
     const { mover } = this.#requireConnected();
+    // Before the camera is asked: what it takes to answer is no lateness of this computer.
+    const lateMs = this.#time.nowMs() - open.closeAtMs;
     this.#matcher.noteClosing(open.order.frameIndex);
     const answer = await mover.close(open.openingId);
     const openMs = answer.sentMs - open.openedMs + mover.bulbExcessMs;
     this.#noteClosed(open.order, {
       closedMs: answer.answeredMs,
       exposureSeconds: (openMs * this.#options.origin.rate) / 1000,
+      closing: { lateMs, scheduling: this.#options.scheduling ?? "ordinary" },
     });
   }
 
@@ -403,7 +417,7 @@ export class TimingLoop {
    */
   #noteClosed(
     { frameIndex, exposure }: ExposureOrder,
-    { closedMs, exposureSeconds }: { closedMs: number; exposureSeconds: number },
+    { closedMs, exposureSeconds, closing }: Closed,
   ): void {
     this.#shutter = { kind: "closed" };
     this.#lastExposureMs = (exposureSeconds * 1000) / this.#options.origin.rate;
@@ -412,6 +426,7 @@ export class TimingLoop {
       frameIndex,
       atMs: nightOf(closedMs, this.#options.origin),
       happened: this.#requireConnected().mover.happened(exposureSeconds, exposure),
+      ...(closing && { closing }),
     });
     this.#readout.noteClosed(closedMs);
     const lateMs = this.#matcher.expect(frameIndex, closedMs);

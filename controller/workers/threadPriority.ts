@@ -2,15 +2,13 @@ import { execFileSync } from "node:child_process";
 import { readlinkSync } from "node:fs";
 import { setPriority } from "node:os";
 import { basename } from "node:path";
+import type { Scheduling } from "../../core/words/timingWords.ts";
 
 /** Ahead of ordinary work, behind the system's own. */
 const NICENESS = -10;
 /** The lowest real-time priority is already ahead of everything that is not real-time. */
 const REAL_TIME_PRIORITY = "1";
 const CHRT_MS_MAX = 2_000;
-
-/** How the system wakes a thread: at once; with more time than others, but no sooner; like any. */
-export type Scheduling = "realTime" | "ahead" | "ordinary";
 
 /** What asking needs of the system; tests put their own in its place. */
 export type SchedulingSystem = {
@@ -43,7 +41,7 @@ const THIS_SYSTEM: SchedulingSystem = {
  */
 export function askForPriority(system: SchedulingSystem = THIS_SYSTEM): Scheduling {
   // Elsewhere it would concern the whole process, or be no question of threads.
-  if (system.platform !== "linux") return "ordinary";
+  if (system.platform !== "linux") return "notOffered";
   if (isGranted(system.becomeRealTime)) return "realTime";
   return isGranted(system.becomeLessNice) ? "ahead" : "ordinary";
 }
@@ -56,17 +54,4 @@ function isGranted(ask: () => void): boolean {
     // No right to it, or no such thing: the next best is asked for.
     return false;
   }
-}
-
-/** What a person is told of the timing thread's scheduling, and what they can do about it. */
-export function schedulingSentence(
-  scheduling: Scheduling,
-  platform: NodeJS.Platform = process.platform,
-): string {
-  if (scheduling === "realTime") return "The shutter is timed with real-time scheduling.";
-  const advice =
-    platform === "linux"
-      ? "let an administrator allow it (README, With the computer), or end other programs for the night"
-      : "end other programs for the night";
-  return `The shutter is timed without real-time scheduling, tens of milliseconds late on a busy computer; ${advice}.`;
 }

@@ -110,7 +110,17 @@ const stateNoticeSchema: v.GenericSchema<StateNotice> = v.object({
 const nightTimeline = {
   guards: v.array(
     v.object({
-      guard: v.picklist(["battery", "storage", "cold", "dew", "focus", "dawn", "camera", "clock"]),
+      guard: v.picklist([
+        "battery",
+        "storage",
+        "cold",
+        "dew",
+        "focus",
+        "dawn",
+        "camera",
+        "clock",
+        "timing",
+      ]),
       level: v.picklist(["note", "warning", "stop"]),
       sentence: v.string(),
       sinceUtcMs: utcMs,

@@ -4,9 +4,18 @@ import type { ExposureSettings } from "../exposure/settings.ts";
 import type { FrameObservation } from "../exposure/governor.ts";
 import type { Reading } from "../photometry/reading.ts";
 import type { MonotonicMs } from "../units.ts";
+import type { Scheduling } from "../words/timingWords.ts";
 import type { HandWord } from "./handWord.ts";
 import type { GapSpan, SurgeSpan } from "./state.ts";
 import type { WatchSettings } from "./watchSettings.ts";
+
+/** How a shutter was closed that this computer times. */
+export type ShutterClosing = {
+  /** From when it was due until it was done, real milliseconds. */
+  readonly lateMs: number;
+  /** How the system schedules the thread or process that closes it. */
+  readonly scheduling: Scheduling;
+};
 
 /**
  * Everything that can happen to a watch. `atMs` is when it happened on the night's clock; the
@@ -60,7 +69,13 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
       readonly looseSinceMs?: MonotonicMs | null;
     }
   | { readonly kind: "shutterOpened"; readonly frameIndex: number }
-  | { readonly kind: "shutterClosed"; readonly frameIndex: number; readonly happened: Exposure }
+  | {
+      readonly kind: "shutterClosed";
+      readonly frameIndex: number;
+      readonly happened: Exposure;
+      /** Left out: the camera timed this frame itself. */
+      readonly closing?: ShutterClosing;
+    }
   | { readonly kind: "cameraReady" }
   | { readonly kind: "frameArrived"; readonly frameIndex: number }
   | { readonly kind: "frameMissing"; readonly frameIndex: number; readonly why: string }

@@ -3,6 +3,7 @@ import type { MonotonicMs } from "../units.ts";
 import { overdueMs, silentMs } from "./deadlines.ts";
 import type { PhaseEvent } from "./events.ts";
 import { observeSample, recordTaken } from "./knowledge.ts";
+import { guardTiming } from "./shutterLateness.ts";
 import type { WatchState } from "./state.ts";
 import { closedLate, frameFailed, goOn, lost, openedLate, recover } from "./transitions.ts";
 import { enter, goesOn, stay, type FramePhase, type Phase, type WatchStep } from "./watchStep.ts";
@@ -156,8 +157,9 @@ function closed(
   event: Extract<PhaseEvent, { kind: "shutterClosed" }>,
   openedMs: MonotonicMs,
 ): WatchStep {
-  const { atMs, frameIndex, happened } = event;
-  const taken = recordTaken(state, { frameIndex, openedMs, happened }, atMs);
+  const { atMs, frameIndex, happened, closing } = event;
+  const timed = guardTiming(state, closing, atMs);
+  const taken = recordTaken(timed, { frameIndex, openedMs, happened }, atMs);
   const deadlineMs = silentMs(state, atMs);
   return enter({ ...taken, looseSinceMs: null }, { kind: "readingOut", deadlineMs }, [
     { kind: "wake", atMs: deadlineMs },

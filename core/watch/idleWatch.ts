@@ -2,6 +2,7 @@ import { startSurgeWatch } from "../activity/surge.ts";
 import { startGovernor } from "../exposure/governor.ts";
 import { WATCH_ON } from "./handWord.ts";
 import { NO_TROUBLE } from "./pictureTrack.ts";
+import { NOT_LATE } from "./latenessTrack.ts";
 import type { WatchState } from "./state.ts";
 import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "./watchSettings.ts";
 
@@ -23,6 +24,7 @@ export function idleWatch(settings: WatchSettings = DEFAULT_WATCH_SETTINGS): Wat
     cadenceMs: null,
     looseSinceMs: null,
     pictures: NO_TROUBLE,
+    lateness: NOT_LATE,
     readingDelaysMs: [],
     pace: "full",
     probesLeft: settings.probeCountMax,

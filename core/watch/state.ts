@@ -4,6 +4,7 @@ import type { Exposure } from "../exposure/exposure.ts";
 import type { GovernorState } from "../exposure/governor.ts";
 import type { MonotonicMs } from "../units.ts";
 import type { HandWord } from "./handWord.ts";
+import type { LatenessTrack } from "./latenessTrack.ts";
 import type { PictureTrack } from "./pictureTrack.ts";
 import type { BatteryFall } from "./batteryDrain.ts";
 import type { WatchSettings } from "./watchSettings.ts";
@@ -108,6 +109,7 @@ export type WatchState = {
   /** Since when the shutter may be open with nobody in control of it; null: it is not. */
   readonly looseSinceMs: MonotonicMs | null;
   readonly pictures: PictureTrack;
+  readonly lateness: LatenessTrack;
   /** How long after closing the latest readings came, newest last. */
   readonly readingDelaysMs: readonly number[];
   readonly pace: "full" | "sentinel";

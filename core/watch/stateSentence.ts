@@ -237,6 +237,7 @@ const GUARD_KINDS: Readonly<Record<GuardState["guard"], StateKind | null>> = {
   cold: null,
   dawn: null,
   clock: null,
+  timing: null,
 };
 
 function guardRows({ guards }: WatchState, kind: StateKind): readonly StateRow[] {

@@ -22,6 +22,7 @@ export function withGovernor(state: WatchState, governor: GovernorState): WatchS
     cadenceMs: state.cadenceMs,
     looseSinceMs: state.looseSinceMs,
     pictures: state.pictures,
+    lateness: state.lateness,
     readingDelaysMs: state.readingDelaysMs,
     pace: state.pace,
     probesLeft: state.probesLeft,

@@ -10,11 +10,20 @@ import { parseCommandLine } from "../../controller/commandLine.ts";
 import { START_COMMAND } from "../../controller/config.ts";
 import { startDaemon, type Daemon } from "../../controller/daemon/daemon.ts";
 import { readImageExif } from "../../controller/imageExif.ts";
+import { timingWords, type Scheduling } from "../../core/words/timingWords.ts";
+import { mayBeRealTime } from "../support/mayBeRealTime.ts";
 import { FakeIpCamera } from "../support/fakeIpCamera.ts";
 import { temporaryFolder } from "../support/temporaryFolder.ts";
 
 const ROOT = fileURLToPath(new URL("../../", import.meta.url));
 const FRAMES = 3;
+
+type ScheduledLine = {
+  readonly event: string;
+  readonly cameraId: string;
+  readonly scheduling: Scheduling;
+  readonly sentence: string;
+};
 
 describe("several cameras in one night", () => {
   const devices: ChildProcess[] = [];
@@ -61,7 +70,7 @@ describe("several cameras in one night", () => {
     return Math.max(...(await Promise.all(errors)));
   };
 
-  it("each has its own watch, frames and files, and exposes as it says", async () => {
+  it("each has its own watch, frames and files, exposes as it says, and has its scheduling in the log", async () => {
     const dataDir = temporaryFolder();
     const lines = await watch([await plugIn(), await plugIn()], dataDir);
     await daemon!.finished;
@@ -78,6 +87,15 @@ describe("several cameras in one night", () => {
       expect(lines.some((text) => text.includes(cameraId))).toBe(true);
     }
     catalogue.close();
+    const log = readFileSync(join(dataDir, "nattvakt.log"), "utf8").trim().split("\n");
+    const scheduled = log
+      .map((line) => JSON.parse(line) as ScheduledLine)
+      .filter(({ event }) => event === "timing.scheduled");
+    expect(scheduled.map(({ cameraId }) => cameraId).sort()).toEqual(["camera-1", "camera-2"]);
+    for (const { scheduling, sentence } of scheduled) {
+      expect(scheduling === "realTime").toBe(mayBeRealTime());
+      expect(sentence).toBe(timingWords.scheduling(scheduling));
+    }
   });
 
   it("one that takes every connection and never answers does not hold the other up", async () => {

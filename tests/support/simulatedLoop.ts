@@ -29,8 +29,11 @@ export type SimulatedLoop = {
   readonly ended: Promise<void>;
 };
 
-export function startSimulatedLoop(controls: Partial<CameraControls> = {}): SimulatedLoop {
-  const time = new SimulatedTime();
+export function startSimulatedLoop(
+  controls: Partial<CameraControls> = {},
+  { lateMs = 0 } = {},
+): SimulatedLoop {
+  const time = new SimulatedTime({ lateMs });
   let hear: (event: CameraEvent) => void = () => undefined;
   const diary = keepDiary((listener) => (hear = listener));
   const loop = new TimingLoop({
@@ -43,6 +46,7 @@ export function startSimulatedLoop(controls: Partial<CameraControls> = {}): Simu
     controls: { ...STANDARD_CONTROLS, ...controls },
     flag: new ShutterFlag(ShutterFlag.createBuffer()),
     wait: plainTimerWait(),
+    scheduling: "realTime",
     time,
     createTransport: () => simulatedCamera(time),
     tell: (message) => {

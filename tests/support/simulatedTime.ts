@@ -14,16 +14,19 @@ export class SimulatedTime implements RealTime {
   #timers: Timer[] = [];
   #isRunning = false;
   #changes = 0;
+  readonly #lateMs: number;
 
-  constructor(startMs = 1_000_000) {
+  /** @param options.lateMs  How late every timer comes, as on a busy computer. */
+  constructor({ startMs = 1_000_000, lateMs = 0 } = {}) {
     this.#nowMs = startMs;
+    this.#lateMs = lateMs;
   }
 
   readonly nowMs = (): number => this.#nowMs;
 
   readonly after = (delayMs: number, callback: () => void): (() => void) => {
     this.#changes += 1;
-    const timer = { atMs: this.#nowMs + Math.max(delayMs, 0), callback };
+    const timer = { atMs: this.#nowMs + Math.max(delayMs, 0) + this.#lateMs, callback };
     this.#timers.push(timer);
     return () => {
       this.#changes += 1;

@@ -38,6 +38,7 @@ async function check(camera: TestCameraOptions, options: Partial<BenchCheckOptio
     createTransport: () => createTransport({ kind: "ip", host: "127.0.0.1", port }),
     controlsFor: () => STANDARD_CONTROLS,
     origin: clock.origin,
+    scheduling: null,
     onStep: () => undefined,
     ...options,
   });
@@ -81,6 +82,14 @@ describe("a bench check", () => {
     const deadTimes = figures.bulb.map(({ deadMs }) => (deadMs === null ? null : deadMs > 0));
     expect(deadTimes).toEqual([true, true, true, true, true, null]);
     expect(camera.capture.exposing).toBeNull();
+  });
+
+  it.each([
+    ["realTime", /^timing +The shutter is timed with real-time scheduling\.$/m],
+    ["ordinary", /^timing +The shutter is timed without real-time .* administrator allow it/m],
+    [null, /^timing +not known before this camera's first watch/m],
+  ] as const)("reports the scheduling that was granted: %s", async (scheduling, row) => {
+    expect(benchReport(await check({ hasBulb: false }, { scheduling }))).toMatch(row);
   });
 
   it("says that a camera without bulb has none, and still tells the rest", async () => {

@@ -6,6 +6,8 @@ import { openContactCamera } from "../../../controller/cameras/contactCamera.ts"
 import { createClock, startOrigin } from "../../../controller/timing/clock.ts";
 import { utcMs } from "../../../core/units.ts";
 import type { Exposure } from "../../../core/exposure/exposure.ts";
+import type { Scheduling } from "../../../core/words/timingWords.ts";
+import { mayBeRealTime } from "../../support/mayBeRealTime.ts";
 import { keepDiary, orderFrame } from "../../support/cameraDiary.ts";
 import { FakeCamera } from "../../support/fakeCamera.ts";
 import { contactMovements, fileRelease } from "../../support/fileRelease.ts";
@@ -18,6 +20,7 @@ describe("a camera on a release contact", () => {
 
   function make() {
     const folder = temporaryFolder();
+    const granted: Scheduling[] = [];
     const origin = startOrigin({ rate: 1, startUtcMs: utcMs(Date.UTC(2027, 2, 24, 18)) });
     camera = openContactCamera({
       ...{ cameraId: "camera-1", origin, busySeconds: 0.05 },
@@ -28,12 +31,18 @@ describe("a camera on a release contact", () => {
         rescue: () => Promise.resolve(),
       },
       folder: { pollMs: 20 },
+      onScheduled: (scheduling) => granted.push(scheduling),
     });
-    return { folder, clock: createClock(origin), diary: keepDiary((one) => camera.onEvent(one)) };
+    return {
+      folder,
+      granted,
+      clock: createClock(origin),
+      diary: keepDiary((one) => camera.onEvent(one)),
+    };
   }
 
   it("takes a frame of 0.3 s, and says that it stands at the ISO set by hand", async () => {
-    const { folder, diary } = make();
+    const { folder, diary, granted } = make();
     camera.connect();
     const { description } = await diary.next("connected");
     expect(description).toMatchObject({ isoLadder: [], fixedIso: 1600, fNumber: null });
@@ -43,6 +52,11 @@ describe("a camera on a release contact", () => {
     expect(closed.happened).toMatchObject({ iso: 1600, fNumber: 2.8 });
     expect(closed.happened.exposureSeconds).toBeCloseTo((closed.atMs - opened.atMs) / 1000, 6);
     expect(closed.happened.exposureSeconds).toBeGreaterThanOrEqual(0.299);
+    // Its own figure is taken before the line moves, the times of the contact after it.
+    expect(closed.closing!.lateMs).toBeGreaterThanOrEqual(0);
+    expect(closed.closing!.lateMs).toBeLessThanOrEqual(closed.atMs - opened.atMs - 299);
+    expect(closed.closing!.scheduling).toBe(mayBeRealTime() ? "realTime" : granted[0]);
+    expect(granted).toHaveLength(1);
     await diary.next("ready");
     writeFileSync(join(folder, "A1.JPG"), smallJpeg());
     expect(await diary.next("frameArrived")).toMatchObject({ frameIndex: 0, isOriginal: true });
@@ -55,8 +69,9 @@ describe("a camera on a release contact", () => {
     orderFrame(camera, 4, { exposureSeconds: 3600 });
     await diary.next("shutterOpened");
     camera.closeShutter(4);
-    const { happened } = await diary.next("shutterClosed");
+    const { happened, closing } = await diary.next("shutterClosed");
     expect(happened.exposureSeconds).toBeLessThan(1800);
+    expect(closing).toBeUndefined();
   });
 
   it("refuses a frame while it is not connected", async () => {

@@ -7,8 +7,8 @@ const FRAMES = 40;
 const EXPOSURE_SECONDS = 15;
 
 /** Forty frames of 15 s back to back, each ordered as soon as the camera is ready. */
-async function takeFrames(): Promise<readonly CameraEvent[]> {
-  const { time, loop, diary, ended } = startSimulatedLoop();
+async function takeFrames(busy = {}): Promise<readonly CameraEvent[]> {
+  const { time, loop, diary, ended } = startSimulatedLoop({}, busy);
   const order = (frameIndex: number): void =>
     loop.take({
       kind: "expose",
@@ -47,6 +47,19 @@ describe("a timing loop with a simulated camera, in one thread", () => {
     expect(closed.at(-1)!.atMs).toBeGreaterThan(FRAMES * EXPOSURE_SECONDS * 1000);
     expect(closed.at(-1)!.atMs).toBeLessThan(FRAMES * (EXPOSURE_SECONDS + 1.1) * 1000);
   });
+
+  it.each([0, 35])(
+    "tells with each frame that its closing was %i ms late, and how it is scheduled",
+    async (lateMs) => {
+      const events = await takeFrames({ lateMs });
+      const closings = events.flatMap((one) => (one.kind === "shutterClosed" ? [one.closing] : []));
+      expect(closings).toHaveLength(FRAMES);
+      for (const closing of closings) {
+        expect(closing?.scheduling).toBe("realTime");
+        expect(closing?.lateMs).toBeCloseTo(lateMs, 6);
+      }
+    },
+  );
 
   it("tells the same night twice, to the millisecond", async () => {
     expect(await takeFrames()).toEqual(await takeFrames());

@@ -32,6 +32,7 @@ beforeEach(async () => {
     origin: clock.origin,
     utcMs: () => utcMs(Date.UTC(2027, 2, 24, 17)),
     transportOf: () => () => createTransport({ kind: "ip", host: "127.0.0.1", port }),
+    schedulingOf: () => "ordinary",
   });
   server = await startWebServer({
     port: 0,
@@ -69,17 +70,24 @@ describe("a bench check from the page", () => {
     expect(await view()).toEqual({ kind: "none" });
     expect(await (await tell("start")).json()).toMatchObject({ kind: "running" });
     await expect
-      .poll(async () => {
-        const now = await view();
-        return now.kind === "running" ? now.steps : [];
-      })
+      .poll(
+        async () => {
+          const now = await view();
+          return now.kind === "running" ? now.steps : [];
+        },
+        { timeout: 25_000 },
+      )
       .toContain("Exposing 1, 2 and 5 s, twice.");
-    await expect.poll(async () => (await view()).kind, { timeout: 20_000 }).toBe("done");
+    await expect.poll(async () => (await view()).kind, { timeout: 30_000 }).toBe("done");
     const done = await view();
     if (done.kind !== "done") throw new Error("not done");
     expect(done.rows.map(({ name }) => name)).toEqual(
       expect.arrayContaining(["camera", "ISO", "bulb 5 s", "dead time", "preview", "battery"]),
     );
+    expect(done.rows).toContainEqual({
+      name: "timing",
+      words: expect.stringMatching(/^The shutter is timed without real-time/) as string,
+    });
     expect(done.written).toMatch(/^profiles\/cameras\/measured-.*\.json$/);
     expect(existsSync(join(dataDir, done.written))).toBe(true);
     expect(done.sentence).toMatch(/longer than held; the watch takes that off\.$/);
@@ -99,7 +107,9 @@ describe("a bench check from the page", () => {
 
   test("ended early lets go of the camera, writes nothing, and can begin again", async () => {
     await tell("start");
-    await expect.poll(() => device.camera.capture.exposing ?? null).not.toBeNull();
+    await expect
+      .poll(() => device.camera.capture.exposing ?? null, { timeout: 25_000 })
+      .not.toBeNull();
     expect(await (await tell("stop")).json()).toMatchObject({
       kind: "failed",
       sentence: expect.stringContaining("ended early; the shutter is closed") as string,

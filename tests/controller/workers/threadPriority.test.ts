@@ -2,9 +2,10 @@ import { spawnSync } from "node:child_process";
 import { describe, expect, it } from "vitest";
 import {
   askForPriority,
-  schedulingSentence,
   type SchedulingSystem,
 } from "../../../controller/workers/threadPriority.ts";
+import { mayBeRealTime } from "../../support/mayBeRealTime.ts";
+import { timingWords } from "../../../core/words/timingWords.ts";
 
 const MODULE = new URL("../../../controller/workers/threadPriority.ts", import.meta.url).href;
 
@@ -30,8 +31,7 @@ function policyAfterAsking(): string | undefined {
 it.runIf(process.platform === "linux")(
   "makes the calling thread real-time where the user may, and leaves it as it is elsewhere",
   () => {
-    const isAllowed = spawnSync("chrt", ["--rr", "1", "true"]).status === 0;
-    expect(policyAfterAsking()).toBe(isAllowed ? "real-time, by turns" : "ordinary");
+    expect(policyAfterAsking()).toBe(mayBeRealTime() ? "real-time, by turns" : "ordinary");
   },
 );
 
@@ -46,8 +46,8 @@ describe("asking for priority", () => {
     ["linux", refuse, allow, "ahead"],
     ["linux", refuse, refuse, "ordinary"],
     // There it would concern the whole process, the page's work with it.
-    ["darwin", allow, allow, "ordinary"],
-    ["win32", allow, allow, "ordinary"],
+    ["darwin", allow, allow, "notOffered"],
+    ["win32", allow, allow, "notOffered"],
   ] as const)("on %s takes the best that it is given", (platform, realTime, lessNice, granted) => {
     const system: SchedulingSystem = {
       ...{ platform, becomeRealTime: realTime, becomeLessNice: lessNice },
@@ -56,10 +56,8 @@ describe("asking for priority", () => {
   });
 
   it("is told in a sentence that says what to do where it is refused", () => {
-    expect(schedulingSentence("realTime", "linux")).toMatch(/with real-time scheduling\.$/);
-    expect(schedulingSentence("ahead", "linux")).toMatch(/administrator allow it/);
-    expect(schedulingSentence("ordinary", "win32")).toMatch(
-      /; end other programs for the night\.$/,
-    );
+    expect(timingWords.scheduling("realTime")).toMatch(/with real-time scheduling\.$/);
+    expect(timingWords.scheduling("ahead")).toMatch(/administrator allow it/);
+    expect(timingWords.scheduling("notOffered")).toMatch(/: end other programs\.$/);
   });
 });

@@ -3,13 +3,17 @@ import { cleanup, fireEvent, render, screen, within } from "@testing-library/sve
 import { afterEach, expect, test, vi } from "vitest";
 
 import type { TonightResult } from "../../../core/rehearsal/tonightResult.ts";
-import { utcMs } from "../../../core/units.ts";
+import { monotonicMs, utcMs } from "../../../core/units.ts";
+import { idleWatch } from "../../../core/watch/idleWatch.ts";
+import { guardTiming } from "../../../core/watch/shutterLateness.ts";
 import FrameDetails from "../../../ui/lib/components/FrameDetails.svelte";
 import Histogram from "../../../ui/lib/components/Histogram.svelte";
+import Marks from "../../../ui/lib/components/Marks.svelte";
 import StateRow from "../../../ui/lib/components/StateRow.svelte";
 import Stepper from "../../../ui/lib/components/Stepper.svelte";
 import Vitals from "../../../ui/lib/components/Vitals.svelte";
 import WatchControls from "../../../ui/lib/components/WatchControls.svelte";
+import { marksOf } from "../../../ui/lib/state/marks.ts";
 import { HandOrders } from "../../../ui/lib/state/handOrders.svelte.ts";
 import { actionOf, KEY_BINDINGS } from "../../../ui/lib/keys/keys.ts";
 import RehearsalPanel from "../../../ui/lib/plan/RehearsalPanel.svelte";
@@ -229,4 +233,26 @@ test("knows every key of its list, and leaves them alone in a field or when swit
   field.dispatchEvent(new KeyboardEvent("keydown", { key: "ArrowLeft" }));
   expect(inField).toBeNull();
   field.remove();
+});
+
+test("notes on the page when the shutter has closed 40 ms late, with what to do, and not before", () => {
+  const show = (lateMs: number): void => {
+    let state = idleWatch();
+    for (let frame = 0; frame < 20; frame += 1) {
+      const closing = { lateMs, scheduling: "ordinary" } as const;
+      state = guardTiming(state, closing, monotonicMs(10_000 * frame));
+    }
+    const guards = state.guards.map(({ sinceMs, ...guard }) => ({
+      ...guard,
+      sinceUtcMs: utcMs(NIGHT_START + sinceMs),
+    }));
+    render(Marks, { marks: marksOf(makeWatch({ guards })), onselect: vi.fn() });
+  };
+  show(19);
+  expect(screen.getByText("No surge, gap or guard so far.")).toBeTruthy();
+  cleanup();
+  show(40);
+  expect(textOf(screen.getByRole("button"))).toMatch(
+    /Timing, note: The shutter closes late .*40 ms or more .*service.*real-time scheduling.*end other programs/,
+  );
 });
