@@ -17,15 +17,18 @@ const REMEMBERED_CAPTURES = 32;
 /** A frame and the transaction that began its capture. */
 type FrameCapture = { readonly frameIndex: number; readonly captureId: number };
 
+/** A file that is this frame's. */
+type OfFrame = {
+  readonly kind: "ofFrame";
+  readonly frameIndex: number;
+  readonly captureId: number;
+};
+
 /** What became of a file that the camera named. */
 export type NamedFile =
-  | {
-      readonly kind: "ofFrame";
-      readonly frameIndex: number;
-      readonly captureId: number;
-      /** The event carried this frame's own transaction; else only the order of exposure speaks for it. */
-      readonly isProved: boolean;
-    }
+  | OfFrame
+  /** No transaction tells whose it is: one of these frames', the oldest first, if it is a picture. */
+  | { readonly kind: "byOrder"; readonly frameIndexes: readonly number[] }
   /** A second file of a frame that has one, as raw and JPEG come in pairs. */
   | { readonly kind: "companion"; readonly frameIndex: number }
   /** Named before. */
@@ -113,18 +116,32 @@ export class FrameFiles {
     if (late >= 0) {
       const [{ frameIndex, captureId }] = this.#givenUp.splice(late, 1) as [FrameCapture];
       this.#serve({ frameIndex, captureId });
-      return { kind: "ofFrame", frameIndex, captureId, isProved: true };
+      return { kind: "ofFrame", frameIndex, captureId };
     }
     const own = this.#awaited.find(isSame);
-    const frame = own ?? this.#awaited.find((one) => !one.isHeldOpen);
-    if (!frame) {
-      this.#unclaimed.push(handle);
-      return { kind: "foreign" };
-    }
+    if (own) return this.#give(own);
+    const frameIndexes = this.#awaited.flatMap((one) => (one.isHeldOpen ? [] : one.frameIndex));
+    if (frameIndexes.length > 0) return { kind: "byOrder", frameIndexes };
+    this.#unclaimed.push(handle);
+    return { kind: "foreign" };
+  }
+
+  /**
+   * A file that was named while these frames waited is a picture of its own: the first of them that
+   * still waits takes it; with none left it is nobody's, or nobody's yet.
+   */
+  claim(handle: number, frameIndexes: readonly number[]): NamedFile {
+    const frame = this.#awaited.find(({ frameIndex }) => frameIndexes.includes(frameIndex));
+    if (frame) return this.#give(frame);
+    this.#unclaimed.push(handle);
+    return { kind: "foreign" };
+  }
+
+  #give(frame: Awaited): OfFrame {
     this.#awaited.splice(this.#awaited.indexOf(frame), 1);
     const { frameIndex, captureId } = frame;
     this.#serve({ frameIndex, captureId });
-    return { kind: "ofFrame", frameIndex, captureId, isProved: own !== undefined };
+    return { kind: "ofFrame", frameIndex, captureId };
   }
 
   #serve(capture: FrameCapture): void {

@@ -21,25 +21,48 @@ export type Tellers = {
   readonly nightNow: () => MonotonicMs;
 };
 
+/** A file that the camera named, and how its description reaches whoever has to place it. */
+export type Unplaced = {
+  readonly handle: number;
+  readonly place: (info: ObjectInfo) => void;
+  /** Its description cannot be had. */
+  readonly fail: (error: NightError) => void;
+};
+
+/**
+ * Asks what the named files are, strictly in the order in which the camera named them: only that
+ * order tells a frame's second file from the next frame's first.
+ *
+ * @param next  The file to ask for now; null: there is none left.
+ */
+export async function* identifyTask(link: CameraLink, next: () => Unplaced | null): CameraTask {
+  for (let file = next(); file !== null; file = next()) {
+    try {
+      file.place(yield* fetchInfo(link, file.handle));
+    } catch (thrown) {
+      const error = asNightError(thrown);
+      if (error.code === "camera.gone" || error.code === "invariant.violated") throw error;
+      file.fail(error);
+    }
+  }
+}
+
 /**
  * Brings a frame's picture.
  *
- * @param isOther  Says whether an object is known to belong to something else than this frame.
- * @returns through `onOther` when the object is none of the frame's.
+ * @param frame.info  The file's description, where it is known already.
+ * @returns through `onOther` when the object is no picture.
  * @throws NightError `camera.frame_missing` and whatever the camera answers.
  */
 export async function* frameTask(
   link: CameraLink,
-  frame: { readonly frameIndex: number; readonly handle: number },
+  frame: { readonly frameIndex: number; readonly handle: number; readonly info: ObjectInfo | null },
   controls: CameraControls,
-  callbacks: Tellers & {
-    readonly isOther: (info: ObjectInfo) => boolean;
-    readonly onOther: () => void;
-  },
+  callbacks: Tellers & { readonly onOther: () => void },
 ): CameraTask {
   const { frameIndex, handle } = frame;
-  const info = yield* fetchInfo(link, handle);
-  if (!isPicture(info) || callbacks.isOther(info)) return callbacks.onOther();
+  const info = frame.info ?? (yield* fetchInfo(link, handle));
+  if (!isPicture(info)) return callbacks.onOther();
   const preview = yield* fetchPreview(
     link,
     { handle, info },

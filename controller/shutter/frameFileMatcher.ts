@@ -6,14 +6,16 @@ import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import { nightOf, type ClockOrigin, type RealTime } from "../timing/clock.ts";
 import type { CameraLink } from "./cameraLink.ts";
 import type { CameraTaskQueue } from "./cameraTaskQueue.ts";
-import { comparisonTask, frameTask } from "./cameraTasks.ts";
+import { comparisonTask, frameTask, identifyTask, type Unplaced } from "./cameraTasks.ts";
 import { FrameFiles } from "./awaitedFiles.ts";
+import { isPicture } from "./fetchPreview.ts";
 
 /** Which task goes first; of frames the newest, for the next exposure hangs on it. */
 export const RANK = {
   settings: -1,
   comparison: 0,
   events: 0.5,
+  identify: 0.75,
   frame: (frameIndex: number): number => 2 - frameIndex / (frameIndex + 1),
   status: 3,
   card: 4,
@@ -37,18 +39,22 @@ type FrameFileMatcherOptions = {
   readonly tell: (event: CameraEvent) => void;
   /** The frame that the shutter is open for, or about to be. */
   readonly exposingIndex: () => number | null;
+  /** A file that no transaction names turned out to be a frame's. */
+  readonly onPlaced: () => void;
 };
 
 /** Sees to it that every frame gets its file, or a word on why it has none. */
 export class FrameFileMatcher {
   readonly #options: FrameFileMatcherOptions;
   readonly #files = new FrameFiles();
-  /** Names of the latest frames' files, whole and without endings, newest last. */
-  readonly #names: {
-    readonly stem: string;
-    readonly filename: string;
-    readonly frameIndex: number;
-  }[] = [];
+  /** Names of the latest frames' files that no transaction proved, newest last. */
+  readonly #names: string[] = [];
+  /** Files that are still to be known for what they are, in the order in which they were named. */
+  #unplaced: Unplaced[] = [];
+  /** The card was compared, and what it showed is still being looked at. */
+  #isComparing = false;
+  /** Why a file's description could not be had. */
+  #unreadable: NightError | null = null;
 
   constructor(options: FrameFileMatcherOptions) {
     this.#options = options;
@@ -98,16 +104,40 @@ export class FrameFileMatcher {
     return lateMs;
   }
 
-  /** The camera named a file. @returns whether it is a frame's. */
+  /** The camera named a file. @returns whether it is a frame's, or may be. */
   name(link: CameraLink, handle: number, eventTransactionId: number | null): boolean {
     const named = this.#files.name(handle, eventTransactionId);
-    if (named.kind !== "ofFrame") return false;
-    const { frameIndex, captureId, isProved } = named;
+    if (named.kind === "ofFrame") this.#fetch(link, { ...named, handle, info: null });
+    if (named.kind === "byOrder") {
+      this.#identify(link, {
+        handle,
+        place: (info) => this.#place(link, { handle, info, frameIndexes: named.frameIndexes }),
+        fail: (error) => {
+          this.#unreadable = error;
+          this.#files.claim(handle, []);
+        },
+      });
+    }
+    return named.kind === "ofFrame" || named.kind === "byOrder";
+  }
+
+  #fetch(
+    link: CameraLink,
+    {
+      frameIndex,
+      captureId,
+      ...file
+    }: {
+      readonly frameIndex: number;
+      readonly captureId: number;
+      readonly handle: number;
+      readonly info: ObjectInfo | null;
+    },
+  ): void {
     const { origin, tell } = this.#options;
-    const task = frameTask(link, { frameIndex, handle }, link.controls, {
+    const task = frameTask(link, { frameIndex, ...file }, link.controls, {
       tell,
       nightNow: () => nightOf(this.#options.time.nowMs(), origin),
-      isOther: (info) => !isProved && this.#isOtherFrames(info, frameIndex),
       onOther: () => {
         const isOpen = this.#options.exposingIndex() === frameIndex;
         const compareAtMs = isOpen ? null : this.#options.time.nowMs() + this.#graceMs();
@@ -117,47 +147,99 @@ export class FrameFileMatcher {
     });
     const drop = (error: NightError): void => this.#tellMissing(frameIndex, error.message);
     this.#options.tasks.add({ rank: RANK.frame(frameIndex), task, drop });
-    return true;
   }
 
-  /** Real time of the next look at the card for files that were never named; Infinity: none. */
+  #identify(link: CameraLink, file: Unplaced): void {
+    this.#unplaced.push(file);
+    const { tasks } = this.#options;
+    if (tasks.has(RANK.identify)) return;
+    const task = identifyTask(link, () => this.#nextUnplaced());
+    tasks.add({ rank: RANK.identify, task, drop: () => undefined });
+  }
+
+  /** What no transaction proves goes by the order of exposure, unless it is an earlier one's second. */
+  #place(
+    link: CameraLink,
+    {
+      handle,
+      info,
+      frameIndexes,
+    }: {
+      readonly handle: number;
+      readonly info: ObjectInfo;
+      readonly frameIndexes: readonly number[];
+    },
+  ): void {
+    if (!isPicture(info) || this.#isSecondFile(info)) return;
+    const placed = this.#files.claim(handle, frameIndexes);
+    if (placed.kind !== "ofFrame") return;
+    this.#remember(info);
+    this.#fetch(link, { ...placed, handle, info });
+    this.#options.onPlaced();
+  }
+
+  /** Real time of the next look at the card for files that were never named; Infinity: none yet. */
   get compareAtMs(): number {
-    return this.#files.compareAtMs ?? Infinity;
+    return this.#isComparing ? Infinity : (this.#files.compareAtMs ?? Infinity);
+  }
+
+  /** What was named while nobody waited for it is looked at anew. */
+  offerUnclaimed(link: CameraLink): void {
+    for (const handle of this.#files.offerUnclaimed()) this.name(link, handle, null);
   }
 
   /** Looks for files that were never named. */
   compare(link: CameraLink): void {
     const { tasks } = this.#options;
-    if (tasks.has(RANK.comparison)) return;
+    if (tasks.has(RANK.comparison) || this.#isComparing) return;
     const task = comparisonTask(link, (handles) => {
       this.#files.offerUnclaimed();
       for (const handle of handles) this.name(link, handle, null);
-      const missing = this.#files.noteComparison(this.#options.time.nowMs(), this.#graceMs());
-      for (const frameIndex of missing) this.#tellMissing(frameIndex, LATE_FILE);
+      // A frame is missing only once every file is known for what it is.
+      if (this.#unplaced.length === 0) this.#noteComparison();
+      else this.#isComparing = true;
     });
     tasks.add({ rank: RANK.comparison, task, drop: () => undefined });
   }
 
+  #noteComparison(): void {
+    this.#isComparing = false;
+    const missing = this.#files.noteComparison(this.#options.time.nowMs(), this.#graceMs());
+    for (const frameIndex of missing) {
+      this.#tellMissing(frameIndex, this.#unreadable?.message ?? LATE_FILE);
+    }
+  }
+
+  /** The next file to be placed; a comparison is over when there is none left. */
+  #nextUnplaced(): Unplaced | null {
+    const next = this.#unplaced.shift() ?? null;
+    if (next === null && this.#isComparing) this.#noteComparison();
+    return next;
+  }
+
   /** The link is lost, and with it every handle. */
   forgetAll(exceptFrameIndex: number | null): void {
+    this.#unplaced = [];
+    this.#isComparing = false;
+    this.#unreadable = null;
     for (const frameIndex of this.#files.forgetAll()) {
       if (frameIndex !== exceptFrameIndex) this.#tellMissing(frameIndex, LOST_LINK);
     }
   }
 
   /**
-   * Whether a file that no transaction proves is an earlier frame's second one. Raw and JPEG share a
-   * name but for its ending, so they are told from the next frame's first; a name that comes round
-   * again whole, as on a card whose numbering begins again, is a new picture.
+   * Whether a file that no transaction proves is the second one of a frame that has its first. Raw
+   * and JPEG share a name but for its ending; a name that comes round again whole, as on a card
+   * whose numbering begins again, is a new picture.
    */
-  #isOtherFrames({ filename }: ObjectInfo, frameIndex: number): boolean {
-    const stem = filename.replace(/\.[^.]*$/, "");
-    const isOther = this.#names.some(
-      (one) => one.stem === stem && one.filename !== filename && one.frameIndex !== frameIndex,
-    );
-    if (!isOther && stem !== "") this.#names.push({ stem, filename, frameIndex });
+  #isSecondFile({ filename }: ObjectInfo): boolean {
+    const stem = stemOf(filename);
+    return this.#names.some((name) => name !== filename && stemOf(name) === stem && stem !== "");
+  }
+
+  #remember({ filename }: ObjectInfo): void {
+    this.#names.push(filename);
     if (this.#names.length > REMEMBERED_NAMES) this.#names.shift();
-    return isOther;
   }
 
   #tellMissing(frameIndex: number, why: string): void {
@@ -168,4 +250,8 @@ export class FrameFileMatcher {
   #graceMs(): number {
     return GRACE_FLOOR_MS + this.#options.controls().fileGraceMs / this.#options.origin.rate;
   }
+}
+
+function stemOf(filename: string): string {
+  return filename.replace(/\.[^.]*$/, "");
 }

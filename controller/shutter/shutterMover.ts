@@ -36,6 +36,8 @@ export class ShutterMover {
   #captureId: TransactionId | null = null;
   /** An open capture worked only once the exposure time stood at bulb. */
   #needsBulbSpeed = false;
+  /** A bulb exposure was over before it was closed. */
+  #endsBulbItself = false;
 
   constructor(options: ShutterMoverOptions) {
     this.#options = options;
@@ -86,6 +88,18 @@ export class ShutterMover {
     return wasOpen && isAside
       ? refusedSentence(way, this.#offers(way === "bulb" ? "timed" : "bulb"))
       : null;
+  }
+
+  /**
+   * The camera had ended a bulb exposure by itself: where that repeats, bulb is left aside.
+   *
+   * @returns a sentence for the photographer; null: it was said before.
+   */
+  noteEndedItself(): string | null {
+    this.#ways.noteRefusal("bulb", this.#nowMs);
+    const isKnown = this.#endsBulbItself;
+    this.#endsBulbItself = true;
+    return isKnown ? null : endedItselfSentence(this.#offers("timed"));
   }
 
   noteSuccess(way: Way): void {
@@ -192,12 +206,19 @@ export class ShutterMover {
    * Closes the shutter, again and again while the camera has an excuse. If it keeps refusing, the
    * link is declared lost: dropping it ends the session and with it the capture.
    */
-  async close(openingId: TransactionId): Promise<OperationAnswer> {
+  async close(
+    openingId: TransactionId,
+  ): Promise<OperationAnswer & { readonly hadEndedItself: boolean }> {
     const { link, controls } = this.#options;
     const { time } = link.session;
     let answer: OperationAnswer;
+    let attempts = 0;
+    const attempt = async (): Promise<OperationAnswer> => {
+      attempts += 1;
+      return await this.#tryToClose(openingId);
+    };
     try {
-      answer = await whileBusy(() => this.#tryToClose(openingId), {
+      answer = await whileBusy(attempt, {
         wait: new BusyWait(promptPauses(controls.busyPollMs), CLOSE_MS_MAX, time.nowMs),
         pause: (pauseMs) => pauseFor(time, pauseMs),
         isBusy: ({ code }) => code !== "camera.gone",
@@ -207,7 +228,10 @@ export class ShutterMover {
       throw error.code === "camera.gone" ? error : refusesToClose(error);
     }
     this.#noteClosed();
-    return answer;
+    // An earlier attempt whose answer was lost may have closed it; the first one cannot have.
+    const hadEndedItself =
+      attempts === 1 && answer.responseCode === RESPONSES.CaptureAlreadyTerminated;
+    return { ...answer, hadEndedItself };
   }
 
   /** Known to every thread, and to the next process, before the camera is asked. */
@@ -326,6 +350,14 @@ function refusedSentence(way: Way, hasOther: boolean): string {
   return hasOther
     ? `${what}; ${way === "bulb" ? "its own exposure times serve" : "bulb serves"} meanwhile. If you want it, ${advice}; Nattvakt tries again every 5 minutes.`
     : `${what}, and has no other way to expose: ${advice}, or use a release contact.`;
+}
+
+function endedItselfSentence(hasTimed: boolean): string {
+  const what = "The camera ends its bulb exposures by itself before they are over";
+  const advice = "look for a limit of bulb or a self-timer in its menu, or use a release contact";
+  return hasTimed
+    ? `${what}, so frames come out shorter than planned; where that repeats, its own exposure times serve. If you want bulb, ${advice}.`
+    : `${what}, so frames come out shorter than planned, and it has no other way to expose: ${advice}.`;
 }
 
 function refusesToClose(cause: NightError): NightError {

@@ -138,6 +138,7 @@ export class TimingLoop {
       ...{ time, exposingIndex, tasks: this.#tasks, origin: options.origin },
       controls: () => this.#link.controls,
       tell: (event) => this.#tell(event),
+      onPlaced: () => this.#noteReadOut(),
     });
     const { utcMs: utcNow } = createClock(options.origin, time);
     const note = new ShutterNote(options.notePath ?? null, utcNow);
@@ -312,8 +313,8 @@ export class TimingLoop {
       for (;;) {
         const way = mover.methodFor(order.exposure.exposureSeconds, refused).kind;
         try {
-          if (way === "bulb") await this.#openBulb(mover, order);
-          else await this.#startTimed(mover, order);
+          if (way === "bulb") return await this.#openBulb(mover, order);
+          await this.#startTimed(mover, order);
           mover.noteSuccess(way);
           return;
         } catch (thrown) {
@@ -394,17 +395,26 @@ export class TimingLoop {
   }
 
   async #close(open: Open): Promise<void> {
-    const { mover } = this.#requireConnected();
+    const { link, mover } = this.#requireConnected();
     // Before the camera is asked: what it takes to answer is no lateness of this computer.
     const lateMs = this.#time.nowMs() - open.closeAtMs;
     this.#matcher.noteClosing(open.order.frameIndex);
     const answer = await mover.close(open.openingId);
+    if (answer.hadEndedItself) this.#noteEndedItself(link, mover);
+    else mover.noteSuccess("bulb");
     const openMs = answer.sentMs - open.openedMs + mover.bulbExcessMs;
     this.#noteClosed(open.order, {
       closedMs: answer.answeredMs,
       exposureSeconds: (openMs * this.#options.origin.rate) / 1000,
       closing: { lateMs, scheduling: this.#options.scheduling ?? "ordinary" },
     });
+  }
+
+  /** The camera closed before it was told to, and may have named the file then. */
+  #noteEndedItself(link: CameraLink, mover: ShutterMover): void {
+    const sentence = mover.noteEndedItself();
+    if (sentence !== null) this.#tell({ kind: "remarked", sentence });
+    this.#matcher.offerUnclaimed(link);
   }
 
   #noteTimedEnd({ order, exposureSeconds, closesAtMs }: Timed): void {

@@ -36,7 +36,10 @@ export type Driven = {
  * Six frames by the timing loop alone: which body is met and which is not, in the time of its
  * exposures. Times alternate between the camera's own timer and bulb.
  */
-export async function driveBody(body: Pick<Body, "switches">): Promise<Driven> {
+export async function driveBody(
+  body: Pick<Body, "switches" | "outcome">,
+  onEvent: (event: CameraEvent) => void = () => undefined,
+): Promise<Driven> {
   const responder = await Responder.start(traitsOf(body));
   const events = new EventQueue();
   const loop = loopOn(responder.port, (message) => {
@@ -45,6 +48,7 @@ export async function driveBody(body: Pick<Body, "switches">): Promise<Driven> {
   const running = loop.run();
   const seen = { opened: 0, arrived: 0, missing: 0, sentences: new Set<string>() };
   const note = (event: CameraEvent): void => {
+    onEvent(event);
     if (event.kind === "shutterOpened") seen.opened += 1;
     if (event.kind === "frameArrived") seen.arrived += 1;
     if (event.kind === "frameMissing") {
@@ -58,7 +62,13 @@ export async function driveBody(body: Pick<Body, "switches">): Promise<Driven> {
     const description = await connect(loop, events);
     for (const remark of description?.remarks ?? []) seen.sentences.add(remark);
     const canExpose = description?.hasBulb || description?.exposureLadderSeconds.length;
-    if (canExpose) await exposeAll(loop, events);
+    if (canExpose) {
+      await exposeAll(loop, events);
+      // A picture that was given up may come all the same: on a busy machine a body files late.
+      const isAllThere = (): boolean =>
+        events.haveSettled(FRAMES) && seen.arrived >= body.outcome.pictures;
+      while (!isAllThere() && (await events.until(() => true)) !== null);
+    }
     return {
       description,
       ...seen,
@@ -105,7 +115,6 @@ async function exposeAll(loop: TimingLoop, events: EventQueue): Promise<void> {
     const told = await events.until(({ kind }) => kind === "ready" || kind === "failed");
     if (told?.kind === "failed" && told.gone && !(await connect(loop, events))) return;
   }
-  while (!events.haveSettled(FRAMES) && (await events.until(() => true)) !== null);
 }
 
 function exposuresOf({ camera: { diary } }: Responder): readonly string[] {

@@ -25,8 +25,21 @@ describe("the files of frames", () => {
 
   it.each([0, UNRELATED, 999])("goes by the order of exposure when the event carries %i", (id) => {
     const files = twoExposed();
-    expect(files.name(100, id)).toMatchObject({ frameIndex: 0 });
-    expect(files.name(101, id)).toMatchObject({ frameIndex: 1 });
+    expect(files.name(100, id)).toEqual({ kind: "byOrder", frameIndexes: [0, 1] });
+    expect(files.claim(100, [0, 1])).toMatchObject({ kind: "ofFrame", frameIndex: 0 });
+    expect(files.claim(101, [0, 1])).toMatchObject({ kind: "ofFrame", frameIndex: 1 });
+    expect(files.claim(102, [0, 1])).toEqual({ kind: "foreign" });
+  });
+
+  it("gives a file that was named before a frame began to none that began later", () => {
+    const files = new FrameFiles();
+    exposed(files, 0, 11);
+    files.name(100, 0);
+    files.name(101, 0);
+    files.claim(100, [0]);
+    exposed(files, 1, 22);
+    expect(files.claim(101, [0])).toEqual({ kind: "foreign" });
+    expect(files.isAwaited(1)).toBe(true);
   });
 
   it("takes a file named twice, or there before, once", () => {
@@ -50,21 +63,17 @@ describe("the files of frames", () => {
     files.expectBy(0, 0);
     for (const nowMs of [0, 1_000, 10_000]) files.noteComparison(nowMs, 100);
     expect(files.isAwaited(0)).toBe(false);
-    expect(files.name(100, 11)).toMatchObject({ kind: "ofFrame", frameIndex: 0, isProved: true });
-    expect(files.name(101, 22)).toMatchObject({ kind: "ofFrame", frameIndex: 1, isProved: true });
-  });
-
-  it("knows that only the order of exposure speaks for a file without a transaction", () => {
-    expect(twoExposed().name(100, 0)).toMatchObject({ frameIndex: 0, isProved: false });
+    expect(files.name(100, 11)).toMatchObject({ kind: "ofFrame", frameIndex: 0 });
+    expect(files.name(101, 22)).toMatchObject({ kind: "ofFrame", frameIndex: 1 });
   });
 
   it("takes a file that nobody waits for as foreign, and offers it when a frame waits again", () => {
     const files = new FrameFiles();
     exposed(files, 0, 11);
-    expect(files.name(100, 0)).toMatchObject({ frameIndex: 0 });
+    expect(files.name(100, 11)).toMatchObject({ frameIndex: 0 });
     expect(files.name(101, 0)).toEqual({ kind: "foreign" });
     expect(files.awaitAgain({ frameIndex: 0, captureId: 11 }, null)).toEqual([101]);
-    expect(files.name(101, 0)).toMatchObject({ frameIndex: 0 });
+    expect(files.name(101, 0)).toEqual({ kind: "byOrder", frameIndexes: [0] });
   });
 
   it("gives an open bulb no file of another transaction before its own has had its chance", () => {
@@ -81,7 +90,7 @@ describe("the files of frames", () => {
     files.name(100, UNRELATED);
     files.expectBy(1, 1_000);
     expect(files.offerUnclaimed()).toEqual([100]);
-    expect(files.name(100, null)).toMatchObject({ frameIndex: 1 });
+    expect(files.name(100, null)).toEqual({ kind: "byOrder", frameIndexes: [1] });
   });
 
   it("gives a frame up after three comparisons at 100, 200 and 400 ms that found nothing", () => {

@@ -112,13 +112,64 @@ describe("the timing loop", () => {
     expect(rig.flag.isSet).toBe(false);
   });
 
-  it("takes a shutter that the camera has closed by itself as closed", async () => {
+  it("takes a shutter that the camera has closed by itself as closed, and says so once", async () => {
     await connected();
     camera.override = (request) =>
       request.operationCode === CLOSE ? { code: RESPONSES.CaptureAlreadyTerminated } : undefined;
-    order(0);
-    await rig.diary.next("shutterClosed");
+    for (const frameIndex of [0, 1]) {
+      order(frameIndex);
+      await rig.diary.next("shutterClosed");
+    }
     expect(rig.flag.isSet).toBe(false);
+    const remarks = rig.diary.events.flatMap((event) =>
+      event.kind === "remarked" ? event.sentence : [],
+    );
+    expect(remarks).toEqual([expect.stringContaining("ends its bulb exposures by itself")]);
+  });
+
+  it("gives a frame the file that was named before the camera's own end of it was known", async () => {
+    await connected();
+    camera.override = (request) =>
+      request.operationCode === CLOSE ? { code: RESPONSES.CaptureAlreadyTerminated } : undefined;
+    camera.afterwards = (request) => {
+      if (request.operationCode !== OPEN) return;
+      camera.card.set(7, { info: {}, bytes: smallJpeg() });
+      camera.peer.event(EVENTS.ObjectAdded, UNRELATED, [7]);
+    };
+    order(0, 0.2);
+    expect(await rig.diary.next("frameArrived")).toMatchObject({ frameIndex: 0, cameraHandle: 7 });
+  });
+
+  it("pairs raw and JPEG of three frames by their names, although their descriptions come late", async () => {
+    await connected();
+    let isBusy = true;
+    camera.override = (request) =>
+      isBusy && request.operationCode === OPERATIONS.GetObjectInfo.code
+        ? { code: RESPONSES.DeviceBusy }
+        : undefined;
+    let frames = 0;
+    nameAtClose(() => {
+      frames += 1;
+      for (const [at, ending] of ["RAW", "JPG"].entries()) {
+        const handle = frames * 10 + at;
+        const info = { filename: `PICT${frames}.${ending}`, imagePixWidth: 6000 };
+        camera.card.set(handle, { info, bytes: smallJpeg() });
+        camera.peer.event(EVENTS.ObjectAdded, UNRELATED, [handle]);
+      }
+    });
+    for (const frameIndex of [0, 1, 2]) {
+      order(frameIndex);
+      await rig.diary.next("ready");
+    }
+    isBusy = false;
+    const arrived = [];
+    while (arrived.length < 3) arrived.push(await rig.diary.next("frameArrived"));
+    const owners = arrived.map(({ frameIndex, cameraHandle }) => [frameIndex, cameraHandle]);
+    expect(owners.sort()).toEqual([
+      [0, 10],
+      [1, 20],
+      [2, 30],
+    ]);
   });
 
   it("closes at once what opened while the frame was already called off", async () => {
