@@ -21,7 +21,7 @@ export type Tellers = {
   readonly nightNow: () => MonotonicMs;
 };
 
-/** A file that the camera named, and how its description reaches whoever has to place it. */
+/** A file that the camera named, with what happens once its description is here. */
 export type Unplaced = {
   readonly handle: number;
   readonly place: (info: ObjectInfo) => void;

@@ -24,8 +24,8 @@ export const RANK = {
 
 /** A camera is given this much real time in any case before its silence means anything. */
 const GRACE_FLOOR_MS = 500;
-/** Files whose names are remembered, to know a frame's second file by. */
-const REMEMBERED_NAMES = 8;
+/** Files that are remembered, to know a frame's second file by. */
+const REMEMBERED_FILES = 8;
 
 const LATE_FILE = "the camera did not name a file for this frame";
 const LOST_LINK = "the link was lost before the camera named the file; it may be on the card";
@@ -47,8 +47,8 @@ type FrameFileMatcherOptions = {
 export class FrameFileMatcher {
   readonly #options: FrameFileMatcherOptions;
   readonly #files = new FrameFiles();
-  /** Names of the latest frames' files that no transaction proved, newest last. */
-  readonly #names: string[] = [];
+  /** The latest frames' files that no transaction proved, newest last. */
+  readonly #firstFiles: ObjectInfo[] = [];
   /** Files that are still to be known for what they are, in the order in which they were named. */
   #unplaced: Unplaced[] = [];
   /** The card was compared, and what it showed is still being looked at. */
@@ -230,16 +230,23 @@ export class FrameFileMatcher {
   /**
    * Whether a file that no transaction proves is the second one of a frame that has its first. Raw
    * and JPEG share a name but for its ending; a name that comes round again whole, as on a card
-   * whose numbering begins again, is a new picture.
+   * whose numbering begins again, is a new picture. Files without names share their moment.
    */
-  #isSecondFile({ filename }: ObjectInfo): boolean {
+  #isSecondFile({ filename, captureDate, objectFormat }: ObjectInfo): boolean {
     const stem = stemOf(filename);
-    return this.#names.some((name) => name !== filename && stemOf(name) === stem && stem !== "");
+    return this.#firstFiles.some((first) =>
+      stem === ""
+        ? first.filename === "" &&
+          captureDate !== "" &&
+          first.captureDate === captureDate &&
+          first.objectFormat !== objectFormat
+        : first.filename !== filename && stemOf(first.filename) === stem,
+    );
   }
 
-  #remember({ filename }: ObjectInfo): void {
-    this.#names.push(filename);
-    if (this.#names.length > REMEMBERED_NAMES) this.#names.shift();
+  #remember(info: ObjectInfo): void {
+    this.#firstFiles.push(info);
+    if (this.#firstFiles.length > REMEMBERED_FILES) this.#firstFiles.shift();
   }
 
   #tellMissing(frameIndex: number, why: string): void {

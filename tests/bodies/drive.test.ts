@@ -27,7 +27,8 @@ describe("six frames, some by the camera's own timer and some by bulb", () => {
     for (const shortfall of knownShortfalls) it.todo(`${name}: ${shortfall}`);
   }
 
-  it.concurrent.each(met)("$name: $about", async (body) => {
+  const lasts = { timeout: 240_000 };
+  it.concurrent.each(met)("$name: $about", lasts, async (body) => {
     const seen = await driveBody(body);
     const { exposed, pictures, says } = body.outcome;
     expect({ opened: seen.opened, faults: seen.faults }, seen.sentences.join("\n")).toEqual({

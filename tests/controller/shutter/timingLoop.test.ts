@@ -140,7 +140,10 @@ describe("the timing loop", () => {
     expect(await rig.diary.next("frameArrived")).toMatchObject({ frameIndex: 0, cameraHandle: 7 });
   });
 
-  it("pairs raw and JPEG of three frames by their names, although their descriptions come late", async () => {
+  it.each([
+    { by: "name", nameOf: (frame: number, ending: string) => `PICT${frame}.${ending}` },
+    { by: "moment where they have no names", nameOf: () => "" },
+  ])("pairs raw and JPEG by $by, although their descriptions come late", async ({ nameOf }) => {
     await connected();
     let isBusy = true;
     camera.override = (request) =>
@@ -150,9 +153,11 @@ describe("the timing loop", () => {
     let frames = 0;
     nameAtClose(() => {
       frames += 1;
-      for (const [at, ending] of ["RAW", "JPG"].entries()) {
+      const captureDate = `20270324T18000${frames}`;
+      for (const [at, ending] of ["JPG", "RAW"].entries()) {
         const handle = frames * 10 + at;
-        const info = { filename: `PICT${frames}.${ending}`, imagePixWidth: 6000 };
+        const objectFormat = at === 0 ? FORMATS.ExifJpeg : FORMATS.TiffEp;
+        const info = { filename: nameOf(frames, ending), captureDate, objectFormat };
         camera.card.set(handle, { info, bytes: smallJpeg() });
         camera.peer.event(EVENTS.ObjectAdded, UNRELATED, [handle]);
       }
