@@ -52,12 +52,14 @@ export class MadeUpCamera {
   #objects: Stored[] = [];
   #handlesGiven = 0;
   #frames = 0;
+  #filed = 0;
   #running: Running | null = null;
   #lastOpened: Running | null = null;
   #busyUntilMs = 0;
   #busyAnswers = 0;
   #openRefusals = 0;
   #fresh: Stored[] = [];
+  #stored: Promise<void> = Promise.resolve();
   #changed = new Set<number>();
   readonly #timers = new Set<NodeJS.Timeout>();
 
@@ -344,12 +346,16 @@ export class MadeUpCamera {
       return;
     }
     const takenAt = new Date(Date.now() + (this.traits.clock?.offsetMs ?? 0));
-    this.#later(arrivalMs, () => void this.#store(running, takenAt));
+    this.#later(arrivalMs, () => {
+      // One exposure's files are whole before the next one's begin.
+      this.#stored = this.#stored.then(async () => await this.#store(running, takenAt));
+    });
   }
 
   // The card
 
   async #store(running: Running, takenAt: Date): Promise<void> {
+    this.#filed += 1;
     const { openedMs, closedMs, setSeconds, iso } = running.opening;
     const files = await storedFiles(this.traits, {
       exposure: {
@@ -359,7 +365,7 @@ export class MadeUpCamera {
         luminanceCdM2: this.#luminanceCdM2,
       },
       takenAt,
-      index: this.#frames,
+      index: this.#filed,
       storage: this.#storeToFill(),
       parent: this.traits.folders === "flat" ? 0 : this.#folderHandle(1),
       nextHandle: () => this.#nextHandle(),
@@ -367,7 +373,7 @@ export class MadeUpCamera {
     this.#objects.push(...files);
     this.#fresh.push(...files);
     this.#announce(running, files);
-    if (this.#frames === 3) this.#turnDial();
+    if (this.#filed === 3) this.#turnDial();
   }
 
   #announce(running: Running, files: readonly Stored[]): void {
