@@ -41,11 +41,13 @@ function encode(stopsFromGrey: number, widthPx: number): Promise<Buffer> {
     const grey = Math.round(255 * shown(MID_GREY * 2 ** stops));
     pixels.fill(grey, y * width * 3, (y + 1) * width * 3);
   }
-  return sharp(pixels, { raw: { width, height, channels: 3 } })
-    // The cheapest that sharp makes: two dozen megapixels take a fifth of a second, not more than one.
-    .resize(widthPx, Math.round((widthPx * height) / width), { kernel: "nearest" })
-    .jpeg({ quality: 85, optimizeCoding: false })
-    .toBuffer();
+  return (
+    sharp(pixels, { raw: { width, height, channels: 3 } })
+      // The cheapest that sharp makes: two dozen megapixels take a fifth of a second, not more than one.
+      .resize(widthPx, Math.round((widthPx * height) / width), { kernel: "nearest" })
+      .jpeg({ quality: 85, optimizeCoding: false })
+      .toBuffer()
+  );
 }
 
 function shown(linear: number): number {
