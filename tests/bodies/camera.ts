@@ -51,7 +51,6 @@ export class MadeUpCamera {
   #session: number | null = null;
   #objects: Stored[] = [];
   #handlesGiven = 0;
-  #frames = 0;
   #filed = 0;
   #running: Running | null = null;
   #lastOpened: Running | null = null;
@@ -338,7 +337,6 @@ export class MadeUpCamera {
     if (!running) return;
     this.#running = null;
     running.opening.closedMs = performance.now();
-    this.#frames += 1;
     const { busy, arrivalMs } = this.traits;
     if (busy.afterFrameMs > 0) this.#busyUntilMs = performance.now() + busy.afterFrameMs;
     if (arrivalMs === null) {
