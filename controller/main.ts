@@ -11,8 +11,8 @@ import { requirePictures } from "./night/frameCounts.ts";
 import { isPageStale } from "./pageBuild.ts";
 import { openTerminal } from "./terminal.ts";
 import { startPageBuild, type PageBuild } from "./pageBuildProcess.ts";
-import { keepAwake } from "./service/keepAwake.ts";
-import { serviceManager } from "./service/manager.ts";
+import { awakeWhile, keepAwake } from "./service/keepAwake.ts";
+import { serviceManager, type Manager } from "./service/manager.ts";
 
 const terminal = openTerminal(process, (listener) => process.on("SIGHUP", listener));
 const { print } = terminal;
@@ -26,23 +26,29 @@ await runCommand(START_COMMAND, async (options) => {
   }
   const page = isPageStale() ? startPageBuild(print) : null;
   if (page) print("The page is being built beside the watch; this takes a few seconds.");
-  const isReal = cameraTargets(options).some(({ kind }) => kind !== "virtual");
-  const letSleep = isReal ? keepAwake(print) : null;
+  const onWatching = awakeWhile(() => keepAwake(print));
   try {
-    await watch(options, page);
+    await watch(options, { page, onWatching });
   } finally {
-    letSleep?.();
+    onWatching(false);
     page?.stop();
   }
 });
 
+type Surroundings = {
+  readonly page: PageBuild | null;
+  /** Told whether a watch of a real camera runs. */
+  readonly onWatching: (isWatching: boolean) => void;
+};
+
 /** Runs the program; a night that is begun on its page has it start again with what was chosen. */
-async function watch(given: StartOptions, page: PageBuild | null): Promise<void> {
+async function watch(given: StartOptions, surroundings: Surroundings): Promise<void> {
   const manager = serviceManager();
   let options: StartOptions | null = optionsToGoOn(given, print);
   let beginRefusal: string | null = null;
   while (options !== null) {
-    const run = startRun(options, { page, beginRefusal });
+    const isManaged = manager.isThere;
+    const run = startRun(options, { ...surroundings, beginRefusal, isManaged });
     beginRefusal = null;
     const { daemon, chosen } = await run.catch((thrown: unknown) => {
       if (options === given) throw thrown;
@@ -56,20 +62,26 @@ async function watch(given: StartOptions, page: PageBuild | null): Promise<void>
       continue;
     }
     manager.ready();
-    options = await untilEnded(daemon, { options, chosen, onEnding: () => manager.stopping() });
+    options = await untilEnded(daemon, { options, chosen, manager });
   }
 }
 
 /** @returns the running program, and what will be chosen on its page. */
 async function startRun(
   options: StartOptions,
-  { page, beginRefusal }: { page: PageBuild | null; beginRefusal: string | null },
+  {
+    page,
+    onWatching,
+    ...parts
+  }: Surroundings & { readonly beginRefusal: string | null; readonly isManaged: boolean },
 ): Promise<{ readonly daemon: Daemon; readonly chosen: Promise<StartOptions> }> {
   await checkStart(options);
+  const isReal = cameraTargets(options).some(({ kind }) => kind !== "virtual");
   let startWith = (_: StartOptions): void => undefined;
   const chosen = new Promise<StartOptions>((resolve) => (startWith = resolve));
   const daemon = await startDaemon(options, print, {
-    ...{ terminal, startWith, beginRefusal },
+    ...{ ...parts, terminal, startWith },
+    ...(isReal ? { onWatching } : {}),
     ...(page ? { pageState: page.state } : {}),
   });
   return { daemon, chosen };
@@ -81,21 +93,23 @@ async function untilEnded(
   {
     options,
     chosen,
-    onEnding,
-  }: { options: StartOptions; chosen: Promise<StartOptions>; onEnding: () => void },
+    manager,
+  }: { options: StartOptions; chosen: Promise<StartOptions>; manager: Manager },
 ): Promise<StartOptions | null> {
   const signals = endingSignals({ outlivesTerminal: true });
+  // A manager starts again what failed; a night that has ended or was stopped stays so.
+  const failureCode = manager.isThere ? 0 : 1;
   let asked = (): void => undefined;
   const next = await new Promise<StartOptions | null>((resolve, reject) => {
     let isStopping = false;
     const end = (then: StartOptions | null): void => {
       if (isStopping) return;
       isStopping = true;
-      if (then === null) onEnding();
+      if (then === null) manager.stopping();
       daemon.stop().then(() => resolve(then), reject);
     };
     asked = (): void => {
-      if (isStopping) return void daemon.abandon().then(() => process.exit(1), reject);
+      if (isStopping) return void daemon.abandon().then(() => process.exit(failureCode), reject);
       print("Ending in order; the open frame is kept. Once more to end at once.");
       end(null);
     };
@@ -107,6 +121,6 @@ async function untilEnded(
     if (options.frames !== null) void daemon.finished.then(() => end(null));
   });
   for (const signal of signals) process.off(signal, asked);
-  if (options.frames !== null) requirePictures(daemon.frameCounts());
+  if (options.frames !== null && !manager.isThere) requirePictures(daemon.frameCounts());
   return next;
 }

@@ -41,6 +41,12 @@ async function linesOf(action: string, options: StartOptions): Promise<readonly 
       "the demo is no service; name a camera with --camera, or serve the page alone with --no-demo",
     );
   }
+  if (options["new-night"]) {
+    throw new NightError(
+      "usage.invalid",
+      "--new-night is for one start; a service with it would begin another night after every failure",
+    );
+  }
   await checkStart(options);
   const command = [...ownCommand(MAIN), ...argumentsOf(options)];
   const exposureSecondsMax = options["max-exposure-seconds"];

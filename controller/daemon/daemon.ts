@@ -26,7 +26,7 @@ import type { FrameCounts } from "../night/frameCounts.ts";
 import { NightHost } from "../night/nightHost.ts";
 import type { PageState } from "../pageBuildProcess.ts";
 import type { Terminal } from "../terminal.ts";
-import { namingTheOther, noteRunning } from "../service/runningProcess.ts";
+import { namingTheOther, nightOfTheDead, noteRunning } from "../service/runningProcess.ts";
 import { readProfiles } from "../profiles/readProfiles.ts";
 import type { ChosenRelease } from "../release/parseRelease.ts";
 import type { SensorHub } from "../sensors/sensors.ts";
@@ -53,6 +53,10 @@ export type DaemonParts = Pick<CameraOpenerParts, "contact"> & {
   readonly startWith?: (options: StartOptions) => void;
   /** What kept the program from starting with the last choice on the page. */
   readonly beginRefusal?: string | null;
+  /** A service manager started it, and starts it again when it dies; left out: a person did. */
+  readonly isManaged?: boolean;
+  /** Told whether a watch needs the computer, whenever that changes. */
+  readonly onWatching?: (isWatching: boolean) => void;
   /** What the log says of when it is lost; left out: there is none. */
   readonly terminal?: Pick<Terminal, "onLost">;
 };
@@ -121,7 +125,9 @@ async function startOn(
   const isDemo = isDemoOf(targets);
   const cameraIds = cameraIdsOf(targets);
 
-  const night = targets.length === 0 ? null : await openNight(options, isDemo, cameraIds, print);
+  const revivedNightDir = equipment.isManaged ? nightOfTheDead(equipment.heldDir) : null;
+  const opening = { isDemo, cameraIds, print, revivedNightDir };
+  const night = targets.length === 0 ? null : await openNight(options, opening);
   const clock = createClock(
     night?.origin ?? startOrigin({ rate: 1, startUtcMs: utcMs(Date.now()) }),
   );
@@ -153,7 +159,9 @@ async function startOn(
     claimCamera: () => claimFromAids(aids),
     startOrder,
     runningOrder: night?.order ?? null,
+    isDemo,
     print,
+    onWatching: equipment.onWatching ?? (() => {}),
   });
   hearSensors(sensors, { host, nightPlace, dawnMs: () => startOrder().settings.dawnMs, print });
 
@@ -181,7 +189,8 @@ async function startOn(
     }),
     (one) => one.close(),
   );
-  opened.add(noteRunning(equipment.heldDir, page.address), (forget) => forget());
+  const note = { address: page.address, nightDir: night?.catalogue.nightDir ?? null };
+  opened.add(noteRunning(equipment.heldDir, note), (forget) => forget());
   print(`The page: ${page.address}`);
 
   const shutDown = async (endWatches: () => Promise<void>): Promise<void> => {
@@ -230,7 +239,8 @@ async function watch(
 ): Promise<void> {
   if (night.order.isDemo) await cameras.startVirtual(night);
   for (const line of nightLines(night)) print(line);
-  host.startAll();
+  if (night.isOver) host.startNone();
+  else host.startAll();
   // What a receiver said while the night was being prepared belongs to the night, too.
   const { laptopLessGnssMs } = sensors;
   if (laptopLessGnssMs !== null) host.sense({ kind: "clock", laptopLessGnssMs });

@@ -1,4 +1,6 @@
+import { existsSync } from "node:fs";
 import { basename, resolve } from "node:path";
+import { isPlaced, placeOf } from "../../core/sky/place.ts";
 import { utcMs, type UtcMs } from "../../core/units.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { createNightFolder, nightInfoOf } from "../archive/nightFolder.ts";
@@ -10,9 +12,10 @@ import { demoNight } from "./demoNight.ts";
 import { mendNewest } from "./mendNewest.ts";
 import { packageVersion } from "../ownFiles.ts";
 import { FRAME_LINE_HEADING } from "../night/frameLine.ts";
+import { watchAhead } from "../night/nightSky.ts";
 import { placeNameOf } from "./startOrder.ts";
 
-/** A real night that was cut off longer ago than this is over. */
+/** A real night at a place that is not known, or without a dawn, is over so long after its beginning. */
 const NIGHT_MS_MAX = 18 * 3_600_000;
 
 /** What was running when a daemon ended, as the catalogue keeps it for the next one. */
@@ -28,22 +31,32 @@ export type OpenNight = {
   readonly info: NightInfo;
   readonly origin: ClockOrigin;
   readonly order: RunningOrder;
+  /** It is shown and not watched any more, until somebody starts a watch. */
+  readonly isOver: boolean;
+};
+
+/** What a night is opened with beside the options of the start. */
+type OpeningParts = {
+  readonly isDemo: boolean;
+  readonly cameraIds: readonly string[];
+  readonly print: (line: string) => void;
+  /** A service manager starts in the place of one that died: with this night, and with no other. */
+  readonly revivedNightDir: string | null;
 };
 
 /** Opens the night that was cut off, when it can go on; else a new one. */
 export async function openNight(
   options: StartOptions,
-  isDemo: boolean,
-  cameraIds: readonly string[],
-  print: (line: string) => void,
+  { isDemo, cameraIds, print, revivedNightDir }: OpeningParts,
 ): Promise<OpenNight> {
   const rate = isDemo ? options.rate : 1;
   const wanted: RunningOrder = { isDemo, seed: options.seed, rate };
   await mendNewest(resolve(options.data), print);
   const resumed = options["new-night"] ? null : resumeNight(resolve(options.data), wanted, print);
-  if (resumed === null) return beginNight(options, wanted);
-  await putInOrder(resumed.catalogue, cameraIds);
-  return resumed;
+  const opened = resumed ?? (revivedNightDir && overNight(revivedNightDir, wanted, print));
+  if (!opened) return beginNight(options, wanted);
+  await putInOrder(opened.catalogue, cameraIds);
+  return opened;
 }
 
 /** What the terminal says of a night as it begins. */
@@ -59,8 +72,10 @@ function beginNight(options: StartOptions, order: RunningOrder): OpenNight {
   const catalogue = Catalogue.create(createNightFolder(resolve(options.data), info), info);
   catalogue.setState("seed", order.seed);
   catalogue.setState("versions", { nattvakt: packageVersion(), node: process.version });
+  // From here on: what dies before its first frame leaves no second night behind.
+  markRunning(catalogue, order);
   const origin = startOrigin({ rate: order.rate, startUtcMs: info.startUtcMs });
-  return { catalogue, info, origin, order };
+  return { catalogue, info, origin, order, isOver: false };
 }
 
 function realNight({ name, lat, lon, "elevation-m": elevationM }: StartOptions): NightInfo {
@@ -93,7 +108,7 @@ function resumeNight(
     // A simulated night stood still while nobody watched; the real sky went on.
     const nowUtcMs = wanted.isDemo ? lastUtcMs(catalogue, info) : utcMs(Date.now());
     const name = basename(cutOff.nightDir);
-    if (!wanted.isDemo && nowUtcMs - info.startUtcMs > NIGHT_MS_MAX) {
+    if (!wanted.isDemo && isPast(info, nowUtcMs)) {
       print(`${name} was cut off and is over now; a new night begins.`);
       markRunning(catalogue, null);
       catalogue.close();
@@ -102,12 +117,38 @@ function resumeNight(
     print(`${name} was cut off; the watch goes on with frame ${catalogue.frameCount()}.`);
     // The sky of a demo stays the one it began under; only its pace may be another.
     const order = { ...cutOffOrder, rate: wanted.rate };
-    const elapsedMs = nowUtcMs - info.startUtcMs;
-    const realOriginMs = realMs() - elapsedMs / order.rate;
-    const origin = { rate: order.rate, startUtcMs: info.startUtcMs, realOriginMs };
-    return { catalogue, info, origin, order };
+    return { catalogue, info, origin: originAt(nowUtcMs, info, order), order, isOver: false };
   }
   return null;
+}
+
+/** A night that had ended when the program died: opened to be looked at, as it was before. */
+function overNight(
+  nightDir: string,
+  order: RunningOrder,
+  print: (line: string) => void,
+): OpenNight | null {
+  if (!existsSync(nightDir)) return null;
+  const catalogue = Catalogue.open(nightDir);
+  const info = nightInfoOf(catalogue);
+  if (!info || info.isRehearsal !== order.isDemo) {
+    catalogue.close();
+    return null;
+  }
+  print(`${basename(nightDir)} is over and stays so; the page starts another watch.`);
+  const origin = originAt(utcMs(Date.now()), info, order);
+  return { catalogue, info, origin, order, isOver: true };
+}
+
+function originAt(nowUtcMs: UtcMs, { startUtcMs }: NightInfo, { rate }: RunningOrder): ClockOrigin {
+  return { rate, startUtcMs, realOriginMs: realMs() - (nowUtcMs - startUtcMs) / rate };
+}
+
+/** Its own dawn has passed, where its place is known; else it began too long ago. */
+function isPast(info: NightInfo, nowUtcMs: UtcMs): boolean {
+  const place = isPlaced(info) ? placeOf({ elevationM: 0, ...info }) : null;
+  const own = place === null ? null : watchAhead(info.startUtcMs, place);
+  return nowUtcMs > (own?.endUtcMs ?? info.startUtcMs + NIGHT_MS_MAX);
 }
 
 function lastUtcMs(catalogue: Catalogue, info: NightInfo): UtcMs {

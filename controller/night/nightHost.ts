@@ -63,12 +63,16 @@ export type NightHostParts = {
   readonly startOrder: () => Pick<StartOrder, "settings" | "first">;
   /** What a restart needs to know to set the watch going again. */
   readonly runningOrder: unknown;
+  /** Against the simulated sky. */
+  readonly isDemo: boolean;
   /** Where the cameras look and through what; null: not told. */
   readonly framing: Framing | null;
   /** @throws NightError `settings.invalid` while something else than a watch has the camera. */
   readonly claimCamera: (cameraId: string) => void;
   /** One line for the terminal. */
   readonly print: (line: string) => void;
+  /** Told whether a watch needs the computer, whenever that changes. */
+  readonly onWatching: (isWatching: boolean) => void;
 };
 
 /** The running night with all its cameras, and the nights before it, as the page asks for them. */
@@ -82,6 +86,8 @@ export class NightHost implements NightService {
   readonly #guardNotes: GuardNotes;
   #tellTimer: NodeJS.Timeout | null = null;
   #settle: () => void = () => {};
+  #needsComputer = false;
+  #isProgramEnding = false;
   /** Settled while no watch runs any more; made anew when one is started after that. */
   #finished = this.#untilSettled();
 
@@ -109,6 +115,12 @@ export class NightHost implements NightService {
     for (const cameraId of cameraIds) {
       this.#start(cameraId, catalogue === null ? WATCH_ON : wordBefore(catalogue, cameraId));
     }
+  }
+
+  /** Shows the night as one that is over; a watch is started from the page alone. */
+  startNone(): void {
+    const sinceMs = this.#parts.clock.monotonicMs();
+    for (const cameraId of this.#parts.cameraIds) this.#start(cameraId, { kind: "stop", sinceMs });
   }
 
   view(): DaemonView {
@@ -223,6 +235,13 @@ export class NightHost implements NightService {
     return kind !== "idle" && kind !== "finished";
   }
 
+  /** A watch runs, and is not paused until somebody says otherwise. */
+  #isOnDuty(cameraId: string): boolean {
+    const state = this.#runners.get(cameraId)?.state;
+    const isResting = state?.phase.kind === "paused" && pauseEndMs(state.hand) === null;
+    return this.isWatching(cameraId) && !isResting;
+  }
+
   /** What a sensor beside the cameras says goes to every watch that runs. */
   sense(event: SensorEvent): void {
     for (const [cameraId, runner] of this.#runners) {
@@ -242,6 +261,7 @@ export class NightHost implements NightService {
 
   /** Ends every watch in order: the open frame is closed and kept, the cameras are let go of. */
   async stop(): Promise<void> {
+    this.#isProgramEnding = true;
     for (const runner of this.#runners.values()) runner.endWithProgram();
     if (this.#runners.size > 0) await this.#finished;
     this.#close();
@@ -307,8 +327,14 @@ export class NightHost implements NightService {
     const { catalogue } = this.#parts;
     this.#saveResponses();
     if (!this.#areAllOver()) return;
-    if (catalogue) markRunning(catalogue, null);
+    if (catalogue && !this.#goesOnLater()) markRunning(catalogue, null);
     this.#settle();
+  }
+
+  /** A real night whose program ends goes on with the next start; a demo begins anew. */
+  #goesOnLater(): boolean {
+    if (!this.#isProgramEnding || this.#parts.isDemo) return false;
+    return [...this.#runners.values()].some(({ isCutOff }) => isCutOff);
   }
 
   #areAllOver(): boolean {
@@ -337,12 +363,21 @@ export class NightHost implements NightService {
     const view = this.#runners
       .get(cameraId)
       ?.view({ freeDiskBytes: this.#freeDiskBytes(), clockText: terminalClockText });
+    this.#tellDuty();
     if (view) this.#guardNotes.note(view);
     if (view) this.#frameLines.watch(view);
     this.#tellTimer ??= setTimeout(() => {
       this.#tellTimer = null;
       this.#tell({ kind: "state", state: this.view() });
     }, TELL_EVERY_MS);
+  }
+
+  #tellDuty(): void {
+    const { cameraIds, onWatching } = this.#parts;
+    const needsComputer = cameraIds.some((cameraId) => this.#isOnDuty(cameraId));
+    if (needsComputer === this.#needsComputer) return;
+    this.#needsComputer = needsComputer;
+    onWatching(needsComputer);
   }
 
   #tellFrame(frame: FrameRecord): void {
@@ -365,6 +400,11 @@ export class NightHost implements NightService {
       return null;
     }
   }
+}
+
+/** When a pause ends by itself; null: not, or there is no pause. */
+function pauseEndMs(hand: HandWord): MonotonicMs | null {
+  return hand.kind === "pause" ? hand.untilMs : null;
 }
 
 /** The camera that is meant when none is named; a night without frames has none. */

@@ -52,6 +52,7 @@ export class WatchRunner {
   #description: CameraDescription | null = null;
   #timer: AbortController | null = null;
   #isDraining = false;
+  #isCutOff = false;
 
   constructor(parts: WatchParts) {
     this.#parts = parts;
@@ -101,6 +102,11 @@ export class WatchRunner {
     return this.#description?.label ?? this.cameraId;
   }
 
+  /** The program's end came before the watch's own, and before any word to end it. */
+  get isCutOff(): boolean {
+    return this.#isCutOff;
+  }
+
   description(): CameraDescription | null {
     return this.#description;
   }
@@ -133,6 +139,9 @@ export class WatchRunner {
 
   /** The program ends: the watch ends in order, and goes on when the program is started again. */
   endWithProgram(): void {
+    const { phase, hand } = this.#state;
+    const isOver = ["idle", "ending", "finished"].includes(phase.kind) || hand.kind === "stop";
+    this.#isCutOff = !isOver;
     this.#take({ kind: "stopped", isProgramEnding: true });
   }
 

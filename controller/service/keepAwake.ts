@@ -6,6 +6,7 @@ type SleepInhibitor = {
   /** What it cannot prevent. */
   readonly lost: string | null;
 };
+type Print = (line: string) => void;
 
 const LID = "A closed lid still sends this computer to sleep: leave it open.";
 const SETTINGS =
@@ -50,7 +51,7 @@ export function inhibitorOf(platform: NodeJS.Platform): SleepInhibitor | null {
  * @returns lets it sleep again.
  */
 export function keepAwake(
-  print: (line: string) => void,
+  print: Print,
   inhibitor: SleepInhibitor | null = inhibitorOf(process.platform),
 ): () => void {
   const tell = (why: string): void => print(`This computer may fall asleep (${why}): ${SETTINGS}`);
@@ -82,5 +83,20 @@ export function keepAwake(
     const running = child;
     child = null;
     running?.stdin?.end();
+  };
+}
+
+/**
+ * Keeps the computer awake while a watch runs, and only then.
+ *
+ * @param keep  Begins to, and gives what ends it.
+ * @returns to be told whether a watch runs, as often as one likes.
+ */
+export function awakeWhile(keep: () => () => void): (isWatching: boolean) => void {
+  let letSleep: (() => void) | null = null;
+  return (isWatching) => {
+    if (isWatching === (letSleep !== null)) return;
+    letSleep?.();
+    letSleep = isWatching ? keep() : null;
   };
 }

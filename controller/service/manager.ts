@@ -31,6 +31,8 @@ export class Pulse {
 
 /** The service manager that started this program, if one did. */
 export type Manager = {
+  /** Whether there is one; it starts the program again after every end with another code than 0. */
+  readonly isThere: boolean;
   /** The watch has begun. */
   ready(): void;
   /** The end has begun. */
@@ -47,7 +49,9 @@ export function serviceManager(
   env: Environment = process.env,
   say: (message: string) => void = speak,
 ): Manager {
-  if (env["NOTIFY_SOCKET"] === undefined) return { ready: () => {}, stopping: () => {} };
+  if (env["NOTIFY_SOCKET"] === undefined) {
+    return { isThere: false, ready: () => {}, stopping: () => {} };
+  }
   const beatMs = beatMsOf(env);
   const pulse = new Pulse();
   const channel = new BroadcastChannel(CHANNEL);
@@ -59,6 +63,7 @@ export function serviceManager(
   // Two beats to a look, so that one that comes a little late is not taken for a silence.
   const timer = beatMs === null ? null : setInterval(feed, 2 * beatMs).unref();
   return {
+    isThere: true,
     ready: () => say("READY=1"),
     stopping: () => {
       // The end has a time limit of its own.

@@ -11,17 +11,26 @@ const FILE = "running.json";
 /** The Nattvakt that keeps its nights in a data folder. */
 export type RunningProcess = { readonly pid: number; readonly address: string };
 
-const runningSchema = v.object({ pid: v.pipe(v.number(), v.integer()), address: v.string() });
+const runningSchema = v.object({
+  pid: v.pipe(v.number(), v.integer()),
+  address: v.string(),
+  nightDir: v.optional(v.nullable(v.string()), null),
+  bootId: v.optional(v.nullable(v.string()), null),
+});
 
 /**
  * Writes down which process runs on a data folder and where its page is, for whoever looks for it
  * once its terminal is gone.
  *
+ * @param nightDir  The night that it has open; null: none.
  * @returns forgets it again.
  */
-export function noteRunning(dataDir: string, address: string): () => void {
+export function noteRunning(
+  dataDir: string,
+  { address, nightDir }: { readonly address: string; readonly nightDir: string | null },
+): () => void {
   const path = join(dataDir, FILE);
-  const running: RunningProcess = { pid: process.pid, address };
+  const running = { pid: process.pid, address, nightDir, bootId: bootId() };
   try {
     writeDurablySync(path, `${JSON.stringify(running)}\n`);
   } catch {
@@ -34,10 +43,30 @@ export function noteRunning(dataDir: string, address: string): () => void {
 /** The process that runs on a data folder; null: none does, whatever an old file says. */
 export function runningProcess(dataDir: string): RunningProcess | null {
   const noted = notedProcess(dataDir);
-  return noted !== null && isHeld(dataDir) ? noted : null;
+  return noted !== null && isHeld(dataDir) ? { pid: noted.pid, address: noted.address } : null;
 }
 
-function notedProcess(dataDir: string): RunningProcess | null {
+/**
+ * The night that a Nattvakt had open which did not end in order, since the computer was started;
+ * null: the last one did, or had none. Asked by the one that holds the data folder now.
+ */
+export function nightOfTheDead(dataDir: string): string | null {
+  const noted = notedProcess(dataDir);
+  return noted !== null && noted.bootId !== null && noted.bootId === bootId()
+    ? noted.nightDir
+    : null;
+}
+
+/** Another one at every start of the computer; null where the system has none. Source: random(4). */
+function bootId(): string | null {
+  try {
+    return readFileSync("/proc/sys/kernel/random/boot_id", "utf8").trim();
+  } catch {
+    return null;
+  }
+}
+
+function notedProcess(dataDir: string): v.InferOutput<typeof runningSchema> | null {
   try {
     return v.parse(runningSchema, JSON.parse(readFileSync(join(dataDir, FILE), "utf8")));
   } catch {

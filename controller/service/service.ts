@@ -3,7 +3,7 @@ import { existsSync, mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync
 import { homedir, userInfo } from "node:os";
 import { dirname, join } from "node:path";
 import { NightError } from "../../core/errors.ts";
-import { unitFile, type ServiceOrder } from "./unitFile.ts";
+import { unitFile, WALLS, type ServiceOrder, type Walls } from "./unitFile.ts";
 
 const UNIT = "nattvakt.service";
 
@@ -36,27 +36,49 @@ export function installService(order: ServiceOrder, system: ServiceSystem): read
   checkSystem(system);
   const path = join(system.unitDir, UNIT);
   mkdirSync(dirname(path), { recursive: true });
-  const isWalledOff = startsWalledOff(order, path, system);
-  if (!isWalledOff) startUnit(unitFile(order, { isWalledOff: false }), path, system);
+  const walls = WALLS.find(
+    (one) => isLast(one) || starts(unitFile(order, { walls: one }), path, system),
+  )!;
+  if (isLast(walls)) startPlainest(unitFile(order, { walls }), path, system);
   control(system, "enable", UNIT);
   return [
     `The service runs, and starts with this computer; it is written down in ${path}.`,
-    ...(isWalledOff ? [] : [NO_WALLS]),
+    ...(walls === "all" ? [] : [FEWER_WALLS]),
     lingerLine(system),
     rightsLine(system.user),
   ];
 }
 
-const NO_WALLS =
+const FEWER_WALLS =
   "This system does not let a user's service be walled off by namespaces; it runs with the rest of its restrictions.";
 
-/** What else keeps it from starting is said when it is tried without the walls. */
-function startsWalledOff(order: ServiceOrder, path: string, system: ServiceSystem): boolean {
+function isLast(walls: Walls): boolean {
+  return walls === WALLS.at(-1);
+}
+
+function starts(unit: string, path: string, system: ServiceSystem): boolean {
   try {
-    startUnit(unitFile(order, { isWalledOff: true }), path, system);
+    startUnit(unit, path, system);
     return true;
   } catch {
     return false;
+  }
+}
+
+/** What keeps it from starting without walls, too, is said; a unit that does not start is not left behind. */
+function startPlainest(unit: string, path: string, system: ServiceSystem): void {
+  try {
+    startUnit(unit, path, system);
+  } catch (thrown) {
+    rmSync(path, { force: true });
+    for (const words of [["stop", UNIT], ["daemon-reload"]]) {
+      try {
+        control(system, ...words);
+      } catch {
+        // It is said already why nothing runs.
+      }
+    }
+    throw thrown;
   }
 }
 

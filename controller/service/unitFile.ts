@@ -6,25 +6,39 @@ export type ServiceOrder = {
 };
 
 /**
- * From the asking for an end to its being forced: the frame in hand, then its readout, the files
- * that are still fetched, and the contact that opens. Chosen generously, since it costs nothing.
+ * From the asking for an end to its being forced: the frame in hand, then the dark frame that a
+ * camera may take of itself, as long again, the files that are still fetched, and the contact that
+ * opens. Chosen generously, since it costs nothing.
  */
 const BEYOND_EXPOSURE_SECONDS = 120;
 
+/** How much of the sandbox a unit asks for, the most first. */
+export const WALLS = ["all", "granted", "none"] as const;
+export type Walls = (typeof WALLS)[number];
+
 /**
- * What needs namespaces. `ProtectKernelLogs` and `ProtectKernelTunables` are not among it: they were
- * what kept a unit from starting where the rest was granted (systemd 252 in a container).
+ * What a user's manager can only do in a user namespace: without one the unit does not start (tried
+ * with systemd 252). `ProtectKernelLogs` and `ProtectKernelTunables` are not among it: they were
+ * what kept a unit from starting in a container where the rest was granted.
  */
-const WALLS = `CapabilityBoundingSet=
-PrivateMounts=yes
-PrivateTmp=yes
+const NAMESPACE_WALLS = `CapabilityBoundingSet=
 PrivateUsers=yes
+ProtectKernelModules=yes
+`;
+
+/** What the manager leaves out by itself where the system does not grant it (systemd 252, tried). */
+const MOUNT_WALLS = `PrivateMounts=yes
 ProtectControlGroups=yes
 ProtectHostname=yes
-ProtectKernelModules=yes
 ProtectProc=invisible
 ProtectSystem=full
 `;
+
+/** A folder for temporary files of its own, unless something that it needs lies in the common one. */
+function temporaryWall(command: readonly string[]): string {
+  return command.some((word) => TEMPORARY.test(word)) ? "" : "PrivateTmp=yes\n";
+}
+const TEMPORARY = /(?:^|[=:]|:\/\/)(?:\/var)?\/tmp(?:\/|$)/;
 
 /**
  * The systemd user unit, as systemd.service(5), systemd.exec(5) and systemd.kill(5) describe it.
@@ -37,14 +51,16 @@ ProtectSystem=full
  * The sandbox is what a user's manager can give and USB, serial and HID leave possible: no device
  * rules, no memory lock against a just-in-time compiler, no ban on real-time scheduling.
  *
- * @param isWalledOff  With what needs namespaces, too, which not every system grants a user; a unit
- *   that asks for them in vain does not start.
+ * @param walls  With what needs namespaces, too, which not every system grants a user; a unit that
+ *   asks for them in vain does not start.
  */
 export function unitFile(
   { command, exposureSecondsMax }: ServiceOrder,
-  { isWalledOff }: { readonly isWalledOff: boolean },
+  { walls }: { readonly walls: Walls },
 ): string {
-  const seconds = Math.ceil(exposureSecondsMax) + BEYOND_EXPOSURE_SECONDS;
+  const longest = Math.ceil(exposureSecondsMax);
+  const namespaceWalls = walls === "all" ? NAMESPACE_WALLS : "";
+  const mountWalls = walls === "none" ? "" : MOUNT_WALLS + temporaryWall(command);
   return `[Unit]
 Description=Nattvakt, an unattended night watch
 StartLimitIntervalSec=600
@@ -57,8 +73,8 @@ ExecStart=${command.map(unitWord).join(" ")}
 Restart=on-failure
 RestartSec=5
 TimeoutStartSec=120
-TimeoutStopSec=${seconds}
-WatchdogSec=${seconds}
+TimeoutStopSec=${2 * longest + BEYOND_EXPOSURE_SECONDS}
+WatchdogSec=${longest + BEYOND_EXPOSURE_SECONDS}
 KillMode=mixed
 UMask=0077
 NoNewPrivileges=yes
@@ -70,7 +86,7 @@ SystemCallArchitectures=native
 SystemCallErrorNumber=EPERM
 SystemCallFilter=@system-service
 SystemCallFilter=~@privileged
-${isWalledOff ? WALLS : ""}
+${namespaceWalls}${mountWalls}
 [Install]
 WantedBy=default.target
 `;

@@ -1,7 +1,7 @@
 import { existsSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { describe, expect, it, vi } from "vitest";
-import { keepAwake, inhibitorOf } from "../../../controller/service/keepAwake.ts";
+import { awakeWhile, keepAwake, inhibitorOf } from "../../../controller/service/keepAwake.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
 describe("keeping the computer from sleeping", () => {
@@ -52,5 +52,15 @@ writeFileSync(${JSON.stringify(begun)}, "");`,
     letSleep();
     await vi.waitFor(() => expect(existsSync(ended)).toBe(true), 20_000);
     expect(lines).toEqual([]);
+  });
+
+  it("begins with a watch and ends with it, however often it is told", () => {
+    const heard: string[] = [];
+    const told = awakeWhile(() => {
+      heard.push("keep");
+      return () => heard.push("let sleep");
+    });
+    for (const isWatching of [false, true, true, false, false, true]) told(isWatching);
+    expect(heard).toEqual(["keep", "let sleep", "keep"]);
   });
 });

@@ -43,16 +43,33 @@ describe("the service", () => {
     expect(lines[2]).toContain("echo 'ada - rtprio 1' | sudo tee /etc/security/limits.d/");
   });
 
-  it("starts without walls where the system grants a user none, and says so", () => {
+  it.each([
+    ["PrivateUsers=yes", "PrivateMounts=yes"],
+    ["PrivateMounts=yes", "NoNewPrivileges=yes"],
+  ])("starts without %s where the system grants a user none, and says so", (refused, kept) => {
     const { system, unit } = madeUpSystem({
       run: (_program, args) => {
-        const isWalledOff = readFileSync(unit, "utf8").includes("PrivateUsers=yes");
-        if (args.includes("restart") && isWalledOff) throw new Error("Job failed");
+        const isRefused = readFileSync(unit, "utf8").includes(refused);
+        if (args.includes("restart") && isRefused) throw new Error("Job failed");
         return "";
       },
     });
     expect(installService(ORDER, system)[1]).toMatch(/^This system does not let .* walled off/);
-    expect(readFileSync(unit, "utf8")).toContain("NoNewPrivileges=yes");
+    expect(readFileSync(unit, "utf8")).not.toContain(refused);
+    expect(readFileSync(unit, "utf8")).toContain(kept);
+  });
+
+  it("says what keeps it from starting where even the plainest unit does not", () => {
+    const { system, unit } = madeUpSystem({
+      run: (_program, args) => {
+        if (args.includes("restart")) throw new Error("Job failed");
+        return "";
+      },
+    });
+    expect(() => installService(ORDER, system)).toThrow(
+      "systemctl --user restart failed: Job failed",
+    );
+    expect(existsSync(unit)).toBe(false);
   });
 
   it("says that it ends at log-out where lingering is refused", () => {

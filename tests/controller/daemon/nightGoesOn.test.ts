@@ -1,0 +1,123 @@
+import { readdirSync } from "node:fs";
+import { join } from "node:path";
+import { beforeEach, describe, expect, it, onTestFinished, vi } from "vitest";
+import { parseCommandLine } from "../../../controller/commandLine.ts";
+import { START_COMMAND } from "../../../controller/config.ts";
+import { startDaemon, type Daemon, type DaemonParts } from "../../../controller/daemon/daemon.ts";
+import { nightOfTheDead, noteRunning } from "../../../controller/service/runningProcess.ts";
+import { temporaryFolder } from "../../support/temporaryFolder.ts";
+import { startTestCamera, type TestCamera } from "../../support/testCamera.ts";
+
+const PATIENCE = { timeout: 60_000 };
+
+/** A watch on a real clock, of a camera on the network, by programs one after another. */
+describe("the night of a real camera", () => {
+  let device: TestCamera & { readonly port: number };
+  let data: string;
+
+  beforeEach(async () => {
+    device = await startTestCamera({ rate: 1, busySeconds: 0.2 });
+    onTestFinished(() => device.close());
+    data = temporaryFolder();
+  });
+
+  async function start(parts: DaemonParts = {}, ...more: readonly string[]) {
+    const line = parseCommandLine(START_COMMAND, [
+      ...["--camera", `ip:127.0.0.1:${device.port}`, "--port", "0", "--data", data],
+      ...["--max-exposure-seconds", "1", ...more],
+    ]);
+    if (line.kind === "help") throw new Error("no options");
+    const printed: string[] = [];
+    const daemon = await startDaemon(line.options, (text) => printed.push(text), parts);
+    let isRunning = true;
+    const end = async (how: "stop" | "abandon"): Promise<void> => {
+      if (isRunning) await daemon[how]();
+      isRunning = false;
+    };
+    onTestFinished(() => end("abandon"));
+    return { daemon, printed, end };
+  }
+
+  const exposed = (count: number) =>
+    vi.waitFor(() => expect(device.pictures.orders.length).toBeGreaterThanOrEqual(count), PATIENCE);
+  const nights = (): readonly string[] => readdirSync(join(data, "nights"));
+  const say = async ({ address }: Daemon, word: string, body: object = {}): Promise<void> => {
+    const url = `${address}api/watches/camera-1/${word}`;
+    const headers = { "content-type": "application/json" };
+    const answer = await fetch(url, { method: "POST", headers, body: JSON.stringify(body) });
+    expect(answer.ok).toBe(true);
+  };
+
+  it("goes on when the program ended in order and is started again", async () => {
+    const first = await start();
+    await exposed(1);
+    await first.end("stop");
+    const taken = device.pictures.orders.length;
+    const second = await start();
+    expect(second.printed.join("\n")).toContain(`the watch goes on with frame ${taken}.`);
+    await exposed(taken + 1);
+    await second.end("stop");
+    expect(nights()).toHaveLength(1);
+  }, 180_000);
+
+  it("is another one when the first was stopped by hand and a person starts again", async () => {
+    const first = await start();
+    await exposed(1);
+    await say(first.daemon, "stop");
+    await first.daemon.finished;
+    await first.end("stop");
+    const second = await start();
+    await second.end("stop");
+    expect(nights()).toHaveLength(2);
+  }, 180_000);
+
+  it("stays over when it was stopped by hand and a manager starts what died after that", async () => {
+    const first = await start({ isManaged: true });
+    await exposed(1);
+    await say(first.daemon, "stop");
+    await first.daemon.finished;
+    const left = nightOfTheDead(data);
+    expect(left).toBe(join(data, "nights", nights()[0]!));
+    const taken = device.pictures.orders.length;
+    await first.end("stop");
+    expect(nightOfTheDead(data)).toBeNull();
+    // As a killed process leaves it.
+    noteRunning(data, { address: "http://127.0.0.1:1/", nightDir: left });
+
+    const second = await start({ isManaged: true });
+    expect(second.printed.join("\n")).toMatch(/is over and stays so/);
+    await second.daemon.finished;
+    expect(nights()).toHaveLength(1);
+    expect(device.pictures.orders).toHaveLength(taken);
+    await say(second.daemon, "start");
+    await exposed(taken + 1);
+    await second.end("stop");
+    expect(nights()).toHaveLength(1);
+  }, 180_000);
+
+  it("needs the computer awake while it is watched, and not while it rests by hand", async () => {
+    const heard: boolean[] = [];
+    const { daemon, end } = await start({ onWatching: (isWatching) => heard.push(isWatching) });
+    await exposed(1);
+    expect(heard).toEqual([true]);
+    await say(daemon, "pause", { untilUtcMs: Date.now() + 3_600_000 });
+    await vi.waitFor(async () => expect(await phaseOf(daemon)).toBe("paused"), PATIENCE);
+    expect(heard).toEqual([true]);
+    await say(daemon, "pause");
+    await vi.waitFor(() => expect(heard).toEqual([true, false]), PATIENCE);
+    await say(daemon, "resume");
+    await vi.waitFor(() => expect(heard).toEqual([true, false, true]), PATIENCE);
+    await say(daemon, "stop");
+    await daemon.finished;
+    expect(heard).toEqual([true, false, true, false]);
+    await end("stop");
+    expect(heard).toEqual([true, false, true, false]);
+  }, 180_000);
+});
+
+async function phaseOf({ address }: Daemon): Promise<string> {
+  const view = (await (await fetch(`${address}api/state`)).json()) as {
+    readonly watches: readonly { readonly phase: string }[];
+  };
+  return view.watches[0]!.phase;
+}
