@@ -32,10 +32,17 @@ export async function writeDurably(target: string, bytes: Uint8Array | string): 
 }
 
 /** As `writeDurably`, for the few small files that are written outside the night's path. */
-export function writeDurablySync(target: string, bytes: Uint8Array | string): void {
+export function writeDurablySync(
+  target: string,
+  bytes: Uint8Array | string,
+  /** `mode`: who may read it, where the system knows that; what the system usually gives otherwise. */
+  { mode = 0o666 }: { readonly mode?: number } = {},
+): void {
   const part = `${target}${PART_ENDING}`;
   try {
-    const file = openSync(part, "w");
+    // The mode is that of a new file alone: an older part may have another.
+    removePartSync(part);
+    const file = openSync(part, "w", mode);
     try {
       writeFileSync(file, bytes);
       fsyncSync(file);

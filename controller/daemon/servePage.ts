@@ -15,6 +15,7 @@ import { benchRoutes } from "../web/benchRoutes.ts";
 import { deliverRoutes } from "../web/deliverRoutes.ts";
 import { focusRoutes } from "../web/focusRoutes.ts";
 import { fileRoutes } from "../web/fileRoutes.ts";
+import { metricsToken } from "../web/metricsAccess.ts";
 import { planRoutes } from "../web/planRoutes.ts";
 import { startWebServer, type WebServer } from "../web/server.ts";
 import { claimFromAids, type CameraAids } from "./cameraAids.ts";
@@ -58,6 +59,7 @@ export async function servePage(options: {
     uiDir: UI_DIR,
     pageState,
     cacheDir: join(dataDir, "cache"),
+    metricsToken: metricsToken(dataDir),
     extraRoutes: [
       ...planRoutes(plans, host, (cameraId) => aids.framing.pictureOf(cameraId)),
       ...(beginner ? beginRoutes(beginner) : []),

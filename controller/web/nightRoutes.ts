@@ -5,9 +5,11 @@ import sharp from "sharp";
 import * as v from "valibot";
 
 import { curvesOf, nightCurvesSchema } from "../../core/api/nightCurves.ts";
+import { healthOf } from "../../core/api/nightMetrics.ts";
 import {
   daemonViewSchema,
   frameRecordSchema,
+  healthViewSchema,
   nightTimelineSchema,
   nightSummarySchema,
 } from "../../core/api/schemas.ts";
@@ -54,6 +56,14 @@ function listRoutes(service: NightService): readonly Route[] {
       part: PART,
       answer: { kind: "json", name: "DaemonView", schema: daemonViewSchema },
       handle: () => service.view(),
+    },
+    {
+      method: "get",
+      path: "/api/health",
+      summary: "Whether all is well, in one word and one sentence; figures are at /metrics.",
+      part: PART,
+      answer: { kind: "json", name: "HealthView", schema: healthViewSchema },
+      handle: () => healthOf(service.view()),
     },
     {
       method: "get",

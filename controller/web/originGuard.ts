@@ -19,9 +19,9 @@ export function refusal(request: IncomingMessage, port: number): string | null {
     return `A page from ${JSON.stringify(origin)} may not use this program.`;
   }
   // Browsers say where a request comes from even when they send no Origin, as for images. A link
-  // that is followed by hand is harmless: it only opens our own page.
+  // that is followed by hand is harmless: it only opens our own page; a form that is sent is not.
   const site = request.headers["sec-fetch-site"];
-  const isNavigation = request.headers["sec-fetch-mode"] === "navigate";
+  const isNavigation = request.method === "GET" && request.headers["sec-fetch-mode"] === "navigate";
   if ((site === "cross-site" || site === "same-site") && !isNavigation) {
     return "Another page may not use this program.";
   }

@@ -10,6 +10,7 @@ import { packedFiles } from "./compressed.ts";
 import { FrameImages } from "./frameImages.ts";
 import { KeogramStore } from "./keogramStore.ts";
 import { attachLiveSocket } from "./liveSocket.ts";
+import { metricsHandler } from "./metricsAccess.ts";
 import { nightRoutes } from "./nightRoutes.ts";
 import type { NightService } from "../night/nightService.ts";
 import { openApiDocument } from "./openApi.ts";
@@ -38,6 +39,8 @@ type WebServerOptions = {
   readonly cacheDir?: string | null;
   /** Routes of the other parts of the program: plan, checklist, deliver. */
   readonly extraRoutes?: readonly Route[];
+  /** Opens `/metrics`; left out: there are no figures. */
+  readonly metricsToken?: string;
   /** Told of errors that are bugs; the caller gets one sentence either way. */
   readonly log?: (event: string, fields: Readonly<Record<string, unknown>>) => void;
 };
@@ -126,6 +129,9 @@ function addRoutes(
     response.json(openApiDocument(routes, { version, server: `http://${ADDRESS}:${port}` }));
   });
   registerRoutes(app, routes);
+  if (options.metricsToken !== undefined) {
+    app.get("/metrics", metricsHandler(options.service, options.metricsToken));
+  }
   app.use("/api", (request, _response, next) => {
     next(
       new NightError("web.not_found", `The API has no ${request.method} ${request.originalUrl}.`),

@@ -206,3 +206,10 @@ export const errorAnswerSchema = v.object({
   code: v.pipe(v.string(), v.description("a code of core/errors.ts, never renamed")),
   sentence: v.string(),
 });
+
+export const healthViewSchema = v.object({
+  isWell: v.boolean(),
+  sentence: v.string(),
+  newestFrameAgeSeconds: v.nullable(v.number()),
+  version: v.string(),
+});
