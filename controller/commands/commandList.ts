@@ -31,6 +31,10 @@ export const COMMANDS: Readonly<Record<string, ListedCommand>> = {
     does: "ends the Nattvakt that runs, in order",
     run: () => import("./stop.ts"),
   },
+  report: {
+    does: "packs what is known of a night for somebody who is to find a fault",
+    run: () => import("./report.ts"),
+  },
   replay: {
     does: "plays a night's events again and compares every decision",
     run: () => import("./replay.ts"),

@@ -7,7 +7,7 @@ import { NightError } from "../../core/errors.ts";
 import { writeDurablySync } from "../durableWrite.ts";
 import type { NightService } from "../night/nightService.ts";
 
-/** In the data folder, readable by its owner alone: what whoever collects the figures must know. */
+/** In the data folder, readable by its owner alone: what the collector of the figures must know. */
 export const METRICS_TOKEN_FILE = "metrics-token";
 const TOKEN_BYTES = 24;
 /** Source: "Exposition formats", prometheus.io/docs. */
@@ -28,7 +28,7 @@ export function metricsToken(dataDir: string): string {
   return token;
 }
 
-/** Answers `GET /metrics` to whoever sends the token as a bearer. */
+/** Answers `GET /metrics` to anyone who sends the token as a bearer. */
 export function metricsHandler(service: NightService, token: string): RequestHandler {
   return (request, response, next) => {
     const given = /^Bearer (\S+)$/.exec(request.headers.authorization ?? "")?.[1] ?? "";
