@@ -1,4 +1,12 @@
-import { closeSync, fsyncSync, openSync, renameSync, rmSync, writeFileSync } from "node:fs";
+import {
+  closeSync,
+  fchmodSync,
+  fsyncSync,
+  openSync,
+  renameSync,
+  rmSync,
+  writeFileSync,
+} from "node:fs";
 import { open, rename, rm } from "node:fs/promises";
 import { dirname } from "node:path";
 
@@ -35,15 +43,15 @@ export async function writeDurably(target: string, bytes: Uint8Array | string): 
 export function writeDurablySync(
   target: string,
   bytes: Uint8Array | string,
-  /** `mode`: who may read it, where the system knows that; what the system usually gives otherwise. */
-  { mode = 0o666 }: { readonly mode?: number } = {},
+  /** `mode`: who may read it, where the system knows that; left out: as for any new file. */
+  { mode }: { readonly mode?: number } = {},
 ): void {
   const part = `${target}${PART_ENDING}`;
   try {
-    // The mode is that of a new file alone: an older part may have another.
-    removePartSync(part);
     const file = openSync(part, "w", mode);
     try {
+      // An older part keeps the mode that it was made with.
+      if (mode !== undefined) fchmodSync(file, mode);
       writeFileSync(file, bytes);
       fsyncSync(file);
     } finally {
