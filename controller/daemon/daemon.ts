@@ -216,14 +216,14 @@ async function startOn(
 /** Hands on what the sensors say; a receiver's first fix may move the night and its dawn. */
 function hearSensors(
   sensors: SensorHub,
-  told: {
+  run: {
     readonly host: NightHost;
     readonly nightPlace: NightPlace;
     readonly dawnMs: () => MonotonicMs | null;
     readonly print: (line: string) => void;
   },
 ): void {
-  const { host, nightPlace, dawnMs, print } = told;
+  const { host, nightPlace, dawnMs, print } = run;
   sensors.onEvent((event) => {
     host.sense(event);
     if (event.kind !== "place" || !nightPlace.learn(event)) return;

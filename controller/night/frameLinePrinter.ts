@@ -15,7 +15,7 @@ export class FrameLinePrinter {
   readonly #print: (line: string) => void;
   readonly #hasSeveralCameras: boolean;
   readonly #lines = new Map<string, FrameLines>();
-  readonly #told = new Set<string>();
+  readonly #printed = new Set<string>();
   readonly #states = new Map<string, string>();
   readonly #missing = new Set<string>();
 
@@ -28,8 +28,8 @@ export class FrameLinePrinter {
   frame(frame: FrameRecord): boolean {
     const { cameraId, frameIndex } = frame;
     const key = `${cameraId}/${frameIndex}`;
-    if (frame.reading === null || this.#told.has(key)) return false;
-    this.#told.add(key);
+    if (frame.reading === null || this.#printed.has(key)) return false;
+    this.#printed.add(key);
     const lines = this.#linesFrom(cameraId, frameIndex);
     lines.waiting.set(frameIndex, frameLine(frame, this.#hasSeveralCameras ? cameraId : null));
     this.#tell(lines, WAITING_COUNT_MAX);
@@ -39,7 +39,7 @@ export class FrameLinePrinter {
   /** No picture came of a frame. */
   missing(cameraId: string, frameIndex: number, why: string): void {
     const key = `${cameraId}/${frameIndex}`;
-    if (this.#told.has(key) || this.#missing.has(key)) return;
+    if (this.#printed.has(key) || this.#missing.has(key)) return;
     this.#missing.add(key);
     const lines = this.#linesFrom(cameraId, frameIndex);
     lines.waiting.set(
@@ -51,7 +51,7 @@ export class FrameLinePrinter {
 
   /** Frames that were told with a picture, and frames that were told to have none. */
   get counts(): FrameCounts {
-    return { metered: this.#told.size, missing: this.#missing.size };
+    return { metered: this.#printed.size, missing: this.#missing.size };
   }
 
   /** A watch stands differently: each new state that is not plain sailing is told once. */
@@ -62,7 +62,7 @@ export class FrameLinePrinter {
     if (this.#states.get(cameraId) === key) return;
     this.#states.set(cameraId, key);
     if (phase === "finished") this.#tell(lines, 0);
-    if (!UNTOLD.has(state.kind)) this.#print(`${state.sign} ${state.sentence}`);
+    if (!UNPRINTED.has(state.kind)) this.#print(`${state.sign} ${state.sentence}`);
   }
 
   #linesFrom(cameraId: string, firstIndex: number): FrameLines {
@@ -87,7 +87,7 @@ export class FrameLinePrinter {
 }
 
 /** What the lines of frames show by themselves, and what passes in a moment. */
-const UNTOLD: ReadonlySet<StateKind> = new Set<StateKind>(["well", "skyActs"]);
+const UNPRINTED: ReadonlySet<StateKind> = new Set<StateKind>(["well", "skyActs"]);
 
 /** The same for as long as a state lasts, though its sentence counts minutes and frames. */
 function newsKey({ kind, sinceUtcMs, sentence }: StateNotice): string {

@@ -45,9 +45,9 @@ async function run(options: VirtualCameraOptions): Promise<void> {
 /** The camera, its card, its pictures and its network socket. */
 function buildCamera(
   options: VirtualCameraOptions,
-  told: { readonly report: (line: string) => void; readonly stop: (why: string) => void },
+  handlers: { readonly report: (line: string) => void; readonly stop: (why: string) => void },
 ): { readonly server: IpServer; readonly close: () => Promise<void> } {
-  const { report, stop } = told;
+  const { report, stop } = handlers;
   const settings = settingsOf(options);
   const clock = createClock(originOf(options));
   const random = createRandom(options.seed);

@@ -55,7 +55,7 @@ export function watchRoutes(service: NightService): readonly Route[] {
     summary,
     part: PART,
     answer: { kind: "json", name: "WatchView", schema: watchViewSchema },
-    handle: ({ params }) => told(service, params["cameraId"] ?? "", { kind }),
+    handle: ({ params }) => sendCommand(service, params["cameraId"] ?? "", { kind }),
   }));
   return [
     ...orders,
@@ -68,7 +68,7 @@ export function watchRoutes(service: NightService): readonly Route[] {
       answer: { kind: "json", name: "WatchView", schema: watchViewSchema },
       handle: ({ params, body }) => {
         const untilUtcMs = pauseEnd(body as PauseBody, service.view().nowUtcMs);
-        return told(service, params["cameraId"] ?? "", { kind: "pause", untilUtcMs });
+        return sendCommand(service, params["cameraId"] ?? "", { kind: "pause", untilUtcMs });
       },
     },
     {
@@ -84,13 +84,13 @@ export function watchRoutes(service: NightService): readonly Route[] {
       handle: ({ params, body }) => {
         const cameraId = params["cameraId"] ?? "";
         const settings = settingsChange(body, watchOf(service, cameraId).settings);
-        return told(service, cameraId, { kind: "settings", settings });
+        return sendCommand(service, cameraId, { kind: "settings", settings });
       },
     },
   ];
 }
 
-function told(service: NightService, cameraId: string, command: WatchCommand): WatchView {
+function sendCommand(service: NightService, cameraId: string, command: WatchCommand): WatchView {
   watchOf(service, cameraId);
   service.command(cameraId, command);
   return watchOf(service, cameraId);
