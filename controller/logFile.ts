@@ -14,7 +14,7 @@ const CLOSE_MS_MAX = 2_000;
 
 /**
  * A file of lines that never makes anybody wait: lines are written behind the caller's back, and
- * what a full disk refuses is lost, counted and told with the next line that it takes.
+ * what a full disk refuses is lost, counted and reported with the next line that it takes.
  */
 export class LogFile {
   readonly #path: string;

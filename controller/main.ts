@@ -37,7 +37,7 @@ await runCommand(START_COMMAND, async (options) => {
 
 type Surroundings = {
   readonly page: PageBuild | null;
-  /** Told whether a watch of a real camera runs. */
+  /** Reported whether a watch of a real camera runs. */
   readonly onWatching: (isWatching: boolean) => void;
 };
 

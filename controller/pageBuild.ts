@@ -18,7 +18,7 @@ export function isPageStale(): boolean {
   return Math.max(newestMs(UI), newestMs(CORE)) > builtMs;
 }
 
-/** Builds the page here and now, for whoever can do nothing without it. */
+/** Builds the page here and now, for callers that can do nothing without it. */
 export async function buildPageIfStale(): Promise<void> {
   if (!isPageStale()) return;
   process.stdout.write("Building the page once; this takes a few seconds.\n");

@@ -4,7 +4,7 @@ import { buildPage, dropHalfBuiltPage } from "./pageBuild.ts";
 
 // The camera's frames come first.
 setPriority(constants.priority.PRIORITY_BELOW_NORMAL);
-// Ctrl-C reaches this process as well; it goes on until whoever started it ends it, or is gone.
+// Ctrl-C reaches this process as well; it goes on until the process that started it ends it, or is gone.
 process.on("SIGINT", () => undefined);
 for (const end of ["SIGTERM", "disconnect"]) process.on(end, giveUp);
 if (!process.connected) giveUp();

@@ -15,7 +15,7 @@ export type PageBuild = {
 /**
  * Builds the page in a process of its own while the program starts.
  *
- * @param print  Told of the outcome, one line.
+ * @param print  Called with the outcome, one line.
  * @param main  The process's own file.
  */
 export function startPageBuild(

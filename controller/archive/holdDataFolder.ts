@@ -15,7 +15,7 @@ export type LockFile = (path: string) => Pick<SqliteFile, "close">;
  * other's open night for one that was cut off. An empty database is locked, because the system lets
  * go of its lock however a process ends.
  *
- * @returns lets go of the folder.
+ * @returns releases the folder.
  * @throws NightError `archive.in_use` when another process holds it, `archive.no_locks` when its file
  *   system has none; `archive.read_only`. Nothing is left behind then.
  */

@@ -219,10 +219,10 @@ async function framesFromFiles(
     const isFrames = /^\d{6}\.(jpg|[a-z0-9]{3})$/.test(name) && !paths.has(path);
     if (!isFrames || known.some((one) => one.frameIndex === frameIndex && one.file)) continue;
     const bytes = readFileSync(join(folder, name));
-    const told = await exposureInFile(bytes);
-    const exposure = told ?? { exposureSeconds: 1, iso: 100, fNumber: 1 };
+    const reported = await exposureInFile(bytes);
+    const exposure = reported ?? { exposureSeconds: 1, iso: 100, fNumber: 1 };
     frames.push({
-      ...{ frameIndex, cameraId, status: "kept", ordered: exposure, happened: told },
+      ...{ frameIndex, cameraId, status: "kept", ordered: exposure, happened: reported },
       ...{ reasons: ["its row was lost with a damaged catalogue"], targetStops: 0 },
       ...{ openedUtcMs: null, reading: null, pace: "full" },
       file: {

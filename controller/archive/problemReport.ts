@@ -25,7 +25,7 @@ const LOG_MARGIN_MS = 3_600_000;
 const CONTENTS = `What somebody needs to find out what went wrong in one night:
 
 night.json      the night and the versions, without its place
-events.jsonl    what the watch was told and did, in order
+events.jsonl    what the watch was reported and did, in order
 frames.jsonl    every frame: asked, done, metered, kept
 log.jsonl       the program's log around the night
 profiles/       what the bench check wrote of the camera

@@ -24,7 +24,7 @@ export type BenchCheckOptions = {
   readonly origin: ClockOrigin;
   /** How the system schedules whatever will move the shutter; null: not known yet. */
   readonly scheduling: Scheduling | null;
-  /** Told what is being done, for whoever waits. */
+  /** Called with what is being done, for the person who waits. */
   readonly onStep: (sentence: string) => void;
   /** How long a file may take to be named, real milliseconds. */
   readonly fileMsMax?: number;

@@ -94,7 +94,7 @@ export function errorsOf(exposures: readonly ExposureFigures[]): readonly number
 }
 
 /**
- * What an exposure is longer than the host held it, real milliseconds; or why that cannot be told.
+ * What an exposure is longer than the host held it, real milliseconds; or why that cannot be known.
  *
  * Many cameras round a bulb exposure in Exif to the second or to a third-stop name. The held times
  * differ by microseconds at random, so that values which all lie on tenths are rounded ones.
@@ -103,13 +103,13 @@ export function excessOf(
   exposures: readonly ExposureFigures[],
   rate: number,
 ): { readonly excessMs: number | null; readonly remark: string | null } {
-  const told = exposures.filter(({ exifSeconds }) => exifSeconds !== null);
-  if (told.length === 0) return { excessMs: null, remark: "no file told its exposure" };
-  const isRounded = told.every(({ exifSeconds }) => isOnTenth(exifSeconds!));
+  const reported = exposures.filter(({ exifSeconds }) => exifSeconds !== null);
+  if (reported.length === 0) return { excessMs: null, remark: "no file reported its exposure" };
+  const isRounded = reported.every(({ exifSeconds }) => isOnTenth(exifSeconds!));
   if (isRounded) {
-    return { excessMs: null, remark: "the files round their exposure; latency cannot be told" };
+    return { excessMs: null, remark: "the files round their exposure; latency cannot be known" };
   }
-  const excess = told.map(
+  const excess = reported.map(
     ({ exifSeconds, heldSeconds }) => ((exifSeconds! - heldSeconds) * 1000) / rate,
   );
   return { excessMs: spreadOf(excess)!.median, remark: null };

@@ -18,10 +18,10 @@ export function benchReport(figures: BenchFigures): string {
   return rows.map(({ name, words }) => `${name.padEnd(width)}${words}\n`).join("");
 }
 
-/** The same, row by row, for whoever draws the table. */
+/** The same, row by row, for the code that draws the table. */
 export function benchRows(figures: BenchFigures): readonly BenchRow[] {
   const rows: readonly (readonly [string, string])[] = [
-    ["camera", `${figures.label}, serial ${figures.serialNumber || "not told"}`],
+    ["camera", `${figures.label}, serial ${figures.serialNumber || "not reported"}`],
     ["reached at", `${figures.place}, ${ms(figures.roundTripMs)} there and back`],
     ["timing", schedulingWords(figures.scheduling)],
     ["program", advise(figures.program, "set the camera to manual")],

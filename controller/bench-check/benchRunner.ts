@@ -53,7 +53,7 @@ export class BenchRunner {
     return this.#view;
   }
 
-  /** Ends it early; the shutter is closed first. Resolves when the camera has been let go of. */
+  /** Ends it early; the shutter is closed first. Resolves when the camera has been released. */
   async stop(): Promise<BenchView> {
     this.#running?.abort.abort();
     await this.#running?.ended;

@@ -77,7 +77,7 @@ function evidenceOf({ bulb, compensated }: BenchFigures, utcMs: UtcMs): string {
   const before = spreadOf(errorsOf(bulb));
   const after = spreadOf(errorsOf(compensated));
   const words = (spread: typeof before): string =>
-    spread === null ? "not told" : `${rounded(spread.median * 1000, 1)} ms`;
+    spread === null ? "not reported" : `${rounded(spread.median * 1000, 1)} ms`;
   return `bench check of ${dateOf(utcMs)}, ${bulb.length} bulb exposures against the files' Exif: error ${words(before)} before, ${words(after)} with this taken off`;
 }
 

@@ -21,7 +21,7 @@ export type CameraDescription = {
   readonly hasBulb: boolean;
   readonly iso: number | null;
   readonly fNumber: number | null;
-  /** "manual" | "other" | "unknown": anything but manual is told to the photographer before the night. */
+  /** "manual" | "other" | "unknown": the photographer hears of anything but manual before the night. */
   readonly program: "manual" | "other" | "unknown";
   /** What the photographer should know of how it is worked; left out: nothing. */
   readonly remarks?: readonly string[];
@@ -122,12 +122,12 @@ export type FilePiece = {
 
 /**
  * A camera as the night sees it, whatever it is made of. Calls only ask; everything that happens
- * is told through `onEvent`, so that a slow camera never holds the night.
+ * is reported through `onEvent`, so that a slow camera never holds the night.
  */
 export type Camera = {
   readonly cameraId: string;
   onEvent(listener: (event: CameraEvent) => void): void;
-  /** Connects, or connects anew after `gone`; answers `connected` or `failed`. */
+  /** Connects, or connects again after `gone`; answers `connected` or `failed`. */
   connect(): void;
   /** Takes one frame; answers `shutterOpened`, `shutterClosed`, `ready`, `frameArrived`, or `failed`. */
   expose(order: ExposureOrder): void;

@@ -33,7 +33,7 @@ export type ContactCameraOptions = {
   readonly busySeconds: number;
   readonly contact?: Pick<ContactProcessOptions, "main" | "rescue">;
   readonly folder?: Pick<FolderFramesOptions, "fileMsMax" | "pollMs">;
-  /** Told how the system schedules the contact's process, whenever one begins. */
+  /** Called with how the system schedules the contact's process, whenever one begins. */
   readonly onScheduled?: (scheduling: Scheduling) => void;
 };
 
@@ -76,7 +76,7 @@ class ContactCamera implements Camera {
   readonly #clock: Clock;
   readonly #contact: ContactProcess;
   readonly #side: Side;
-  #told: Partial<CameraDescription> = {};
+  #reported: Partial<CameraDescription> = {};
   readonly #listeners: ((event: CameraEvent) => void)[] = [];
   #inHand: InHand | null = null;
   #isTaken = false;
@@ -115,7 +115,7 @@ class ContactCamera implements Camera {
   }
 
   async #meetSide(): Promise<void> {
-    this.#told = await this.#side.start();
+    this.#reported = await this.#side.start();
     this.#tell({ kind: "connected", description: this.#describe() });
   }
 
@@ -176,7 +176,7 @@ class ContactCamera implements Camera {
   }
 
   #describe(): CameraDescription {
-    const { label, program } = this.#told;
+    const { label, program } = this.#reported;
     return {
       serialNumber: "",
       profileId: this.#options.release.kind,
@@ -186,7 +186,7 @@ class ContactCamera implements Camera {
       fNumber: null,
       focus: "unknown",
       clockOffsetMs: null,
-      ...this.#told,
+      ...this.#reported,
       cameraId: this.cameraId,
       label: `${label ?? "Release contact"}, ${releaseLabel(this.#options.release)}`,
       // A dial on bulb is not "manual" for every camera, and is right here.

@@ -44,12 +44,12 @@ export type OperationOptions = {
 type AnsweredData = { readonly answer: OperationAnswer; readonly data: Uint8Array };
 
 export type PtpSessionOptions = {
-  /** Told of every answer, to learn how fast the link is. */
+  /** Called with every answer, to learn how fast the link is. */
   readonly onAnswer?: (operation: Operation, answer: OperationAnswer) => void;
   /** The shortest pause before a busy camera is asked again; real milliseconds. */
   readonly busyPollMs?: () => number;
   readonly time?: RealTime;
-  /** Told of every number of the session just before it is used. */
+  /** Called with every number of the session just before it is used. */
   readonly onNumber?: (transactionId: TransactionId) => void;
   /** Number of the first transaction; for tests of the wrap. */
   readonly firstTransactionId?: TransactionId;
@@ -96,7 +96,7 @@ export class PtpSession {
 
   /**
    * Opens the session. One that is open already was left by a lost connection: it is closed and
-   * opened anew, so that numbers and handles start clean, or taken over if it cannot be closed.
+   * opened again, so that numbers and handles start clean, or taken over if it cannot be closed.
    */
   async open(survivor: SurvivingSession | null = null): Promise<void> {
     const response = await this.#tryOpen();

@@ -12,7 +12,7 @@ export type OperationRequest = {
 
 /** Takes the data phase of one transaction, piece by piece as it comes. */
 export type DataSink = {
-  /** Told before the first piece how much will come; null: the camera does not know. */
+  /** Called before the first piece with how much will come; null: the camera does not know. */
   announce?(bytes: number | null): void;
   /** Where the next `bytesMax` bytes may be written at once; null: nowhere. Spares a copy. */
   roomFor?(bytesMax: number): Uint8Array | null;
@@ -73,9 +73,9 @@ export type Transport = {
   open(timeoutMs: number): Promise<void>;
   /** Runs one transaction; a second one while it runs is a bug and throws. */
   transact(request: OperationRequest, options: TransactionOptions): Promise<OperationAnswer>;
-  /** Listens to events; they are told in the order in which they came. */
+  /** Listens to events; they are reported in the order in which they came. */
   onEvent(listener: (event: TransportEvent) => void): void;
-  /** Listens to the end of the link by anything but `close`; told once. */
+  /** Listens to the end of the link by anything but `close`; reported once. */
   onLost(listener: (error: NightError) => void): void;
   /** Ends the link; safe to call at any time and more than once. */
   close(): Promise<void>;

@@ -72,7 +72,7 @@ const OPTIONS = {
   progress: {
     type: "text",
     value: "KIND",
-    help: "how progress is told",
+    help: "how progress is reported",
     default: "lines",
     choices: ["lines", "json", "none"],
   },

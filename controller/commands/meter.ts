@@ -55,7 +55,7 @@ const COMMAND = {
 
 type Options = OptionValues<typeof COMMAND.options>;
 
-/** Exposure that stands in for an unknown one, so that stops can be told and luminance cannot. */
+/** Exposure that stands in for an unknown one, so that stops can be measured and luminance cannot. */
 const UNKNOWN_EXPOSURE: Exposure = { exposureSeconds: 1, iso: 100, fNumber: 1 };
 const USUAL_FOCAL_LENGTH_MM = 16;
 

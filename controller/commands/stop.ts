@@ -9,7 +9,7 @@ import { runningProcess } from "../service/runningProcess.ts";
 const COMMAND = {
   call: callOf("stop"),
   purpose:
-    "Ends the Nattvakt that runs: the open frame is closed and kept, the camera released. A real night goes on when it is started again, a demo begins anew.",
+    "Ends the Nattvakt that runs: the open frame is closed and kept, the camera released. A real night goes on when it is started again, a demo begins again.",
   options: {
     data: DATA_OPTION,
     now: { type: "flag", help: "do not wait for the last frames; they stay on the card" },

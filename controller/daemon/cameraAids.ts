@@ -65,7 +65,7 @@ export function claimFromAids({ focus, framing, bench }: CameraAids): void {
   if (holder) throw new NightError("settings.invalid", holder.sentence);
 }
 
-/** Ends what is running; the cameras are let go of. */
+/** Ends what is running; the cameras are released. */
 export async function endAids({ focus, bench }: CameraAids): Promise<void> {
   await bench.stop();
   await focus.stop();

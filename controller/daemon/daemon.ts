@@ -38,7 +38,7 @@ export type Daemon = {
   readonly address: string;
   /** Resolves when every watch has ended by itself. */
   readonly finished: Promise<void>;
-  /** How many frames of this run have a picture, and how many were told to have none. */
+  /** How many frames of this run have a picture, and how many are known to have none. */
   readonly frameCounts: () => FrameCounts;
   /** Ends everything in order. */
   readonly stop: () => Promise<void>;
@@ -55,7 +55,7 @@ export type DaemonParts = Pick<CameraOpenerParts, "contact"> & {
   readonly beginRefusal?: string | null;
   /** A service manager started it, and starts it again when it dies; left out: a person did. */
   readonly isManaged?: boolean;
-  /** Told whether a watch needs the computer, whenever that changes. */
+  /** Reported whether a watch needs the computer, whenever that changes. */
   readonly onWatching?: (isWatching: boolean) => void;
   /** What the log says of when it is lost; left out: there is none. */
   readonly terminal?: Pick<Terminal, "onLost">;
@@ -227,7 +227,7 @@ function hearSensors(
   sensors.onEvent((event) => {
     host.sense(event);
     if (event.kind !== "place" || !nightPlace.learn(event)) return;
-    print("The GNSS receiver has told the night's place.");
+    print("The GNSS receiver has reported the night's place.");
     host.placeFound(dawnMs());
   });
 }

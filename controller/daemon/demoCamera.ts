@@ -1,7 +1,7 @@
 import { asNightError } from "../../core/errors.ts";
 import type { VirtualCameraProcess } from "../virtual-camera/process.ts";
 
-/** Long enough for whoever watches to see that the camera is gone, real milliseconds. */
+/** Long enough for a viewer to see that the camera is gone, real milliseconds. */
 const AGAIN_AFTER_MS = 3000;
 
 type DemoCameraParts = {

@@ -22,7 +22,7 @@ export const DEMO_SCENARIO_UTC_MS: UtcMs = SKY_NIGHT.startUtcMs;
 const BEFORE_BREAKUP_SECONDS = 120;
 
 /**
- * The demo night as a watch of it begins: shortly before the first breakup, so that whoever starts
+ * The demo night as a watch of it begins: shortly before the first breakup, so that anyone who starts
  * it sees aurora at once, or at dusk.
  */
 export function demoNight(seed: string, isFromDusk: boolean): NightInfo {

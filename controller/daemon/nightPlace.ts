@@ -4,7 +4,7 @@ import type { SensedPlace } from "../sensors/sensors.ts";
 import type { OpenNight } from "./openNight.ts";
 import { placeNameOf } from "./startOrder.ts";
 
-/** Where the night is: given by hand, the demo's own, or told by a receiver, perhaps while it runs. */
+/** Where the night is: given by hand, the demo's own, or reported by a receiver, perhaps while it runs. */
 export class NightPlace {
   readonly #night: Pick<OpenNight, "catalogue" | "info"> | null;
   #place: Place | null;

@@ -18,7 +18,7 @@ import { firstExposure, watchAhead } from "../night/nightSky.ts";
 const PROBE_COUNT_MAX = 40;
 /** Fetching and metering a preview takes a tenth or two, real seconds, whatever the night's rate. */
 const READING_GRACE_SECONDS = 0.3;
-/** Height of a 3:2 full frame; a smaller sensor's field is told by its equivalent focal length. */
+/** Height of a 3:2 full frame; a smaller sensor's field follows from its equivalent focal length. */
 const FULL_FRAME_HEIGHT_MM = 24;
 
 /**
@@ -49,7 +49,7 @@ export function startOrderNow(
     // A camera answers in real time, however fast the night goes.
     silenceSecondsMax: DEFAULT_WATCH_SETTINGS.silenceSecondsMax * Math.max(1, clock.origin.rate),
   };
-  // Where it was not told, a northern sky as low as most aurora frames look is near enough to begin.
+  // Where it is not known, a northern sky as low as most aurora frames look is near enough to begin.
   const towards = {
     bearingDeg: options.azimuth ?? DEMO_FACING.azimuthDeg,
     elevationDeg: options.altitude ?? DEMO_FACING.altitudeDeg,
@@ -67,7 +67,7 @@ export function startOrderNow(
   return { settings, first };
 }
 
-/** The twilight's lift is told every ten minutes, from a little before now for a day and a half. */
+/** The twilight's lift is given every ten minutes, from a little before now for a day and a half. */
 const LIFT_STEP_MS = 600_000;
 const LIFT_STEPS = 216;
 
@@ -85,7 +85,7 @@ function twilightLift(clock: Clock, place: Place, liftStops: number): TwilightLi
   );
 }
 
-/** Where the lens looks, as far as it was told; null: it was not. */
+/** Where the lens looks, as far as it is known; null: it is not. */
 export function framingOf(options: StartOptions, isDemo: boolean): Framing | null {
   const azimuthDeg = isDemo ? DEMO_FACING.azimuthDeg : options.azimuth;
   const altitudeDeg = isDemo ? DEMO_FACING.altitudeDeg : options.altitude;

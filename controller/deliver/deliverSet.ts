@@ -147,12 +147,12 @@ function createGate(): Gate {
     open = resolve;
     fail = reject;
   });
-  // Whoever waits for it hears of the failure; nobody may be waiting yet.
+  // Anyone waiting for it hears of the failure; nobody may be waiting yet.
   opened.catch(() => undefined);
   return { opened, open, fail };
 }
 
-/** What a worker is told of a frame; what all frames share is looked up once. */
+/** What a worker receives about a frame; what all frames share is looked up once. */
 function taskMaker(
   { night, order }: SetDelivery,
   ready: ReadySet,

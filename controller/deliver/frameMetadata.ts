@@ -139,7 +139,7 @@ type Where = {
 
 const NOWHERE = { latitudeDeg: null, longitudeDeg: null, altitudeM: null } as const;
 
-/** Null for a night that was never told where it is. */
+/** Null for a night whose place was never given. */
 function whereOf(info: NightInfo | null): Where | null {
   if (info === null || !isPlaced(info)) return null;
   const { latitudeDeg, longitudeDeg, elevationM = null } = info;

@@ -51,7 +51,7 @@ export async function writeReport(input: ReportInput): Promise<string> {
   ].join("\n");
 }
 
-/** Red on black unless the address says #day: whoever opens it in the dark keeps dark-adapted eyes. */
+/** Red on black unless the address says #day: anyone who opens it in the dark keeps dark-adapted eyes. */
 const STYLE = `
 :root{color-scheme:dark;--paper:#000;--ink:#f00;--soft:#ec0000;--line:#520000;background:var(--paper)}
 :root:has(#day:target){color-scheme:light;--paper:#fff;--ink:#1a1a1a;--soft:#444;--line:#bbb}

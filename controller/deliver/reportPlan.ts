@@ -12,7 +12,7 @@ import { clock, percent, section, table } from "./reportHtml.ts";
 export function planSection(night: NightToDeliver): string {
   if (night.info === null) return "";
   if (!isPlaced(night.info)) {
-    const why = "The night was not told where it is, so it cannot be set against a plan.";
+    const why = "The night's place was not given, so it cannot be set against a plan.";
     return section("Plan and night", `<p>${why}</p>`);
   }
   const plan = planOfNight(night, night.info);

@@ -76,7 +76,7 @@ const CODEC_ARGUMENTS: Readonly<Record<VideoKind, readonly string[]>> = {
   ],
   av1: [
     ...["-c:v", "libaom-av1", "-crf", "26", "-b:v", "0", "-cpu-used", "6"],
-    // Encoders of the first years call AV1 experimental and want to be told that it is meant.
+    // Encoders of the first years call AV1 experimental and need a flag that says it is meant.
     ...["-row-mt", "1", "-tiles", "2x2", "-strict", "-2"],
   ],
 };
@@ -172,7 +172,7 @@ export class VideoEncoder {
       });
     });
     this.#ended.catch(() => {
-      // Told by whichever of `write` and `finish` comes next.
+      // Reported by whichever of `write` and `finish` comes next.
     });
   }
 

@@ -100,7 +100,7 @@ export class FocusAid {
     } finally {
       const camera = this.#camera;
       this.#camera = null;
-      // The camera is let go of whatever happened; a second failure adds nothing to the first.
+      // The camera is released in any case; a second failure adds nothing to the first.
       await camera?.close().catch(() => undefined);
     }
   }

@@ -33,7 +33,7 @@ export class TrialCamera {
     return this.#description;
   }
 
-  /** @throws NightError as the camera told it, or `camera.unreachable`. */
+  /** @throws NightError as the camera reported it, or `camera.unreachable`. */
   async connect(): Promise<CameraDescription> {
     const connected = this.#answer((event) =>
       event.kind === "connected" ? event.description : null,

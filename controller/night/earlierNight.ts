@@ -5,7 +5,7 @@ import type { GapSpan, SurgeSpan } from "../../core/watch/state.ts";
 import { monotonicMs, type MonotonicMs, type UtcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 
-/** Frames of an earlier stretch that the governor is told of. */
+/** Frames of an earlier stretch that the governor learns from. */
 const HISTORY_FRAMES = 40;
 
 /** What the night's frames so far tell a watch that goes on after a break. */

@@ -1,6 +1,6 @@
 import { NightError } from "../../core/errors.ts";
 
-/** Frames of one run of the program: those with a picture, and those that were told to have none. */
+/** Frames of one run of the program: those with a picture, and those known to have none. */
 export type FrameCounts = { readonly metered: number; readonly missing: number };
 
 /**

@@ -44,7 +44,7 @@ export class FrameFileSaver {
       };
     });
     this.#last = kept.catch(() => {
-      // The caller is told; the next frame tries the disk again.
+      // The caller is informed; the next frame tries the disk again.
     });
     return kept;
   }
@@ -96,9 +96,9 @@ export class FrameFileSaver {
       const before = frames.find(({ frameIndex }) => frameIndex === step.frameIndex)!;
       const { card } = step;
       const bytes = await camera.fetchFile(card.cameraHandle);
-      const told = await exposureInFile(bytes);
+      const reported = await exposureInFile(bytes);
       // Taken at the frame's time and not by its exposure: somebody's own picture, which stays on the card.
-      if (told !== null && doubtOf(before, told, slackSeconds) !== null) continue;
+      if (reported !== null && doubtOf(before, reported, slackSeconds) !== null) continue;
       const name = this.nameOf(step.frameIndex, card.cameraName);
       const file = await keepFrameFile(this.#nightDir, name, bytes);
       recovered.push({ frame: await recoveredFrame(before, { file, card, bytes }), bytes });
@@ -120,7 +120,7 @@ function zoneMinutesAt(at: UtcMs): number {
 /** A picture is used twice: it is kept on disk, and it is metered. */
 const USES = 2;
 
-/** Pictures that have arrived, each let go of once it has been both kept and metered. */
+/** Pictures that have arrived, each released once it has been both kept and metered. */
 export class PictureStock {
   readonly #pictures = new Map<number, { readonly jpeg: Uint8Array; usesLeft: number }>();
 

@@ -49,12 +49,12 @@ export class FrameLinePrinter {
     this.#tell(lines, WAITING_COUNT_MAX);
   }
 
-  /** Frames that were told with a picture, and frames that were told to have none. */
+  /** Frames printed with a picture, and frames printed as having none. */
   get counts(): FrameCounts {
     return { metered: this.#printed.size, missing: this.#missing.size };
   }
 
-  /** A watch stands differently: each new state that is not plain sailing is told once. */
+  /** A watch stands differently: each new state that is not plain sailing is reported once. */
   watch({ cameraId, states, phase, frameCount }: WatchView): void {
     const lines = this.#linesFrom(cameraId, frameCount);
     const state = states[0]!;

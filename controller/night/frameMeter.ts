@@ -58,7 +58,7 @@ export class FrameMeter {
       return { reading, slice: { thumbnailJpeg: preview.thumbnail, column: preview.column } };
     });
     this.#last = metered.catch(() => {
-      // The caller is told; the next frame meters as if this one had not been.
+      // The caller is informed; the next frame meters as if this one had not been.
     });
     return metered;
   }

@@ -107,13 +107,13 @@ export class FrameWork {
     return TIMING_SLACK_SECONDS * Math.max(1, this.#options.clock.origin.rate);
   }
 
-  /** A file whose own exposure contradicts its frame is kept all the same, and told. */
+  /** A file whose own exposure contradicts its frame is kept all the same, and reported. */
   async #doubtOf(frameIndex: number, jpeg: Uint8Array): Promise<Partial<FrameRecord>> {
     const { frames, log } = this.#options;
     const frame = frames.frame(frameIndex);
-    const told = await exposureInFile(jpeg);
-    if (!frame?.happened || told === null) return {};
-    const why = contradictionOf(frame.happened, told, this.#slackSeconds);
+    const reported = await exposureInFile(jpeg);
+    if (!frame?.happened || reported === null) return {};
+    const why = contradictionOf(frame.happened, reported, this.#slackSeconds);
     if (why === null) return {};
     log.warn("frame.contradicted", { frameIndex, why });
     return { reasons: [...frame.reasons, why] };

@@ -46,7 +46,7 @@ import { WatchRunner } from "./watchRunner.ts";
 import { noticeOf, stateContext } from "./watchView.ts";
 import { withSettingsByHand, wordBefore } from "./wordsBefore.ts";
 
-/** The page is told of changes no more often than this, real milliseconds. */
+/** The page hears of changes no more often than this, real milliseconds. */
 const TELL_EVERY_MS = 120;
 const TONE_RESPONSE_EVERY_FRAMES = 20;
 
@@ -65,13 +65,13 @@ export type NightHostParts = {
   readonly runningOrder: unknown;
   /** Against the simulated sky. */
   readonly isDemo: boolean;
-  /** Where the cameras look and through what; null: not told. */
+  /** Where the cameras look and through what; null: not reported. */
   readonly framing: Framing | null;
   /** @throws NightError `settings.invalid` while something else than a watch has the camera. */
   readonly claimCamera: (cameraId: string) => void;
   /** One line for the terminal. */
   readonly print: (line: string) => void;
-  /** Told whether a watch needs the computer, whenever that changes. */
+  /** Reported whether a watch needs the computer, whenever that changes. */
   readonly onWatching: (isWatching: boolean) => void;
 };
 
@@ -88,7 +88,7 @@ export class NightHost implements NightService {
   #settle: () => void = () => {};
   #needsComputer = false;
   #isProgramEnding = false;
-  /** Settled while no watch runs any more; made anew when one is started after that. */
+  /** Settled while no watch runs any more; made again when one is started after that. */
   #finished = this.#untilSettled();
 
   constructor(parts: NightHostParts) {
@@ -104,7 +104,7 @@ export class NightHost implements NightService {
     return this.#finished;
   }
 
-  /** How many frames of this run have a picture, and how many were told to have none. */
+  /** How many frames of this run have a picture, and how many are known to have none. */
   get frameCounts(): FrameCounts {
     return this.#frameLines.counts;
   }
@@ -191,9 +191,9 @@ export class NightHost implements NightService {
 
   cameraFacts(cameraId: string): Partial<CameraFacts> | null {
     const runner = this.#runners.get(cameraId);
-    const told = runner?.description();
-    if (!runner || !told) return null;
-    const { program, hasBulb, focus, clockOffsetMs, facts } = told;
+    const reported = runner?.description();
+    if (!runner || !reported) return null;
+    const { program, hasBulb, focus, clockOffsetMs, facts } = reported;
     const { batteryPercent, freeBytes } = runner.state;
     const known = { program, hasBulb, focus, clockOffsetMs, batteryPercent, freeBytes };
     if (!facts) return known;
@@ -202,12 +202,12 @@ export class NightHost implements NightService {
 
   cameraKit(cameraId: string): CameraKitFacts | null {
     const runner = this.#runners.get(cameraId);
-    const told = runner?.description();
-    if (!runner || !told) return null;
+    const reported = runner?.description();
+    if (!runner || !reported) return null;
     return {
-      fNumberLadder: told.fNumberLadder,
-      focalLengthMm: told.facts?.focalLengthMm ?? null,
-      imageWidthPx: told.facts?.imageWidthPx ?? null,
+      fNumberLadder: reported.fNumberLadder,
+      focalLengthMm: reported.facts?.focalLengthMm ?? null,
+      imageWidthPx: reported.facts?.imageWidthPx ?? null,
       freeBytes: runner.state.freeBytes,
     };
   }
@@ -259,7 +259,7 @@ export class NightHost implements NightService {
     }
   }
 
-  /** Ends every watch in order: the open frame is closed and kept, the cameras are let go of. */
+  /** Ends every watch in order: the open frame is closed and kept, the cameras are released. */
   async stop(): Promise<void> {
     this.#isProgramEnding = true;
     for (const runner of this.#runners.values()) runner.endWithProgram();
@@ -331,7 +331,7 @@ export class NightHost implements NightService {
     this.#settle();
   }
 
-  /** A real night whose program ends goes on with the next start; a demo begins anew. */
+  /** A real night whose program ends goes on with the next start; a demo begins again. */
   #goesOnLater(): boolean {
     if (!this.#isProgramEnding || this.#parts.isDemo) return false;
     return [...this.#runners.values()].some(({ isCutOff }) => isCutOff);

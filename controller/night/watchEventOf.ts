@@ -37,17 +37,17 @@ export function watchEventOf(event: CameraEvent, isToneCurveKnown: boolean): Bar
   }
 }
 
-function connected(told: CameraDescription, isToneCurveKnown: boolean): BareWatchEvent {
+function connected(reported: CameraDescription, isToneCurveKnown: boolean): BareWatchEvent {
   return {
     kind: "cameraConnected",
-    isoLadder: told.isoLadder,
-    fixedIso: told.fixedIso ?? null,
-    fNumber: told.fNumber,
-    program: told.program,
-    clockOffsetMs: told.clockOffsetMs,
-    canTakeFrames: told.hasBulb || told.exposureLadderSeconds.length > 0,
+    isoLadder: reported.isoLadder,
+    fixedIso: reported.fixedIso ?? null,
+    fNumber: reported.fNumber,
+    program: reported.program,
+    clockOffsetMs: reported.clockOffsetMs,
+    canTakeFrames: reported.hasBulb || reported.exposureLadderSeconds.length > 0,
     isToneCurveKnown,
-    looseSinceMs: told.looseSinceMs ?? null,
-    ...(told.remarks && told.remarks.length > 0 ? { remarks: told.remarks } : {}),
+    looseSinceMs: reported.looseSinceMs ?? null,
+    ...(reported.remarks && reported.remarks.length > 0 ? { remarks: reported.remarks } : {}),
   };
 }

@@ -35,7 +35,7 @@ export type WatchParts = {
   readonly onMissing: (frameIndex: number, why: string) => void;
   /** Folder inside `frames/` for this camera's files; "" for the night's first camera. */
   readonly framesFolder?: string;
-  /** The watch is over and the camera let go of. */
+  /** The watch is over and the camera released. */
   readonly onFinished: () => void;
 };
 
@@ -316,14 +316,14 @@ export class WatchRunner {
     this.#take({ kind: "cameraClosed" });
   }
 
-  /** What the disk refuses is told and costs the night nothing else. */
+  /** What the disk refuses is reported and costs the night nothing else. */
   #attempt(what: string, write: () => unknown): void {
     try {
       write();
     } catch (thrown) {
       const error = asNightError(thrown, "archive.disk_full");
       this.#parts.log.error(what, { code: error.code, sentence: error.message });
-      // Told once: telling is an event, which the disk refuses in its turn.
+      // Reported once: reporting is an event, which the disk refuses in its turn.
       if (isDiskRefusing(this.#state)) return;
       this.#queue.push({
         atMs: this.#parts.clock.monotonicMs(),

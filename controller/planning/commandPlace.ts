@@ -66,7 +66,7 @@ async function receivedPlace(word: string, dataDir: string): Promise<Omit<PlanPl
   const waited = PLACE_MS_MAX / 1000;
   throw new NightError(
     "sensor.gone",
-    `the GNSS receiver on ${word} told no place within ${waited} s; give --lat and --lon`,
+    `the GNSS receiver on ${word} reported no place within ${waited} s; give --lat and --lon`,
   );
 }
 

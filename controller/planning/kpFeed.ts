@@ -153,7 +153,7 @@ function writeKept(path: string, kept: KpObservation & { readonly url: string })
     mkdirSync(dirname(path), { recursive: true });
     writeDurablySync(path, `${JSON.stringify(kept)}\n`);
   } catch {
-    // A data folder that cannot be written is told where it matters, not here.
+    // A data folder that cannot be written is reported where it matters, not here.
   }
 }
 

@@ -23,7 +23,11 @@ import { checklistOf, type Checklist } from "../../core/plan/checklist.ts";
 import { DEFAULT_KIT_INPUT, resolveKit, type Kit, type KitInput } from "../../core/plan/kit.ts";
 import type { TonightResult } from "../../core/rehearsal/tonightResult.ts";
 import type { FramingReading } from "../../core/photometry/framing/framing.ts";
-import { kitFromCamera, type CameraKitFacts, type ToldKit } from "../../core/plan/kitFromCamera.ts";
+import {
+  kitFromCamera,
+  type CameraKitFacts,
+  type ReportedKit,
+} from "../../core/plan/kitFromCamera.ts";
 import { planNight, type NightPlan, type PlanRequest } from "../../core/plan/plan.ts";
 import { planEvents } from "../../core/plan/calendar.ts";
 import { auroraNowSentence } from "../../core/plan/words.ts";
@@ -167,7 +171,7 @@ export class PlanService {
     kit: unknown,
     facts: CameraKitFacts,
     frame: Uint8Array | null = null,
-  ): Promise<ToldKit> {
+  ): Promise<ReportedKit> {
     const input = kitInputOf(kit);
     return kitFromCamera(input, facts, frame === null ? null : await frameKitOf(frame));
   }

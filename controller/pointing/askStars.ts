@@ -2,7 +2,7 @@ import type { FramingStars } from "../../core/pointing/framingStars.ts";
 import { startWorker } from "../workers/startWorker.ts";
 import type { PointingJob, PointingReport } from "./pointingMessages.ts";
 
-/** A frame whose stars are not told by then stays without, real milliseconds. */
+/** A frame whose stars are not found by then stays without, real milliseconds. */
 const PATIENCE_MS = 120_000;
 
 /**
@@ -22,7 +22,7 @@ export function askStars(job: PointingJob): Promise<FramingStars> {
     };
     const give = (sentence: string): void => answer({ kind: "unknown", sentence });
     const patience = setTimeout(
-      () => give("The stars were not told in time; take another test frame."),
+      () => give("The stars were not found in time; take another test frame."),
       PATIENCE_MS,
     );
     worker.on("message", (report: PointingReport) =>

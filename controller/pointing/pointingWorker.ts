@@ -16,7 +16,7 @@ import type { PointingJob, PointingReport } from "./pointingMessages.ts";
 /** Wide enough for stars to be measured, small enough to be read in a tenth of a second. */
 const WIDTH_PX_MAX = 1600;
 
-/** Focal lengths are told for this width of sensor, as everywhere in the settings. */
+/** Focal lengths are given for this width of sensor, as everywhere in the settings. */
 const SENSOR_WIDTH_MM = 36;
 
 async function askStars(job: PointingJob): Promise<FramingStars> {
@@ -26,8 +26,8 @@ async function askStars(job: PointingJob): Promise<FramingStars> {
   const field = findStars(picture, { table: lightTable(startToneResponse()), stampRadiusMax: 14 });
   const sky = { table: starTable(), place, utcMs };
   const detections = detectionsOf(field);
-  const told = (focalLengthMm / SENSOR_WIDTH_MM) * widthPx;
-  const first = solvePointing(detections, sky, { widthPx, heightPx, pxPerRad: told });
+  const reported = (focalLengthMm / SENSOR_WIDTH_MM) * widthPx;
+  const first = solvePointing(detections, sky, { widthPx, heightPx, pxPerRad: reported });
   // A lens that is not what the settings say, or a preview smaller than the sensor, is found without them.
   const verdict =
     first.kind === "unsolved" && first.why === "noMatch"

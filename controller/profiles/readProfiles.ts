@@ -28,7 +28,7 @@ export type HardwareProfiles = {
 };
 
 /**
- * Reads every profile and checks it: a wrong one is told at the start, not in the middle of a night.
+ * Reads every profile and checks it: a wrong one is reported at the start, not in the middle of a night.
  *
  * @param dataDir  Holds `profiles/{cameras,releases,sensors}` with the user's own; null: none.
  * @throws NightError `profile.invalid` with file, JSON pointer and reason.

@@ -9,6 +9,6 @@ export type ContactDevice = {
   readonly halfPressMs: number;
   /** Called once when the device vanishes. */
   onLost(listener: () => void): void;
-  /** Opens the contact and lets go of the device. */
+  /** Opens the contact and releases the device. */
   close(): Promise<void>;
 };

@@ -12,14 +12,14 @@ type ContactOwnerParts = {
   readonly tell: (message: FromContact) => void;
   /** What the system granted this process. */
   readonly scheduling: Scheduling;
-  /** Everything is let go of; the process may end. */
+  /** Everything is released; the process may end. */
   readonly onEnd: () => void;
 };
 
 type Press = Extract<ToContact, { kind: "press" }>;
 
 /**
- * Owns a release contact and its deadline: whoever asked for a press may hang or vanish, the
+ * Owns a release contact and its deadline: the process that asked for a press may hang or vanish, the
  * contact opens at its time all the same.
  */
 export class ContactOwner {
@@ -49,7 +49,7 @@ export class ContactOwner {
     }
   }
 
-  /** Opens the contact, lets go of the device and ends; also when nobody is there to be told. */
+  /** Opens the contact, releases the device and ends; also when nobody is there to hear of it. */
   end(): void {
     if (this.#isEnding) return;
     this.#isEnding = true;

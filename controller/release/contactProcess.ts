@@ -15,7 +15,7 @@ export type ContactProcessOptions = {
   readonly rescue?: (target: ReleaseTarget) => Promise<void>;
 };
 
-/** How long after its time a contact may still be told to be closed before its owner is replaced. */
+/** How long after its time a contact may still be ordered to close before its owner is replaced. */
 const OVERDUE_MS = 2_000;
 const TAKE_MS_MAX = 20_000;
 const END_MS_MAX = 5_000;

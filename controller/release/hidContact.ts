@@ -20,7 +20,7 @@ const openWithDriver: OpenRelay = async (vendorId, productId) => {
 };
 
 /**
- * Takes a HID relay and opens its contact at once: a relay keeps its state, whoever left it so.
+ * Takes a HID relay and opens its contact at once: a relay keeps the state it was left in.
  *
  * @throws NightError `release.gone` when there is no such device, `release.unsafe` when it does not
  *   take the report that opens the contact.

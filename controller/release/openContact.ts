@@ -9,7 +9,7 @@ export async function openContact(target: ReleaseTarget): Promise<ContactDevice>
 }
 
 /**
- * Opens the contact of a device that nobody owns any more, and lets go of it. The system itself
+ * Opens the contact of a device that nobody owns any more, and releases it. The system itself
  * lowers the lines of a serial port whose owner has died; opening it again would raise them.
  */
 export async function releaseContact(target: ReleaseTarget): Promise<void> {

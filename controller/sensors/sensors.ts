@@ -42,7 +42,7 @@ const EARLIEST_UTC_MS = utcMs(Date.UTC(2025, 0, 1));
 /** Light samples that come closer together than this tell nothing new. */
 const LIGHT_PAUSE_MS = 45;
 const CLIMATE_PAUSE_MS = 5_000;
-/** A clock is told of again when it moved by this against the other, and now and then. */
+/** A clock is reported again when it moved by this against the other, and now and then. */
 const CLOCK_STEP_MS = 100;
 const CLOCK_AGAIN_MS = 60_000;
 
@@ -53,7 +53,7 @@ export class Sensors {
   readonly #clock = new GnssClock();
   #lightMs = -Infinity;
   #climateMs = -Infinity;
-  #toldClock: { readonly offsetMs: number; readonly atMs: number } | null = null;
+  #reportedClock: { readonly offsetMs: number; readonly atMs: number } | null = null;
   #elevationM: number | null = null;
 
   constructor(options: SensorsOptions) {
@@ -94,10 +94,10 @@ export class Sensors {
 
   #tellClock(offsetMs: number): void {
     const nowMs = this.#options.nowUtcMs();
-    const told = this.#toldClock;
-    const isOld = told === null || Math.abs(nowMs - told.atMs) >= CLOCK_AGAIN_MS;
-    if (!isOld && Math.abs(offsetMs - told.offsetMs) < CLOCK_STEP_MS) return;
-    this.#toldClock = { offsetMs, atMs: nowMs };
+    const reported = this.#reportedClock;
+    const isOld = reported === null || Math.abs(nowMs - reported.atMs) >= CLOCK_AGAIN_MS;
+    if (!isOld && Math.abs(offsetMs - reported.offsetMs) < CLOCK_STEP_MS) return;
+    this.#reportedClock = { offsetMs, atMs: nowMs };
     this.#options.tell({ kind: "clock", laptopLessGnssMs: offsetMs });
   }
 
@@ -156,7 +156,7 @@ export type SensorHubOptions = Omit<SensorsOptions, "tell"> & {
 
 const NAMES = { gnss: "GNSS receiver", lightMeter: "light meter", climate: "climate sensor" };
 
-/** Keeps what the sensors said last, and hands on what they say to whoever listens. */
+/** Keeps what the sensors said last, and hands on what they say to any listener. */
 export class SensorHub {
   readonly #sensors: Sensors;
   readonly #print: (line: string) => void;
@@ -170,7 +170,7 @@ export class SensorHub {
     this.#sensors = new Sensors({ ...options, tell: (event) => this.#hear(event) });
   }
 
-  /** Where the receiver was last; null: it has not told a place yet. */
+  /** Where the receiver was last; null: it has not reported a place yet. */
   get place(): SensedPlace | null {
     return this.#place;
   }

@@ -47,7 +47,7 @@ export function inhibitorOf(platform: NodeJS.Platform): SleepInhibitor | null {
 /**
  * Keeps the computer from sleeping, on a closed lid too where the system lets us.
  *
- * @param print  Told in one sentence what cannot be kept from happening, and what to do.
+ * @param print  Called with one sentence on what cannot be kept from happening, and what to do.
  * @returns lets it sleep again.
  */
 export function keepAwake(
@@ -90,7 +90,7 @@ export function keepAwake(
  * Keeps the computer awake while a watch runs, and only then.
  *
  * @param keep  Begins to, and gives what ends it.
- * @returns to be told whether a watch runs, as often as one likes.
+ * @returns to be reported whether a watch runs, as often as one likes.
  */
 export function awakeWhile(keep: () => () => void): (isWatching: boolean) => void {
   let letSleep: (() => void) | null = null;

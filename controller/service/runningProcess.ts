@@ -19,7 +19,7 @@ const runningSchema = v.object({
 });
 
 /**
- * Writes down which process runs on a data folder and where its page is, for whoever looks for it
+ * Writes down which process runs on a data folder and where its page is, for anyone who looks for it
  * once its terminal is gone.
  *
  * @param nightDir  The night that it has open; null: none.

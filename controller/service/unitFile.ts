@@ -45,7 +45,7 @@ const TEMPORARY = /(?:^|[=:]|:\/\/)(?:\/var)?\/tmp(?:\/|$)/;
  *
  * It starts with the user's manager and outlives every failure; a night that ended in order, or was
  * stopped, ends with code 0 and stays so. The frame in hand ends before the rest of the processes
- * is told to (`KillMode=mixed`). Node cannot send a datagram to the manager's socket: a
+ * is asked to (`KillMode=mixed`). Node cannot send a datagram to the manager's socket: a
  * `systemd-notify` of ours does, hence `NotifyAccess=all`.
  *
  * The sandbox is what a user's manager can give and USB, serial and HID leave possible: no device

@@ -152,7 +152,7 @@ export class FrameFiles {
   /**
    * The named file was not this frame's picture: it waits on; `compareAtMs` as in `expectBy`.
    *
-   * @returns files that came since and may be it, to be named anew.
+   * @returns files that came since and may be it, to be named again.
    */
   awaitAgain(
     frame: { readonly frameIndex: number; readonly captureId: number },
@@ -164,7 +164,7 @@ export class FrameFiles {
     return this.offerUnclaimed();
   }
 
-  /** Files that were nobody's may be named anew: a frame without its own may take one. */
+  /** Files that were nobody's may be named again: a frame without its own may take one. */
   offerUnclaimed(): readonly number[] {
     const unclaimed = this.#unclaimed;
     this.#unclaimed = [];

@@ -23,7 +23,7 @@ import type { OpenExposure } from "./shutterNote.ts";
 const OPEN_MS = 8_000;
 /** A camera that has just been connected may still be busy with itself. */
 const BUSY_MS_MAX = 5_000;
-/** The same where its shutter may be open: then it may be busy for good, and that is to be told soon. */
+/** The same where its shutter may be open: then it may be busy for good, and that is to be reported soon. */
 const LEFT_BUSY_MS_MAX = 500;
 
 /** What became of an exposure that an earlier connection left open. */
@@ -39,7 +39,7 @@ export type CameraLinkOptions = {
   readonly time?: RealTime;
   readonly onEvent: (event: TransportEvent) => void;
   readonly onLost: (error: NightError) => void;
-  /** Told of every number of the session just before it is used. */
+  /** Called with every number of the session just before it is used. */
   readonly onNumber?: (transactionId: TransactionId) => void;
 };
 

@@ -97,7 +97,7 @@ export class CameraProperties {
       try {
         this.#current.set(code, plainOf(await this.#send(control, described, raw)));
       } catch (thrown) {
-        // A refused value costs the wish, not the frame: what is set instead is told.
+        // A refused value costs the wish, not the frame: what is set instead is reported.
         if (!(thrown instanceof NightError && thrown.code === "ptp.response")) throw thrown;
         this.noteChange(code);
         await this.#refresh(described);

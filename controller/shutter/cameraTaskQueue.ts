@@ -7,7 +7,7 @@ type QueueEntry = {
   /** Lower goes first. */
   readonly rank: number;
   readonly task: CameraTask;
-  /** Told when the task comes to nothing: failed, lost with the link, or crowded out. */
+  /** Called when the task comes to nothing: failed, lost with the link, or crowded out. */
   readonly drop: (error: NightError) => void;
 };
 

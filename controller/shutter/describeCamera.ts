@@ -58,7 +58,7 @@ function remarksOn({ controls, properties, greetingRemark }: CameraLink): readon
   return greetingRemark === null ? dial : [greetingRemark, ...dial];
 }
 
-/** A clock that cannot be read costs nothing but what it would have told. */
+/** A clock that cannot be read costs nothing but what it would have reported. */
 async function lookAtClock(
   ...asked: Parameters<typeof compareClock>
 ): Promise<Pick<CameraDescription, "clockOffsetMs" | "clockWasOffMs">> {

@@ -183,7 +183,7 @@ export class FrameFileMatcher {
     return this.#isComparing ? Infinity : (this.#files.compareAtMs ?? Infinity);
   }
 
-  /** What was named while nobody waited for it is looked at anew. */
+  /** What was named while nobody waited for it is looked at again. */
   offerUnclaimed(link: CameraLink): void {
     for (const handle of this.#files.offerUnclaimed()) this.name(link, handle, null);
   }

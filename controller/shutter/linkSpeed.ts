@@ -21,7 +21,7 @@ export class LinkSpeed {
     return middleOf(this.#roundTripsMs) ?? 0;
   }
 
-  /** What an empty transaction takes at worst, as far as can be told. */
+  /** What an empty transaction takes at worst, as far as can be known. */
   get roundTripMsMax(): number {
     return Math.max(ROUND_TRIP_FLOOR_MS, 2 * Math.max(0, ...this.#roundTripsMs));
   }
@@ -33,7 +33,7 @@ export class LinkSpeed {
 
   /**
    * Bytes that can be asked for so that they are surely here within the time, at least a small
-   * piece: whoever asks has made sure of the time for that.
+   * piece: the caller has made sure of the time for that.
    */
   bytesWithin(budgetMs: number): number {
     const bytes = Math.floor((budgetMs - this.roundTripMsMax) * this.#trustedBytesPerMs);

@@ -122,11 +122,11 @@ export class LinkWatch {
     if (this.#left && !this.#left.seemsClosed) {
       this.#left = { ...this.#left, seemsClosed: await link.closeUnnamed() };
     }
-    const told = await describeCamera(link, {
+    const reported = await describeCamera(link, {
       ...{ cameraId, setClock },
       clock: createClock(origin, time),
     });
-    return { ...told, looseSinceMs: this.looseSinceMs };
+    return { ...reported, looseSinceMs: this.looseSinceMs };
   }
 
   /** Since when the shutter may be open without anybody in control of it; null: it is not. */

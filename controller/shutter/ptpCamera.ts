@@ -29,7 +29,7 @@ export type PtpCameraOptions = {
   readonly profiles?: CameraProfiles;
   /** Where the next process finds an exposure that this one leaves open; left out: nowhere. */
   readonly notePath?: string;
-  /** Told how the system schedules the timing thread, whenever one begins. */
+  /** Called with how the system schedules the timing thread, whenever one begins. */
   readonly onScheduled?: (scheduling: Scheduling) => void;
 };
 

@@ -2,7 +2,7 @@ import { closeSync, constants, openSync, readSync, writeSync } from "node:fs";
 import * as v from "valibot";
 import type { UtcMs } from "../../core/units.ts";
 
-/** An exposure that runs until it is told to end, as much as another process needs to end it. */
+/** An exposure that runs until it is informed to end, as much as another process needs to end it. */
 export type OpenExposure = {
   /** Of the body, as it reports it; "": it reports none. */
   readonly serialNumber: string;

@@ -104,7 +104,7 @@ const ORDER_EXPECTED_MS = 3_000;
  * taken, if it is sure to be over before the shutter must move; else the loop sleeps until then or
  * until something happens. So closing outranks everything, and nothing is in flight when it is due.
  *
- * Whoever sets the flag is responsible for the shutter: the loop does not end, and does not stop
+ * The one that sets the flag is responsible for the shutter: the loop does not end, and does not stop
  * trying to reach a lost camera, while the flag is set.
  */
 export class TimingLoop {
@@ -410,7 +410,7 @@ export class TimingLoop {
     });
   }
 
-  /** The camera closed before it was told to, and may have named the file then. */
+  /** The camera closed before it was informed to, and may have named the file then. */
   #noteEndedItself(link: CameraLink, mover: ShutterMover): void {
     const sentence = mover.noteEndedItself();
     if (sentence !== null) this.#tell({ kind: "remarked", sentence });
@@ -484,7 +484,7 @@ export class TimingLoop {
     });
   }
 
-  /** Does a part of an order; what goes wrong with the order alone is told and costs that frame. */
+  /** Does a part of an order; what goes wrong with the order alone is reported and costs that frame. */
   async #forOrder(
     order: ExposureOrder,
     part: (connected: Connected) => Promise<void>,
@@ -494,7 +494,7 @@ export class TimingLoop {
     } catch (thrown) {
       const error = asNightError(thrown);
       const isLost = error.code === "camera.gone";
-      // A lost link is told of once, for this frame.
+      // A lost link is reported once, for this frame.
       this.#shutter = isLost ? { kind: "prepared", order, openAtMs: 0 } : { kind: "closed" };
       if (isLost) throw error;
       if (error.code === "camera.busy") this.#link.noteStayedBusy();

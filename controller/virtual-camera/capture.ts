@@ -45,7 +45,7 @@ export class Capture {
   #frameCount = 0;
   #closedOpenMs = 0;
   #bufferedCount = 0;
-  /** Open captures that have ended, so that ending one twice can be told from a wrong number. */
+  /** Open captures that have ended, so that ending one twice can be distinguished from a wrong number. */
   readonly #terminated = new Set<string>();
 
   constructor(options: CaptureOptions) {

@@ -245,7 +245,7 @@ export class IpHost {
     }
   }
 
-  /** A host that does not read its events loses them, and is told that it did. */
+  /** A host that does not read its events loses them, and hears that it did. */
   #sendEvent(event: ResponderEvent): void {
     const socket = this.#events;
     if (socket === null) return;

@@ -22,7 +22,7 @@ import { VirtualCamera, type CameraIdentity } from "./virtualCamera.ts";
 await runCommand(VIRTUAL_CAMERA_COMMAND, run);
 
 async function run(options: VirtualCameraOptions): Promise<void> {
-  // Whoever read our lines may be gone; the camera goes on all the same.
+  // The reader of our lines may be gone; the camera goes on all the same.
   process.stderr.on("error", () => {});
   const report = (line: string): void => {
     if (options.verbose) process.stderr.write(`virtual camera: ${line}\n`);

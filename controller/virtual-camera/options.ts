@@ -149,7 +149,7 @@ export const VIRTUAL_CAMERA_COMMAND = {
     "tone-curve": {
       type: "text",
       value: "NAME",
-      help: "how the camera renders light; hosts are not told",
+      help: "how the camera renders light; hosts do not learn it",
       default: "mild",
       choices: Object.keys(TONE_CURVES),
     },

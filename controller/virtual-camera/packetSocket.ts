@@ -26,12 +26,12 @@ export class PacketSocket {
     return this.#waitingBytes > BACKLOG_BYTES_MAX;
   }
 
-  /** Told once: a peer that has said its last word is gone, though the socket lives a moment more. */
+  /** Called once: a peer that has said its last word is gone, though the socket lives a moment more. */
   onClose(listener: () => void): void {
-    let isTold = false;
+    let isReported = false;
     const tell = (): void => {
-      if (!isTold) listener();
-      isTold = true;
+      if (!isReported) listener();
+      isReported = true;
     };
     this.#socket.once("end", tell);
     this.#socket.once("close", tell);

@@ -101,7 +101,7 @@ export class Responder {
   #sessionNumber = 0;
   #lastTransaction = 0;
 
-  /** @param onEvent  Told every event while a session is open. */
+  /** @param onEvent  Called with every event while a session is open. */
   constructor(camera: VirtualCamera, onEvent: (event: ResponderEvent) => void) {
     this.#camera = camera;
     this.#onEvent = onEvent;
@@ -137,7 +137,7 @@ export class Responder {
     try {
       return await handler(request);
     } catch (thrown) {
-      // A camera that fails inside says so and goes on; the cause is for whoever runs it.
+      // A camera that fails inside says so and goes on; the cause is for the person who runs it.
       this.#camera.report(`operation 0x${request.code.toString(16)} failed: ${String(thrown)}`);
       return respond(RESPONSES.GeneralError);
     }
@@ -378,7 +378,7 @@ export class Responder {
     }
   }
 
-  /** A new program changes which exposure values may be set, and a host is told of that. */
+  /** A new program changes which exposure values may be set, and a host is informed of that. */
   #announceCoupled(code: number, isChange: boolean): void {
     if (code !== exposureProgramMode.code || !isChange) return;
     for (const coupled of [fNumber, exposureTime, exposureIndex]) {

@@ -14,7 +14,7 @@ export type SimulatedView = {
   readonly widthPx: number;
   readonly heightPx: number;
   readonly lens: SimulatedLens;
-  /** The camera's rendering; no host is told which. */
+  /** The camera's rendering; no host learns which. */
   readonly toneCurve: ToneCurveName;
   readonly identity: CameraIdentity;
 };

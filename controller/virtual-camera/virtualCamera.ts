@@ -38,7 +38,7 @@ type CameraParts = {
   readonly random: Random;
   readonly pictures: PictureSource;
   readonly card: CardFolder;
-  /** One line for whoever runs the camera. */
+  /** One line for the person who runs the camera. */
   readonly report: (line: string) => void;
   /** Switched off by the host or by an empty battery. */
   readonly onOff: (why: string) => void;
@@ -197,7 +197,7 @@ export class VirtualCamera {
   #keep(exposed: Exposed): void {
     const developing = this.#develop(exposed);
     developing.catch(() => {
-      // Told when its turn comes to be written.
+      // Reported when its turn comes to be written.
     });
     this.#files = this.#files
       .then(() => this.#makeFile(exposed, developing))

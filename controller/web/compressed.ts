@@ -38,7 +38,7 @@ const TYPES: Readonly<Record<string, string>> = {
   ".svg": "image/svg+xml",
 };
 
-/** Serves the built page's scripts and styles packed; what it cannot is left to whoever is next. */
+/** Serves the built page's scripts and styles packed; what it cannot is left to the next handler. */
 export function packedFiles(dir: string): RequestHandler {
   const packed = new Map<string, { readonly mtimeMs: number; readonly bytes: Promise<Buffer> }>();
   return (request, response, next) => {

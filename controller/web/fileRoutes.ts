@@ -33,7 +33,7 @@ const orderSchema = v.variant(
     v.object({
       kind: v.literal("prune"),
       rule,
-      previewCount: v.number("previewCount must be the number that was told."),
+      previewCount: v.number("previewCount must be the number that was shown."),
     }),
   ],
   "The work is one of verify, export, prune.",

@@ -61,7 +61,7 @@ export function focusRoutes({ focus, framing, claim }: FocusParts): readonly Rou
     {
       method: "post",
       path: "/api/focus/stop",
-      summary: "Ends the focus aid and lets go of the camera.",
+      summary: "Ends the focus aid and releases the camera.",
       part: PART,
       answer: { kind: "json", name: "FocusView", schema: viewSchema },
       handle: () => focus.stop(),

@@ -21,7 +21,7 @@ const CACHE_BYTES_MAX = 48 * 1024 * 1024;
 /** Two pictures at a time: the night needs the processor more than the page does. */
 const AT_ONCE = 2;
 
-/** Pictures waiting to be made; a caller beyond that is told to come back. */
+/** Pictures waiting to be made; a caller beyond that is asked to come back. */
 const WAITING_MAX = 2_000;
 
 /**

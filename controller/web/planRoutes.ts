@@ -52,7 +52,7 @@ const kpFeedSchema = v.looseObject({ kind: v.string(), sentence: v.string() });
 const kpAddressSchema = v.object({
   url: v.nullable(v.string("The Kp feed must be an http or https address.")),
 });
-const toldBodySchema = v.object({
+const reportedBodySchema = v.object({
   /** Left out: the first camera. */
   cameraId: v.optional(v.string("cameraId must be a text.")),
   kit: kitInputSchema,
@@ -239,10 +239,10 @@ function cameraRoutes(
       path: "/api/kits/told",
       summary: "A kit with what the connected camera tells of itself in place of what was typed.",
       part: PART,
-      ...checkedByService(toldBodySchema),
+      ...checkedByService(reportedBodySchema),
       answer: {
         kind: "json",
-        name: "ToldKit",
+        name: "ReportedKit",
         schema: v.object({ input: kitInputSchema, told: v.array(v.string()) }),
       },
       handle: async ({ body }) => {
@@ -250,10 +250,14 @@ function cameraRoutes(
         const watch = watchOf(nights, cameraId);
         const facts = watch === undefined ? null : (nights.cameraKit?.(watch.cameraId) ?? null);
         if (watch === undefined || facts === null) {
-          throw new NightError("settings.invalid", "No camera has told anything of itself yet.");
+          throw new NightError(
+            "settings.invalid",
+            "No camera has reported anything of itself yet.",
+          );
         }
         const frame = testFrameOf(watch.cameraId) ?? (await newestFrame(nights, watch.cameraId));
-        return plans.kitFromCamera(kit, facts, frame);
+        const { input, reported } = await plans.kitFromCamera(kit, facts, frame);
+        return { input, told: reported };
       },
     },
     {
@@ -311,11 +315,11 @@ function watchOf(nights: NightService, cameraId: string | undefined): WatchView 
 function factsOf(nights: NightService, cameraId: string | undefined): CameraFacts {
   const watch = watchOf(nights, cameraId);
   if (watch === undefined) return UNKNOWN_CAMERA;
-  const told = nights.cameraFacts?.(watch.cameraId) ?? {};
+  const reported = nights.cameraFacts?.(watch.cameraId) ?? {};
   return {
     ...UNKNOWN_CAMERA,
     batteryPercent: watch.batteryPercent,
     freeBytes: watch.cardFreeBytes,
-    ...told,
+    ...reported,
   };
 }

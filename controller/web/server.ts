@@ -41,7 +41,7 @@ type WebServerOptions = {
   readonly extraRoutes?: readonly Route[];
   /** Opens `/metrics`; left out: there are no figures. */
   readonly metricsToken?: string;
-  /** Told of errors that are bugs; the caller gets one sentence either way. */
+  /** Called with errors that are bugs; the caller gets one sentence either way. */
   readonly log?: (event: string, fields: Readonly<Record<string, unknown>>) => void;
 };
 
@@ -69,7 +69,7 @@ export async function openDoor(port: number): Promise<Server> {
   return door;
 }
 
-/** Whoever comes while the program is still being put together may try again. */
+/** Anyone who comes while the program is still being put together may try again. */
 function notYet({ url }: IncomingMessage, response: ServerResponse): void {
   if (url === "/") return sendWaitingPage(response, "Nattvakt is starting.");
   response.writeHead(503, { "retry-after": "1" }).end("Nattvakt is starting.\n");

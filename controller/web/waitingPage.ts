@@ -4,7 +4,7 @@ import type { ServerResponse } from "node:http";
 /** How soon the browser asks again. */
 const RETRY_SECONDS = 2;
 
-/** The page's own colours by night, so that whoever waits for it keeps dark-adapted eyes. */
+/** The page's own colours by night, so that anyone who waits for it keeps dark-adapted eyes. */
 const STYLE = `html{color-scheme:dark;background:#000;color:#f00;font:1.25rem system-ui,sans-serif}
 body{margin:20vh auto 0;max-width:32rem;padding:0 1rem}`;
 

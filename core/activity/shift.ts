@@ -6,7 +6,7 @@ const DEG_PER_SECOND_MAX = 0.8;
 /** Shift, cells of the fine grid, that is large enough to be measured well. */
 const GOOD_SHIFT_CELLS = 2;
 
-/** Two stars' speeds: slower is not told from the turning sky. */
+/** Two stars' speeds: slower is not distinguishable from the turning sky. */
 export const STARS_DEG_PER_SECOND = (2 * SIDEREAL_ARCSEC_PER_SECOND) / 3600;
 
 /**

@@ -67,7 +67,7 @@ export type RememberedPlace = {
 export type SensedPlace = {
   readonly latitudeDeg: number;
   readonly longitudeDeg: number;
-  /** `null`: the receiver has not told it. */
+  /** `null`: the receiver has not reported it. */
   readonly elevationM: number | null;
 };
 

@@ -16,7 +16,7 @@ export type UpkeepOrder =
   | {
       readonly kind: "prune";
       readonly rule: PruneRuleName;
-      /** How many previews the photographer was told would go; another number stops it. */
+      /** How many previews the photographer was shown would go; another number stops it. */
       readonly previewCount: number;
     };
 

@@ -7,6 +7,6 @@ export type WorkProgress = {
   readonly totalCount: number;
   /** Share of the whole work, 0..1. */
   readonly share: number;
-  /** null until it can be told. */
+  /** null until it can be known. */
   readonly secondsLeft: number | null;
 };

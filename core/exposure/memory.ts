@@ -66,10 +66,10 @@ export function loweredAfter(
   return clippedShare > clippedShareMax / 3 ? loweredStops : Math.max(0, loweredStops - 0.05);
 }
 
-/** The sky must swing by so much about its trend before the photographer is told that it pulsates. */
+/** The sky must swing by so much about its trend before the photographer reads that it pulsates. */
 const PULSE_STOPS_MIN = 0.15;
 
-/** The forecast may rest on a mean-reverting model in a quiet sky too; it is not told as pulsation. */
+/** The forecast may rest on a mean-reverting model in a quiet sky too; it is not reported as pulsation. */
 export function moodToTell(mood: SkyMood, recent: RecentLevels): SkyMood {
   if (mood !== "pulsing") return mood;
   const first = recent[0];

@@ -14,7 +14,7 @@ const STEP_SECONDS = 15;
 /**
  * When the frames of a set were taken, as seconds that rise from 0, whatever the record says.
  *
- * A frame without a time stands between its neighbours; one that is told to be earlier than the
+ * A frame without a time stands between its neighbours; one whose time is earlier than the
  * frame before it (a clock that was set back) comes a usual step after it; a pause of months counts
  * as half a day.
  *

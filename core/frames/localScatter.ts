@@ -25,7 +25,7 @@ const CELL_FLOOR_STOPS = 0.003;
  * from both sides alike, or, where the sky breaks up, from neighbours more to the side on which the
  * line holds. What all quiet cells are off by, at once, is the frame's scatter; cells in which
  * aurora moves have wide residuals and little weight. Where even the quietest cells move, scatter
- * cannot be told from sky and is left in.
+ * cannot be distinguished from sky and is left in.
  *
  * @param cells  Per cell: brightness of each frame with the exposure taken out, stops.
  * @param seconds  When each frame was taken, rising.

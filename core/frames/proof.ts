@@ -8,23 +8,23 @@ const ROUNDING_STOPS = 1 / 3 + 0.05;
  * In what a picture's own exposure contradicts the frame that it is kept for; null: in nothing.
  *
  * @param known  What happened as the host saw it.
- * @param told  What the file says of itself.
+ * @param reported  What the file says of itself.
  * @param slackSeconds  By how much the host's own timing of the exposure may be off.
  */
 export function contradictionOf(
   known: Exposure,
-  told: Pick<Exposure, "exposureSeconds" | "iso">,
+  reported: Pick<Exposure, "exposureSeconds" | "iso">,
   slackSeconds: number,
 ): string | null {
   const isOffBy = (one: number, other: number): boolean =>
     Math.abs(Math.log2(one / other)) > ROUNDING_STOPS;
   const isLengthOff =
-    isOffBy(known.exposureSeconds, told.exposureSeconds) &&
-    Math.abs(known.exposureSeconds - told.exposureSeconds) > slackSeconds;
-  if (!isLengthOff && !isOffBy(known.iso, told.iso)) return null;
+    isOffBy(known.exposureSeconds, reported.exposureSeconds) &&
+    Math.abs(known.exposureSeconds - reported.exposureSeconds) > slackSeconds;
+  if (!isLengthOff && !isOffBy(known.iso, reported.iso)) return null;
   const text = ({ exposureSeconds, iso }: Pick<Exposure, "exposureSeconds" | "iso">): string =>
     `${Number(exposureSeconds.toPrecision(3))} s at ISO ${Math.round(iso)}`;
-  return `its file says ${text(told)}, the frame was ${text(known)}: it may be another picture`;
+  return `its file says ${text(reported)}, the frame was ${text(known)}: it may be another picture`;
 }
 
 /**
@@ -33,9 +33,9 @@ export function contradictionOf(
  */
 export function doubtOf(
   { happened, ordered }: Pick<FrameRecord, "happened" | "ordered">,
-  told: Pick<Exposure, "exposureSeconds" | "iso">,
+  reported: Pick<Exposure, "exposureSeconds" | "iso">,
   slackSeconds: number,
 ): string | null {
-  const known = happened ?? { ...ordered, exposureSeconds: told.exposureSeconds };
-  return contradictionOf(known, told, slackSeconds);
+  const known = happened ?? { ...ordered, exposureSeconds: reported.exposureSeconds };
+  return contradictionOf(known, reported, slackSeconds);
 }

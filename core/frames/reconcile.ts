@@ -94,7 +94,7 @@ const CLOCK_GRAIN_MS = 1000;
  * A picture belongs to a frame by proof. A kept frame is recognised on the card by its name (and its
  * handle or time, since names come round again after 9999); the others are matched by time, in order,
  * against the camera's clock as it was measured. Files of one name with different endings are one
- * frame. Card files from before or after the night are left alone. Where no time can be told, nothing
+ * frame. Card files from before or after the night are left alone. Where no time can be known, nothing
  * is guessed: the pictures stay on the card.
  *
  * Running the steps and planning again gives an empty plan.

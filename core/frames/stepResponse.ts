@@ -7,7 +7,7 @@ const STEP_STOPS_MIN = 0.08;
 /** A larger one is an answer to the sky, not a rung. */
 const STEP_STOPS_MAX = 1.1;
 
-/** Frames without a step that a step needs on either side to be told from the sky. */
+/** Frames without a step that a step needs on either side to be distinguished from the sky. */
 const CALM_FRAMES = 2;
 
 /** What is believed before a step has been seen: one standard deviation, stops and stops a stop. */

@@ -6,7 +6,7 @@ import type { FrameRecord } from "../watch/frameRecord.ts";
 import { observationOf } from "../watch/knowledge.ts";
 import { monotonicMs, utcMs, type MonotonicMs, type UtcMs } from "../units.ts";
 
-/** What the frames' readings told, as the watch saw them; frames without a reading told nothing. */
+/** The frames' readings as the watch saw them; frames without a reading add nothing. */
 export function observationsOf(
   frames: readonly FrameRecord[],
   onClock: (openedUtcMs: UtcMs) => MonotonicMs,
@@ -18,7 +18,7 @@ export function observationsOf(
   );
 }
 
-/** Surges of one camera's night, told by its readings again, in order. */
+/** Surges of one camera's night, found from its readings again, in order. */
 export function surgesOf(frames: readonly FrameRecord[]): readonly SurgeNotice[] {
   const surges: SurgeNotice[] = [];
   let state = startSurgeWatch();

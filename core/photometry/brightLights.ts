@@ -39,8 +39,8 @@ type SkyScale = {
  * Finds the Moon and lamps (a hut's window over the ridge, a torch that passes) and takes them and
  * their nearest halo out of the sky.
  *
- * Told from aurora by colour (their surroundings are not green; a clipped curtain's core is white,
- * but its rim is green) and by shape (compact); told from each other by warmth and by position.
+ * Distinguished from aurora by colour (their surroundings are not green; a clipped curtain's core is white,
+ * but its rim is green) and by shape (compact), and from each other by warmth and by position.
  *
  * @param isSky  One byte a cell, changed in place.
  */

@@ -30,7 +30,7 @@ import { DARKEST_LIGHT, type SkyStatistics } from "./skyStatistics.ts";
 import { measureWithoutGlow, NO_GLOW, type GlowMemory, type SkyWithoutGlow } from "./townGlow.ts";
 import { findStars, starFieldOf, type StarField } from "./starWidth.ts";
 
-/** What the meter is told of the camera before the first frame. */
+/** What the meter knows of the camera before the first frame. */
 export type MeterOptions = {
   readonly focalLengthMm: number;
   /** Pixel pitch of the full-size frame. */
@@ -118,7 +118,7 @@ const NO_STARS: StarField = { stars: [], widthPx: null, lightStops: null };
  * Meters one frame. Frames come in the order in which they were taken; a frame of another size
  * begins the evidence of sky and hot pixels again and keeps the tone curve.
  *
- * Any image is answered: a black one with the darkest light that is told from black, a white one
+ * Any image is answered: a black one with the darkest light that is distinguishable from black, a white one
  * with the light of code 255, each with a remark and a wide uncertainty.
  */
 export function meterFrame(

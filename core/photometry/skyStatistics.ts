@@ -20,7 +20,7 @@ export type SkyStatistics = {
   readonly histogram: readonly number[];
 };
 
-/** The darkest sky that is told from black: half a code. */
+/** The darkest sky that is distinguishable from black: half a code. */
 export const DARKEST_LIGHT = linearOfCode(0.5) / linearOfCode(MID_GREY_CODE);
 
 /** Bins a mean's worth of light is divided into for the percentile, and how far they reach. */

@@ -23,7 +23,10 @@ export type FrameKitFacts = {
 };
 
 /** A kit with the camera's word in it, and which of its fields that concerns. */
-export type ToldKit = { readonly input: KitInput; readonly told: readonly (keyof KitInput)[] };
+export type ReportedKit = {
+  readonly input: KitInput;
+  readonly reported: readonly (keyof KitInput)[];
+};
 
 /**
  * A kit in which what the camera and one of its frames tell replaces what was typed: the sensor's
@@ -37,9 +40,9 @@ export function kitFromCamera(
   input: KitInput,
   camera: CameraKitFacts,
   frame: FrameKitFacts | null = null,
-): ToldKit {
+): ReportedKit {
   const widest = Math.min(...camera.fNumberLadder.filter((fNumber) => fNumber > 0));
-  const told = withoutNull<KitInput>({
+  const reported = withoutNull<KitInput>({
     sensorClass: sensorClassOf(frame),
     fNumberWidest: Number.isFinite(widest) ? widest : apertureOf(frame),
     focalLengthMm: positive(camera.focalLengthMm) ?? positive(frame?.focalLengthMm),
@@ -48,14 +51,14 @@ export function kitFromCamera(
   });
   // The image's width and the pitch are two ways to say one thing: only one of them may stand.
   const other =
-    told.pixelPitchUm !== undefined
+    reported.pixelPitchUm !== undefined
       ? { imageWidthPx: null }
-      : told.imageWidthPx !== undefined
+      : reported.imageWidthPx !== undefined
         ? { pixelPitchUm: null }
         : {};
   return {
-    input: { ...input, ...told, ...other },
-    told: Object.keys(told) as (keyof KitInput)[],
+    input: { ...input, ...reported, ...other },
+    reported: Object.keys(reported) as (keyof KitInput)[],
   };
 }
 

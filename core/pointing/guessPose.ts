@@ -47,7 +47,7 @@ const LIKELY_LOG10 = -5;
  * bright detections is laid on every pair of bright stars at the same angle, which leaves no freedom,
  * and the other detections are looked up in a map of the stars.
  *
- * @param enough  Told of each guess that explains most detections; true ends the search.
+ * @param enough  Called with each guess that explains most detections; true ends the search.
  * @returns The best guesses, best first; none where less than two detections take part.
  */
 export function guessPoses(options: {

@@ -1,4 +1,4 @@
-/** An event that a camera told of when it was asked. */
+/** An event that a camera reported when it was asked. */
 export type PolledEvent = { readonly eventCode: number; readonly parameter: number | null };
 
 /** More than this in one answer is no list of events. */

@@ -27,7 +27,7 @@ const OFFSET_CD_M2 = 5e-6;
 
 /**
  * A light meter looking at a sky: value = scale · (luminance + offset) with noise; scale and
- * offset are drawn, and nobody is told.
+ * offset are drawn, and nobody learns of it.
  */
 export function simulateLightMeter(
   sky: RehearsalSky,

@@ -3,7 +3,7 @@ import type { Rgb } from "./colour.ts";
 import { dot, type Direction } from "../sky/direction.ts";
 
 /**
- * Upright rays that drift at a known speed, for tests of whoever measures motion: brightness
+ * Upright rays that drift at a known speed, for tests of code that measures motion: brightness
  * depends only on the angle around an axis, and turns about it.
  */
 export type DriftingPattern = {

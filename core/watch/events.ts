@@ -40,7 +40,7 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
       /** What the photographer said before a break; left out: frames are wanted. */
       readonly hand?: HandWord;
     }
-  /** No frame until `untilMs`; null or left out: until told to go on. */
+  /** No frame until `untilMs`; null or left out: until asked to go on. */
   | { readonly kind: "paused"; readonly untilMs?: MonotonicMs | null }
   | { readonly kind: "resumed" }
   | {

@@ -7,7 +7,7 @@ import type { MonotonicMs } from "../units.ts";
 export type HandWord =
   /** Take frames. */
   | { readonly kind: "watch" }
-  /** Take none until `untilMs`; null: until told to go on. */
+  /** Take none until `untilMs`; null: until asked to go on. */
   | {
       readonly kind: "pause";
       readonly sinceMs: MonotonicMs;

@@ -94,13 +94,13 @@ function recordStatus(
   state: WatchState,
   event: Extract<WatchEvent, { kind: "statusRead" }>,
 ): WatchState {
-  const told = {
+  const reported = {
     batteryPercent: event.batteryPercent ?? state.batteryPercent,
     batteryFalls: batteryFallsOf(state, event),
     freeBytes: event.freeBytes ?? state.freeBytes,
     freeFrames: event.freeFrames ?? state.freeFrames,
   };
-  return guardsFromStatus({ ...state, ...told }, event.atMs);
+  return guardsFromStatus({ ...state, ...reported }, event.atMs);
 }
 
 function batteryFallsOf(
@@ -111,15 +111,18 @@ function batteryFallsOf(
   return withBatteryReading(batteryFalls, { atMs, percent, beforePercent });
 }
 
-/** The disk takes nothing: told once, with the first sentence. */
+/** The disk takes nothing: reported once, with the first sentence. */
 function recordRefused(
   state: WatchState,
   { atMs, frameIndex, sentence }: Extract<WatchEvent, { kind: "keepFailed" }>,
 ): WatchState {
-  const told = isDiskRefusing(state)
+  const reported = isDiskRefusing(state)
     ? state
     : raiseGuard(state, atMs, { guard: "storage", level: "stop", sentence });
-  return { ...told, unkeptCount: Math.max(0, state.unkeptCount - (frameIndex === null ? 0 : 1)) };
+  return {
+    ...reported,
+    unkeptCount: Math.max(0, state.unkeptCount - (frameIndex === null ? 0 : 1)),
+  };
 }
 
 /** A frame is whole on disk; those before it that the disk refused are still on the card. */
@@ -132,7 +135,7 @@ function recordKept(state: WatchState, frameIndex: number): WatchStep {
   return { state: kept, effects: isDiskRefusing(state) ? effects : [] };
 }
 
-/** Whether the photographer has been told that the disk or the card takes nothing more. */
+/** Whether the photographer has read that the disk or the card takes nothing more. */
 export function isDiskRefusing({ guards }: WatchState): boolean {
   return guards.some(({ guard, level }) => guard === "storage" && level === "stop");
 }

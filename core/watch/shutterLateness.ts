@@ -28,14 +28,14 @@ export function guardTiming(
   atMs: MonotonicMs,
 ): WatchState {
   if (!closing) return state;
-  const { latestMs: before, toldMs } = state.lateness;
+  const { latestMs: before, reportedMs } = state.lateness;
   const latestMs = [...before, Math.max(0, closing.lateMs)].slice(-FRAME_COUNT_MAX);
   const measuredMs = latestMs.length < FRAME_COUNT_MIN ? 0 : nearestRankOf(latestMs, SHARE);
-  if (measuredMs <= (toldMs === null ? LATE_MS : GOOD_MS)) {
-    return clearGuard({ ...state, lateness: { latestMs, toldMs: null } }, "timing");
+  if (measuredMs <= (reportedMs === null ? LATE_MS : GOOD_MS)) {
+    return clearGuard({ ...state, lateness: { latestMs, reportedMs: null } }, "timing");
   }
-  const worstMs = Math.max(toldMs ?? 0, STEP_MS * Math.floor(measuredMs / STEP_MS));
-  return raiseGuard({ ...state, lateness: { latestMs, toldMs: worstMs } }, atMs, {
+  const worstMs = Math.max(reportedMs ?? 0, STEP_MS * Math.floor(measuredMs / STEP_MS));
+  return raiseGuard({ ...state, lateness: { latestMs, reportedMs: worstMs } }, atMs, {
     guard: "timing",
     level: "note",
     sentence: timingWords.closesLate(worstMs, closing.scheduling),

@@ -43,7 +43,7 @@ export type NightFacts = {
 
 /** More frames than this waiting for their pictures: they come too slowly to expose by. Judgement. */
 const UNREAD_COUNT_MAX = 5;
-/** Clipping is told once it is this many times what is allowed: the governor is at work below. Judgement. */
+/** Clipping is reported once it is this many times what is allowed: the governor is at work below. Judgement. */
 const CLIPPED_RATIO_MIN = 2;
 
 /**
@@ -227,7 +227,7 @@ function pictureRows(state: WatchState, { clockText }: Context): readonly StateR
   return rows;
 }
 
-/** The row that each guard belongs to once it warns; null: it is told among the guards alone. */
+/** The row that each guard belongs to once it warns; null: it is shown among the guards alone. */
 const GUARD_KINDS: Readonly<Record<GuardState["guard"], StateKind | null>> = {
   storage: "willNotLast",
   battery: "willNotLast",

@@ -32,7 +32,7 @@ export function goesOn(state: WatchState, effects: readonly WatchEffect[] = []):
   return { state, effects };
 }
 
-/** The event changes nothing; why is kept for whoever asks. */
+/** The event changes nothing; why is kept for anyone who asks. */
 export function stay(state: WatchState, why: string): WatchStep {
   return { state: { ...state, ignored: why }, effects: [] };
 }

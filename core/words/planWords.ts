@@ -126,15 +126,15 @@ export const planWords = {
     remember: "Remember this kit",
     forget: "Forget it",
     ask: "Ask the camera",
-    toldOf: {
+    reportedOf: {
       sensorClass: "sensor",
       pixelPitch: "pixel pitch",
       fNumber: "widest aperture",
       focalLength: "focal length",
       card: "room on the card",
     },
-    told: (labels: string) => `The camera told: ${labels}.`,
-    toldNothing:
+    reported: (labels: string) => `The camera reported: ${labels}.`,
+    reportedNothing:
       "The camera tells nothing of sensor, lens and card. It may tell more after a test frame.",
   },
   exposure: {

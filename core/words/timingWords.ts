@@ -17,7 +17,7 @@ function adviceFor(scheduling: Scheduling): string {
 }
 
 export const timingWords = {
-  /** What a person is told of the timing thread's scheduling, and what they can do about it. */
+  /** What a person reads about the timing thread's scheduling, and what they can do about it. */
   scheduling: (scheduling: Scheduling) =>
     scheduling === "realTime"
       ? "The shutter is timed with real-time scheduling."

@@ -57,7 +57,7 @@ type RunOptions = {
 
 /**
  * Renders each moment of a quiet simulated sky twice: as taken, with scatter and steps, and as the
- * film's own smooth exposure would have it, without any. The camera's tone curve is not told.
+ * film's own smooth exposure would have it, without any. The camera's tone curve is not given.
  */
 function run(options: RunOptions): Run {
   const { count, rise, exposure, secondsOf = (n: number) => n * SECONDS_BETWEEN } = options;

@@ -31,7 +31,7 @@ export async function benchShutterDelivering(): Promise<BenchRow[]> {
         name: `error of a bulb exposure while a night is delivered, p${share * 100}`,
         comparedWith: "the same without a delivery",
         ratio: value / comparedValue,
-        note: `${delivering.length} exposures; the delivery was begun anew ${endedCount} times`,
+        note: `${delivering.length} exposures; the delivery was begun again ${endedCount} times`,
       };
     });
   } finally {

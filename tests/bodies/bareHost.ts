@@ -95,9 +95,9 @@ export class BareHost {
       const response = source.u16();
       // An answer to something older: this host has no use for it.
       if (source.u32() !== transaction) continue;
-      const told: number[] = [];
-      while (source.left > 0) told.push(source.u32());
-      return { response, parameters: told, data: Buffer.concat(pieces) };
+      const reported: number[] = [];
+      while (source.left > 0) reported.push(source.u32());
+      return { response, parameters: reported, data: Buffer.concat(pieces) };
     }
   }
 }

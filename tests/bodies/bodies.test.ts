@@ -34,7 +34,7 @@ describe("bodies as data", () => {
     expect(unused).toEqual([]);
   });
 
-  it("stand in the table beside them; `node --import tsx tests/bodies/table.ts` writes it anew", () => {
+  it("stand in the table beside them; `node --import tsx tests/bodies/table.ts` writes it again", () => {
     expect(readFileSync(TABLE_FILE, "utf8")).toBe(tableOf(bodies));
   });
 

@@ -20,7 +20,7 @@ const bodySchema = v.strictObject({
   outcome: v.strictObject({
     exposed: v.pipe(v.number(), v.integer(), v.minValue(0), v.maxValue(6)),
     pictures: v.pipe(v.number(), v.integer(), v.minValue(0), v.maxValue(6)),
-    /** Pieces of what the person is told. */
+    /** Pieces of what the person reads. */
     says: v.array(v.pipe(v.string(), v.minLength(8))),
   }),
   /** What the program does wrong with this body today; an empty list: nothing known. */

@@ -46,7 +46,7 @@ export class MadeUpCamera {
   readonly diary = new Diary();
   readonly #luminanceCdM2: number;
   properties: Properties;
-  /** Sends an event to whoever is connected. */
+  /** Sends an event to any connected host. */
   emit: Emit = () => undefined;
   #session: number | null = null;
   #objects: Stored[] = [];
@@ -80,12 +80,12 @@ export class MadeUpCamera {
     return this.#objects.length;
   }
 
-  /** Objects that a polling host has not been told of yet. */
+  /** Objects that a polling host has not been reported yet. */
   takeFresh(): readonly Stored[] {
     return this.#fresh.splice(0);
   }
 
-  /** Properties that a polling host has not been told of yet. */
+  /** Properties that a polling host has not been reported yet. */
   takeChanged(): readonly number[] {
     const codes = [...this.#changed];
     this.#changed.clear();
@@ -417,8 +417,8 @@ export class MadeUpCamera {
 
   #tell(code: number, transaction: number, parameters: readonly number[]): void {
     if (this.traits.events === "none") return;
-    const told = { own: transaction, zero: 0, ones: 0xffffffff, stale: 1 };
-    this.emit(code, told[this.traits.eventTransaction], parameters);
+    const reported = { own: transaction, zero: 0, ones: 0xffffffff, stale: 1 };
+    this.emit(code, reported[this.traits.eventTransaction], parameters);
   }
 
   #handles(store: number, format: number, parent: number): readonly number[] {
@@ -498,7 +498,7 @@ export class MadeUpCamera {
       return { response: RESPONSE.sessionAlreadyOpen, parameters: [this.#session] };
     }
     this.#session = id;
-    if (this.traits.handles.startsAnew) this.#renumber();
+    if (this.traits.handles.restarts) this.#renumber();
     return OK;
   }
 

@@ -12,7 +12,7 @@ const IN_SHORT = [
   "wide-settings",
   "clock-of-2000",
   "raw-blind",
-  "handles-anew",
+  "handles-restarted",
   "files-never",
   "no-capture",
 ];

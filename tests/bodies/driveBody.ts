@@ -99,8 +99,8 @@ function loopOn(port: number, tell: (message: FromShutter) => void): TimingLoop 
 async function connect(loop: TimingLoop, events: EventQueue): Promise<CameraDescription | null> {
   for (let attempt = 0; attempt < CONNECT_ATTEMPTS; attempt++) {
     loop.take({ kind: "connect" });
-    const told = await events.until(({ kind }) => kind === "connected" || kind === "failed");
-    if (told?.kind === "connected") return told.description;
+    const reported = await events.until(({ kind }) => kind === "connected" || kind === "failed");
+    if (reported?.kind === "connected") return reported.description;
     await new Promise((resolve) => setTimeout(resolve, 1000));
   }
   return null;
@@ -112,8 +112,8 @@ async function exposeAll(loop: TimingLoop, events: EventQueue): Promise<void> {
     const iso = frameIndex < 3 ? 800 : 1600;
     const exposure = { exposureSeconds, iso, fNumber: 2.8 };
     loop.take({ kind: "expose", order: { frameIndex, exposure, openAtMs: monotonicMs(0) } });
-    const told = await events.until(({ kind }) => kind === "ready" || kind === "failed");
-    if (told?.kind === "failed" && told.gone && !(await connect(loop, events))) return;
+    const reported = await events.until(({ kind }) => kind === "ready" || kind === "failed");
+    if (reported?.kind === "failed" && reported.gone && !(await connect(loop, events))) return;
   }
 }
 

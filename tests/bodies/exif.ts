@@ -1,7 +1,7 @@
 // A TIFF block with what a camera writes of an exposure. Source: Exif 2.32, §4.6; TIFF 6.0, §2.
 
 /** What a file says of itself; null: it says nothing of it. */
-export type Told = {
+export type ExifFacts = {
   readonly seconds: number | null;
   readonly iso: number | null;
   readonly fNumber: number | null;
@@ -32,21 +32,21 @@ type Entry = {
 };
 
 /** The Exif block of a JPEG. */
-export function exifBlock(told: Told): Buffer {
-  return tiffBlock({ told });
+export function exifBlock(facts: ExifFacts): Buffer {
+  return tiffBlock({ facts });
 }
 
 /**
  * A TIFF whose second directory holds a JPEG as its thumbnail: what the Exif item of a HEIF file
  * carries.
  */
-export function exifBlockWithThumbnail(told: Told, jpeg: Buffer): Buffer {
-  return tiffBlock({ told, jpeg: { bytes: jpeg, isThumbnail: true, padBytes: 0 } });
+export function exifBlockWithThumbnail(facts: ExifFacts, jpeg: Buffer): Buffer {
+  return tiffBlock({ facts, jpeg: { bytes: jpeg, isThumbnail: true, padBytes: 0 } });
 }
 
 /** A raw file: a TIFF whose first directory points to a JPEG preview, then the sensor's noise. */
-export function rawFile(told: Told, preview: Buffer, sensorBytes: number): Buffer {
-  const head = tiffBlock({ told, jpeg: { bytes: preview, isThumbnail: false, padBytes: 4096 } });
+export function rawFile(facts: ExifFacts, preview: Buffer, sensorBytes: number): Buffer {
+  const head = tiffBlock({ facts, jpeg: { bytes: preview, isThumbnail: false, padBytes: 4096 } });
   const sensor = Buffer.alloc(sensorBytes);
   for (let at = 0; at < sensorBytes; at++) sensor[at] = (at * 31) & 0x7f;
   return Buffer.concat([head, sensor]);
@@ -54,8 +54,14 @@ export function rawFile(told: Told, preview: Buffer, sensorBytes: number): Buffe
 
 type Preview = { readonly bytes: Buffer; readonly isThumbnail: boolean; readonly padBytes: number };
 
-function tiffBlock({ told, jpeg }: { readonly told: Told; readonly jpeg?: Preview }): Buffer {
-  const exif = exifEntries(told);
+function tiffBlock({
+  facts,
+  jpeg,
+}: {
+  readonly facts: ExifFacts;
+  readonly jpeg?: Preview;
+}): Buffer {
+  const exif = exifEntries(facts);
   const firstAt = 8;
   const exifAt = firstAt + directoryBytes(jpeg && !jpeg.isThumbnail ? 5 : 1);
   const exifBytes = directory(exif, exifAt, 0);
@@ -91,7 +97,7 @@ function tiffBlock({ told, jpeg }: { readonly told: Told; readonly jpeg?: Previe
   ]);
 }
 
-function exifEntries({ seconds, iso, fNumber, takenAt }: Told): readonly Entry[] {
+function exifEntries({ seconds, iso, fNumber, takenAt }: ExifFacts): readonly Entry[] {
   const entries = [entry(TAG.version, TYPE.undefined, [Buffer.from("0232", "latin1")])];
   if (seconds !== null) entries.push(entry(TAG.exposureTime, TYPE.rational, [ratio(seconds)]));
   if (fNumber !== null) entries.push(entry(TAG.fNumber, TYPE.rational, [ratio(fNumber)]));

@@ -1,10 +1,10 @@
-import { exifBlockWithThumbnail, type Told } from "./exif.ts";
+import { exifBlockWithThumbnail, type ExifFacts } from "./exif.ts";
 
 // A HEIF file as far as anybody looks who cannot decode it: a picture item of noise and an Exif item
 // whose TIFF carries a JPEG thumbnail. Source: ISO/IEC 14496-12 (boxes), ISO/IEC 23008-12, annex A.
 
-export function heifFile(told: Told, thumbnail: Buffer, pictureBytes: number): Buffer {
-  const exif = Buffer.concat([Buffer.alloc(4), exifBlockWithThumbnail(told, thumbnail)]);
+export function heifFile(facts: ExifFacts, thumbnail: Buffer, pictureBytes: number): Buffer {
+  const exif = Buffer.concat([Buffer.alloc(4), exifBlockWithThumbnail(facts, thumbnail)]);
   const picture = Buffer.alloc(pictureBytes, 0x5a);
   const type = box("ftyp", Buffer.from("heic\0\0\0\0mif1heic", "latin1"));
   const measured = meta(0, picture.length, exif.length);

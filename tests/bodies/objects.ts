@@ -1,6 +1,6 @@
 import { ByteSink } from "./bytes.ts";
 import { FORMAT } from "./codes.ts";
-import { rawFile, type Told } from "./exif.ts";
+import { rawFile, type ExifFacts } from "./exif.ts";
 import { heifFile } from "./heif.ts";
 import { jpegOf, withExif, type Exposure } from "./pictures.ts";
 import type { Traits } from "./switches.ts";
@@ -15,7 +15,7 @@ export type Stored = {
   /** What GetObject sends. */
   readonly bytes: Buffer;
   /** What the description says of its size. */
-  readonly toldBytes: number;
+  readonly reportedBytes: number;
   readonly thumb: Buffer | null;
   readonly thumbPx: number;
   readonly px: number;
@@ -34,11 +34,16 @@ const SENSOR_BYTES = 600_000;
 const PREVIEW_PX = 1024;
 
 /** The bytes of one file of an exposure. */
-async function contents(kind: Kind, exposure: Exposure, told: Told, px: number): Promise<Buffer> {
-  if (kind === "jpeg") return withExif(await jpegOf(exposure, px), told);
+async function contents(
+  kind: Kind,
+  exposure: Exposure,
+  exif: ExifFacts,
+  px: number,
+): Promise<Buffer> {
+  if (kind === "jpeg") return withExif(await jpegOf(exposure, px), exif);
   const preview = await jpegOf(exposure, Math.min(px, PREVIEW_PX));
-  if (kind === "heif") return heifFile(told, await jpegOf(exposure, 320), SENSOR_BYTES / 4);
-  return rawFile(told, preview, SENSOR_BYTES);
+  if (kind === "heif") return heifFile(exif, await jpegOf(exposure, 320), SENSOR_BYTES / 4);
+  return rawFile(exif, preview, SENSOR_BYTES);
 }
 
 export type Shot = {
@@ -53,9 +58,9 @@ export type Shot = {
 /** Every file that one exposure leaves on the card, as this body writes them. */
 export async function storedFiles(traits: Traits, shot: Shot): Promise<readonly Stored[]> {
   const files: Stored[] = [];
-  const told = toldOf(traits, shot);
+  const exif = exifOf(traits, shot);
   for (const kind of traits.files) {
-    const whole = await contents(kind, shot.exposure, told, traits.picturePx);
+    const whole = await contents(kind, shot.exposure, exif, traits.picturePx);
     const bytes = whole.subarray(0, Math.ceil(whole.length * traits.objectBytes));
     files.push({
       handle: shot.nextHandle(),
@@ -65,7 +70,7 @@ export async function storedFiles(traits: Traits, shot: Shot): Promise<readonly 
       name: nameOf(traits, shot.index, KINDS[kind].ending),
       takenAt: shot.takenAt.toISOString().slice(0, 19).replaceAll(/[-:]/g, ""),
       bytes,
-      toldBytes: toldSize(traits, whole.length),
+      reportedBytes: reportedSize(traits, whole.length),
       thumb: traits.thumb.kind === "px" ? await jpegOf(shot.exposure, traits.thumb.px) : null,
       thumbPx: traits.thumb.kind === "px" ? traits.thumb.px : 0,
       px: traits.picturePx,
@@ -74,7 +79,7 @@ export async function storedFiles(traits: Traits, shot: Shot): Promise<readonly 
   return files;
 }
 
-function toldOf({ exif }: Traits, { exposure, takenAt }: Shot): Told {
+function exifOf({ exif }: Traits, { exposure, takenAt }: Shot): ExifFacts {
   const date = takenAt.toISOString().slice(0, 19).replaceAll("-", ":").replace("T", " ");
   if (exif === "bare") return { seconds: null, iso: null, fNumber: null, takenAt: null };
   if (exif === "lying") {
@@ -88,7 +93,7 @@ function toldOf({ exif }: Traits, { exposure, takenAt }: Shot): Told {
   };
 }
 
-function toldSize({ objectSize }: Traits, bytes: number): number {
+function reportedSize({ objectSize }: Traits, bytes: number): number {
   switch (objectSize) {
     case "honest":
       return bytes;
@@ -124,7 +129,7 @@ export function objectInfo(stored: Stored): Buffer {
     .u32(stored.storage)
     .u16(stored.format)
     .u16(0)
-    .u32(stored.toldBytes)
+    .u32(stored.reportedBytes)
     .u16(stored.thumb ? FORMAT.jpeg : 0)
     .u32(stored.thumb?.length ?? 0)
     .u32(stored.thumbPx)

@@ -1,5 +1,5 @@
 import sharp from "sharp";
-import { exifBlock, type Told } from "./exif.ts";
+import { exifBlock, type ExifFacts } from "./exif.ts";
 
 // Pictures of a plain twilight: brightness follows luminance, exposure and ISO, so that a meter has
 // something to hold on to. Source: ISO 2720 / ISO 12232, q = 0.65, mid-grey at H = 10 / S, displayed
@@ -56,8 +56,8 @@ function shown(linear: number): number {
 }
 
 /** The JPEG with an APP1 segment behind its first marker. Source: Exif 2.32, §4.7. */
-export function withExif(jpeg: Buffer, told: Told): Buffer {
-  const block = Buffer.concat([Buffer.from("Exif\0\0", "latin1"), exifBlock(told)]);
+export function withExif(jpeg: Buffer, facts: ExifFacts): Buffer {
+  const block = Buffer.concat([Buffer.from("Exif\0\0", "latin1"), exifBlock(facts)]);
   const head = Buffer.from([0xff, 0xe1, 0, 0]);
   head.writeUInt16BE(block.length + 2, 2);
   return Buffer.concat([jpeg.subarray(0, 2), head, block, jpeg.subarray(2)]);

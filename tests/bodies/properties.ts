@@ -100,8 +100,8 @@ export class Properties {
 
   get fNumber(): number {
     const current = this.get(this.#fNumberCode)?.current;
-    const told = typeof current === "bigint" ? this.#fNumber.decode(current) : LENS_F_NUMBER;
-    return told > 0 ? told : LENS_F_NUMBER;
+    const reported = typeof current === "bigint" ? this.#fNumber.decode(current) : LENS_F_NUMBER;
+    return reported > 0 ? reported : LENS_F_NUMBER;
   }
 
   /** A value that the host wrote: what answer it gets, what the property then holds. */

@@ -244,8 +244,8 @@ export class Responder {
     }
     connected.isAnswering = false;
     const isWrong = ids === "wrongAnswer" && connected.answers === WRONG_ANSWER_AT;
-    const told = isWrong ? transaction + 100 : transaction;
-    command.send(responsePacket(answer.response, told, answer.parameters));
+    const reported = isWrong ? transaction + 100 : transaction;
+    command.send(responsePacket(answer.response, reported, answer.parameters));
     if (ids === "doubleAnswer" && connected.answers % 9 === 0) {
       command.send(responsePacket(answer.response, transaction, answer.parameters));
     }

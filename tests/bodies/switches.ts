@@ -153,13 +153,13 @@ export const SWITCHES = {
   },
   /** First handle, step, and whether every session counts from the first again. */
   handles: {
-    rising: { first: 1, step: 1, startsAnew: false },
-    anew: { first: 1, step: 1, startsAnew: true },
-    high: { first: 0x91000001, step: 16, startsAnew: false },
-    falling: { first: 0x7fffffff, step: -3, startsAnew: false },
+    rising: { first: 1, step: 1, restarts: false },
+    restarted: { first: 1, step: 1, restarts: true },
+    high: { first: 0x91000001, step: 16, restarts: false },
+    falling: { first: 0x7fffffff, step: -3, restarts: false },
   },
   naming: { rising: "rising", equal: "equal", long: "long", path: "path", empty: "empty" },
-  /** Files of one exposure, in the order in which they are told. */
+  /** Files of one exposure, in the order in which they are reported. */
   files: {
     jpeg: ["jpeg"],
     rawJpeg: ["raw", "jpeg"],

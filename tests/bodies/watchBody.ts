@@ -27,7 +27,7 @@ export type Seen = {
   /** Null: it had to be killed at the deadline. */
   readonly exitCode: number | null;
   readonly lines: readonly string[];
-  readonly framesTold: number;
+  readonly framesReported: number;
   /** Frames whose line tells a brightness. */
   readonly framesMetered: number;
   readonly filesKept: number;
@@ -91,7 +91,7 @@ async function see(body: Body, args: readonly string[], runner: Runner): Promise
     return {
       exitCode,
       lines,
-      framesTold: frames.length,
+      framesReported: frames.length,
       framesMetered: frames.filter((line) => / [+−-]\d+\.\d+ stop/.test(line)).length,
       filesKept: filesUnder(join(data, "nights")),
       exposures: responder.camera.diary.openings.map(

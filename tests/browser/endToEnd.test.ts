@@ -41,7 +41,7 @@ describe("the demo night on the page", () => {
     rmSync(dataDir, { recursive: true, force: true });
   });
 
-  it("shows frames arriving, stops when told to, and says what the catalogue says", async () => {
+  it("shows frames arriving, stops when asked to, and says what the catalogue says", async () => {
     await page.getByTestId("frame-picture").waitFor({ timeout: 60_000 });
     const counted = async (): Promise<number> => {
       const text = await page

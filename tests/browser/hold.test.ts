@@ -5,18 +5,18 @@ import { servedNight } from "./servedNight.ts";
 
 const at = servedNight({ frameCount: 6 });
 
-const told = (): string[] => at.night.commands.map(({ command }) => command.kind);
+const reported = (): string[] => at.night.commands.map(({ command }) => command.kind);
 const button = (name: string) => at.page.getByRole("button", { name, exact: true });
 
 test("pauses when held for one second, and not when let go before", async () => {
   await at.open();
   await button("Pause").click();
   await at.page.getByText("Hold for one second; a short touch").waitFor();
-  expect(told()).toEqual([]);
+  expect(reported()).toEqual([]);
   await hold(at.page, button("Pause"), "Paused after the open frame");
-  expect(told()).toEqual(["pause"]);
+  expect(reported()).toEqual(["pause"]);
   await button("Undo").click();
-  await expect.poll(told).toEqual(["pause", "resume"]);
+  await expect.poll(reported).toEqual(["pause", "resume"]);
 });
 
 test("fills a ring while it is held, and empties it when the finger slides off", async () => {
@@ -31,7 +31,7 @@ test("fills a ring while it is held, and empties it when the finger slides off",
   await at.page.mouse.move(5, 5);
   await expect.poll(offset).toBeCloseTo(empty, 5);
   await at.page.mouse.up();
-  expect(told()).toEqual([]);
+  expect(reported()).toEqual([]);
 });
 
 test("goes on being held when a new frame's longer reasons push the button from under the finger", async () => {
@@ -45,7 +45,7 @@ test("goes on being held when a new frame's longer reasons push the button from 
   expect((await button("Pause").boundingBox())!.y).toBeLessThan(before.y - before.height);
   await at.page.getByText("Paused after the open frame").waitFor();
   await at.page.mouse.up();
-  expect(told()).toEqual(["pause"]);
+  expect(reported()).toEqual(["pause"]);
 });
 
 test("asks by key at the top, far from the buttons, and begins on the answer that changes nothing", async () => {
@@ -63,21 +63,21 @@ test("asks by key at the top, far from the buttons, and begins on the answer tha
   // The keys that reject and pick pictures elsewhere do nothing here.
   for (const key of ["p", "x"]) await at.page.keyboard.press(key);
   expect(await dialog.count()).toBe(0);
-  expect(told()).toEqual([]);
+  expect(reported()).toEqual([]);
   await button("Stop").focus();
   await at.page.keyboard.press("Enter");
   await dialog.waitFor();
   expect(await axeFaults(at.page)).toEqual([]);
   await at.page.keyboard.press("Escape");
   await dialog.waitFor({ state: "detached" });
-  expect(told()).toEqual([]);
+  expect(reported()).toEqual([]);
 });
 
 test("takes an end with a pause that the hand chooses", async () => {
   await at.open();
   await at.page.keyboard.press("b");
   await button("30 min").click();
-  await expect.poll(told).toEqual(["pause"]);
+  await expect.poll(reported).toEqual(["pause"]);
   const { command } = at.night.commands[0]!;
   const minutes =
     command.kind === "pause" ? (command.untilUtcMs! - at.night.view().nowUtcMs) / 60_000 : 0;
@@ -89,16 +89,16 @@ test("closes a stopped night only after ten seconds, which undo takes back", asy
   await at.open();
   await at.page.clock.install();
   await hold(at.page, button("Stop"), /the night is closed in \d+ s/);
-  expect(told()).toEqual(["pause"]);
+  expect(reported()).toEqual(["pause"]);
   await at.page.clock.runFor(5000);
-  expect(told()).toEqual(["pause"]);
+  expect(reported()).toEqual(["pause"]);
   await button("Undo").click();
-  await expect.poll(told).toEqual(["pause", "resume"]);
+  await expect.poll(reported).toEqual(["pause", "resume"]);
   await at.page.clock.runFor(20_000);
-  expect(told()).toEqual(["pause", "resume"]);
+  expect(reported()).toEqual(["pause", "resume"]);
   await hold(at.page, button("Stop"), /the night is closed in \d+ s/);
   await at.page.clock.runFor(10_500);
-  await expect.poll(told).toEqual(["pause", "resume", "pause", "stop"]);
+  await expect.poll(reported).toEqual(["pause", "resume", "pause", "stop"]);
   await button("Start again").waitFor();
 });
 
@@ -122,5 +122,5 @@ test("shows a refusal as the daemon's own sentence", async () => {
     throw Object.assign(new Error(), {});
   };
   await hold(at.page, button("Pause"), "the night goes on");
-  expect(told()).toEqual([]);
+  expect(reported()).toEqual([]);
 });

@@ -166,7 +166,7 @@ test("folds the place up for who has planned before, and goes to a panel by one 
     .toBe(true);
 });
 
-test("asks for a place that nobody has told, and assumes none", async () => {
+test("asks for a place that nobody has given, and assumes none", async () => {
   night.changeView({ night: null });
   await open("#before");
   await page.getByText("Where will you stand?").waitFor();
@@ -246,7 +246,7 @@ test("names a Kp feed, and says that it cannot be reached without waiting for it
     .toBe("http://127.0.0.1:9/kp.json");
 });
 
-test("takes lens and card from the camera when it tells, and says what it told", async () => {
+test("takes lens and card from the camera when it tells, and says what it reported", async () => {
   night.cameraKit = () => ({
     fNumberLadder: [2, 2.8],
     focalLengthMm: 20,
@@ -257,7 +257,7 @@ test("takes lens and card from the camera when it tells, and says what it told",
   await page.getByText("Kit: Wide lens").click();
   await page.getByRole("button", { name: "Ask the camera" }).click();
   await page
-    .getByText("The camera told: widest aperture, focal length, room on the card.")
+    .getByText("The camera reported: widest aperture, focal length, room on the card.")
     .waitFor();
   expect(await page.getByLabel("Focal length").inputValue()).toBe("20");
   expect(await page.getByLabel("Card", { exact: true }).inputValue()).toBe("64");

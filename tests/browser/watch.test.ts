@@ -97,7 +97,7 @@ test("says the one sentence of the watch, and marks it when something is wrong",
   night.changeWatch({ allIsWell: false, sentence: "The battery is at 6 %: change it now." });
   await page.getByText("The battery is at 6 %: change it now.").waitFor();
   expect(await sentence()).toContain("Needs you");
-  // Whoever looks at another tab sees it there.
+  // Anyone who looks at another tab sees it there.
   expect(await page.title()).toBe("△ Picture suffers");
   const icon = page.locator('link[rel="icon"]');
   expect(await icon.getAttribute("href")).toBe("/icon-attention.svg");

@@ -19,7 +19,7 @@ export type PointingTrial = {
   readonly shownCount: number;
   readonly detectionCount: number;
   readonly isSolved: boolean;
-  /** Distance of the told centre from the true one; `null`: not solved. */
+  /** Distance of the found centre from the true one; `null`: not solved. */
   readonly centreOffDeg: number | null;
   readonly centreSigmaDeg: number | null;
   readonly scaleOff: number | null;
@@ -44,7 +44,7 @@ export function* tryPointing(options: {
   readonly count: number;
   readonly seed: string | number;
   readonly changes?: Partial<StarScene>;
-  /** False: the focal length is not told. */
+  /** False: the focal length is not given. */
   readonly isFocalKnown?: boolean;
 }): Generator<PointingTrial> {
   const table = lightTable(startToneResponse());

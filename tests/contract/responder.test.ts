@@ -170,7 +170,7 @@ describe("a host that owes something", () => {
     expect((await host.ask(0x1004)).code).toBe(OK);
   });
 
-  test("is told of an incomplete transfer when its data never comes", async () => {
+  test("hears of an incomplete transfer when its data never comes", async () => {
     const { host } = await cameraAndHost({ timing: { dataInMs: 30 } });
     host.command.send(rawPacket(6, u32(2), u16(0x1016), u32(1, 0x500f)));
     expect((await host.answer()).code).toBe(0x2007);

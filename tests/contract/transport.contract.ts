@@ -201,7 +201,7 @@ export function describeTransport(kind: TransportKind): void {
       await expect(answered).rejects.toMatchObject({ code: "camera.gone" });
     });
 
-    it("cancels when told to, and goes on with the next transaction", async () => {
+    it("cancels when asked to, and goes on with the next transaction", async () => {
       const { peer } = await join();
       const cut = new AbortController();
       const collected = collect(4, { signal: cut.signal });

@@ -21,21 +21,21 @@ it.each(["EPIPE", "EIO"])(
   "prints no more once a line was refused with %s, and says why once",
   (code) => {
     const { stdout, stderr, opened } = terminal();
-    const told: string[] = [];
-    opened.onLost((why) => told.push(why));
+    const reported: string[] = [];
+    opened.onLost((why) => reported.push(why));
     opened.print("one");
     stdout.emit("error", Object.assign(new Error("refused"), { code }));
     stderr.emit("error", Object.assign(new Error("refused"), { code }));
     opened.print("two");
     expect(stdout.lines).toEqual(["one\n"]);
-    expect(told).toEqual([`what is printed is not read any more (${code})`]);
+    expect(reported).toEqual([`what is printed is not read any more (${code})`]);
   },
 );
 
-it("says why to whoever asks only after its window was closed", () => {
+it("says why to anyone who asks only after its window was closed", () => {
   const { window, opened } = terminal();
   window.emit("close");
-  const told: string[] = [];
-  opened.onLost((why) => told.push(why));
-  expect(told).toEqual(["its window was closed (SIGHUP)"]);
+  const reported: string[] = [];
+  opened.onLost((why) => reported.push(why));
+  expect(reported).toEqual(["its window was closed (SIGHUP)"]);
 });

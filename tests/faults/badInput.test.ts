@@ -126,7 +126,7 @@ describe("starting with something wrong", () => {
     ]);
   });
 
-  it("an unreachable camera is told in one sentence, and tried again", async () => {
+  it("an unreachable camera is reported in one sentence, and tried again", async () => {
     const program = run(
       "controller/main.ts",
       ...["--camera", "ip:127.0.0.1:1", "--port", "0", "--data", folder],
@@ -137,7 +137,7 @@ describe("starting with something wrong", () => {
     expect(program.printed()).not.toMatch(/\n\s+at /);
   });
 
-  it("a camera that is not in manual is told in one sentence, and no frame is taken", async () => {
+  it("a camera that is not in manual is reported in one sentence, and no frame is taken", async () => {
     const virtual = run(
       "controller/virtual-camera/main.ts",
       ...["--port", "0", "--program-mode", "automatic"],

@@ -14,7 +14,7 @@ import type { Mishap } from "../support/photographer.ts";
 
 /** Night seconds a real second. */
 const RATE = 20;
-/** A camera that never closes by itself within a test: whoever opened it must close it. */
+/** A camera that never closes by itself within a test: the program that opened it must close it. */
 const STUBBORN: TestCameraOptions = { rate: RATE, orphanSeconds: 3600, bulbLimitSeconds: 3600 };
 /** 30 s real: far longer than any test takes. */
 const LONG_SECONDS = 600;
@@ -75,7 +75,7 @@ describe("a shutter that was left open", () => {
     expect(device.pictures.orders).toHaveLength(2);
   });
 
-  it("is closed at its time when the main thread lets go of the timing thread, which then ends", async () => {
+  it("is closed at its time when the main thread releases the timing thread, which then ends", async () => {
     device = await startTestCamera(STUBBORN);
     const { port1, port2 } = new MessageChannel();
     const worker = startWorker(

@@ -50,7 +50,7 @@ describe("originals fetched by the daemon", () => {
     const second = start("--frames", "1");
     expect(await second.ended, second.printed()).toBe(0);
     expect(second.printed()).toMatch(/was cut off; the watch goes on/);
-    // Gone on with, not begun anew: it is the same file under its final name.
+    // Gone on with, not begun again: it is the same file under its final name.
     expect(statSync(join(folder, part!.replace(/\.part$/, ""))).ino).toBe(begun.ino);
     const list = JSON.parse(readFileSync(join(folder, "originals.json"), "utf8")) as List;
     expect(list.pending).toEqual([]);

@@ -82,7 +82,7 @@ describe("a shutter that a killed process left open", () => {
     await takesAFrame(diary);
   });
 
-  it("gets no number of the old session where a new one was opened, and is told as open since it opened", async () => {
+  it("gets no number of the old session where a new one was opened, and is reported as open since it opened", async () => {
     const killedMs = await killWithShutterOpen({ busy: SWITCHES.busy.whileExposing });
     const { looseSinceMs: sinceMs = NaN } = await meetAgain().next("failed");
     expect(closings()).toBe(0);
@@ -111,7 +111,7 @@ describe("a shutter that a killed process left open", () => {
     expect(body.camera.diary.shutterIsOpen).toBe(false);
   });
 
-  it("is told as open once a body that takes settings while it exposes stays too busy for a frame", async () => {
+  it("is reported as open once a body that takes settings while it exposes stays too busy for a frame", async () => {
     const killedMs = await killWithShutterOpen({});
     const diary = meetAgain();
     await looseSinceMs(diary);

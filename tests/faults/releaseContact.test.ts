@@ -48,25 +48,25 @@ describe("a closed release contact", () => {
     await program.ended;
   });
 
-  it("is opened by the program when its owner is killed, and taken anew afterwards", async () => {
+  it("is opened by the program when its owner is killed, and taken again afterwards", async () => {
     const log = join(temporaryFolder(), "line");
-    const told: FromContact[] = [];
+    const reported: FromContact[] = [];
     const rescued: number[] = [];
     const contact = new ContactProcess({
       target: fileRelease(log),
       main: new URL("../support/fileContactMain.ts", import.meta.url),
       rescue: async () => void rescued.push(realMs()),
-      tell: (message) => told.push(message),
+      tell: (message) => reported.push(message),
     });
     const heard = async (kind: FromContact["kind"], count = 1): Promise<void> =>
-      await until(() => told.filter((message) => message.kind === kind).length >= count);
+      await until(() => reported.filter((message) => message.kind === kind).length >= count);
     await contact.start();
     await heard("taken");
     contact.press({ pressId: 7, atMs: realMs(), holdMs: LONG_MS });
     await heard("pressed");
     process.kill(contact.pid!, "SIGKILL");
     await heard("failed");
-    expect(told.at(-1)).toMatchObject({ code: "release.gone", gone: true, pressId: 7 });
+    expect(reported.at(-1)).toMatchObject({ code: "release.gone", gone: true, pressId: 7 });
     await until(() => rescued.length === 1);
     await contact.start();
     await heard("taken", 2);
@@ -76,19 +76,19 @@ describe("a closed release contact", () => {
   });
 
   it("is taken from an owner that hangs 2 s past the press's end", async () => {
-    const told: FromContact[] = [];
+    const reported: FromContact[] = [];
     let rescues = 0;
     const contact = new ContactProcess({
       target: fileRelease(join(temporaryFolder(), "line")),
       main: new URL("../support/hangingContactMain.ts", import.meta.url),
       rescue: async () => void (rescues += 1),
-      tell: (message) => told.push(message),
+      tell: (message) => reported.push(message),
     });
     await contact.start();
-    await until(() => told.some(({ kind }) => kind === "taken"));
+    await until(() => reported.some(({ kind }) => kind === "taken"));
     contact.press({ pressId: 1, atMs: realMs(), holdMs: 50 });
     await until(() => rescues > 0);
-    expect(told.at(-1)).toMatchObject({ kind: "failed", gone: true, pressId: 1 });
+    expect(reported.at(-1)).toMatchObject({ kind: "failed", gone: true, pressId: 1 });
     await contact.end();
   });
 });

@@ -80,7 +80,7 @@ export class NightInvariants {
     }
   }
 
-  /** An open shutter has an owner and a deadline, or is told as loose and is being closed. */
+  /** An open shutter has an owner and a deadline, or is reported as loose and is being closed. */
   #checkShutter({ nowMs, state, isShutterOpen, isLinked }: Moment): void {
     if (!isShutterOpen || !isLinked) return;
     const { kind } = state.phase;

@@ -114,7 +114,7 @@ function nightArguments({ dataDir }: Trial): readonly string[] {
   return ["--port", "0", "--data", dataDir];
 }
 
-/** Numbers of the frames that the terminal has told of with a picture. */
+/** Numbers of the frames that the terminal has printed with a picture. */
 function framesIn(printed: string): ReadonlySet<number> {
   return new Set([...printed.matchAll(/ #(\d{4,}) .* stop /g)].map(([, index]) => Number(index)));
 }

@@ -55,8 +55,8 @@ it.runIf(isThere).each(["II", "MM"])(
     const raw = Buffer.concat([file, Buffer.alloc(2_000_000, 0x3c)]);
     const found = search(raw);
     expect(found && Buffer.compare(found, preview)).toBe(0);
-    const told = spawnSync("exiftool", ["-b", "-ThumbnailImage", made]).stdout;
-    expect(found && Buffer.compare(found, told)).toBe(0);
+    const reported = spawnSync("exiftool", ["-b", "-ThumbnailImage", made]).stdout;
+    expect(found && Buffer.compare(found, reported)).toBe(0);
   },
 );
 

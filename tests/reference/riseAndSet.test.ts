@@ -55,7 +55,7 @@ describe("rise and set by the almanac", () => {
   );
 
   test("are what the night's plan tells: the Sun's within a minute where it moves briskly", () => {
-    let told = 0;
+    let reported = 0;
     for (const one of CASES) {
       const times = nightTimes(one.dateIso, placeOf(one));
       const sets = one.sun.filter(({ direction }) => direction === "falling");
@@ -64,9 +64,9 @@ describe("rise and set by the almanac", () => {
         continue;
       }
       if (Math.abs(one.latitudeDeg) > 60) continue;
-      told += 1;
+      reported += 1;
       expect(Math.abs(times.sunsetUtcMs - sets[0]!.atMs)).toBeLessThan(MINUTE_MS);
     }
-    expect(told).toBeGreaterThan(10);
+    expect(reported).toBeGreaterThan(10);
   });
 });

@@ -9,7 +9,7 @@ import { buildPageIfStale } from "../../controller/pageBuild.ts";
  * A copy of the built page of one's own: another test that finds the page stale and builds it again
  * does not change it under one's feet.
  *
- * @returns Its folder; whoever asks removes it.
+ * @returns Its folder; the caller removes it.
  */
 export async function copyOfBuiltPage(): Promise<string> {
   await buildPageIfStale();

@@ -49,7 +49,7 @@ export async function ensureChromium(): Promise<string> {
   const named = process.env["CHROMIUM"];
   if (named) throw new Error(`CHROMIUM names ${named}, which cannot be run.`);
   for (const install of [installDebianPackage, downloadOwn]) {
-    // What fails here is told below, in one line, once nothing else is left to try.
+    // What fails here is reported below, in one line, once nothing else is left to try.
     await install().catch(() => undefined);
     const path = findChromium();
     if (path !== null) return path;
@@ -73,7 +73,7 @@ async function downloadOwn(): Promise<void> {
   await run("npx", ["playwright-core", "install", "chromium"], { timeout: INSTALL_MS });
 }
 
-/** Starts a browser of its own; whoever starts it closes it. */
+/** Starts a browser of its own; the caller closes it. */
 export async function launchChromium(): Promise<Browser> {
   return chromium.launch({
     executablePath: await ensureChromium(),

@@ -1,4 +1,4 @@
-// A process that closes a release contact and then does as it is told: hang, or wait to be killed.
+// A process that closes a release contact and then does as it is ordered: hang, or wait to be killed.
 import { ContactProcess } from "../../controller/release/contactProcess.ts";
 import { realMs } from "../../controller/timing/clock.ts";
 import { fileRelease } from "./fileRelease.ts";

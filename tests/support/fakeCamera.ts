@@ -123,7 +123,7 @@ export class FakeCamera implements Camera {
     this.emit({ kind: "ready", atMs: clock.monotonicMs() });
   }
 
-  /** What the card holds of a frame, whether or not anybody was told. */
+  /** What the card holds of a frame, whether or not anybody was informed. */
   keepOnCard(frameIndex: number, jpeg: Uint8Array, openedMs: MonotonicMs): CardFile {
     const date = new Date(this.#options.clock.utcOf(openedMs)).toISOString();
     const file: CardFile = {

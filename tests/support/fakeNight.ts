@@ -16,7 +16,7 @@ import { stateWords } from "../../core/words/stateWords.ts";
 import { makeFrame, makeState, makeView, makeWatch, NIGHT_ID } from "./madeUpNight.ts";
 import type { NightService } from "../../controller/night/nightService.ts";
 
-/** A night service that lives in memory and does what it is told; every change is pushed. */
+/** A night service that lives in memory and does what it is ordered; every change is pushed. */
 export type FakeNight = NightService & {
   /** Adds a frame, as the watch would when its file is whole. */
   addFrame(changes?: Partial<FrameRecord>): FrameRecord;

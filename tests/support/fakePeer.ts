@@ -13,7 +13,7 @@ export type Cutting = "packet by packet" | "byte by byte" | "all at once";
 
 /**
  * The camera's end of a link, driven step by step by a test. It has no mind of its own: it says
- * what it is told to, right or wrong.
+ * what it is asked to, right or wrong.
  */
 export type FakePeer = {
   nextRequest(): Promise<PeerRequest>;

@@ -19,7 +19,7 @@ export type FlatField = PictureSource & {
   luminanceCdM2: number | null;
 };
 
-/** What a field looks like whose light is not told: bright, with a pattern that fills its file. */
+/** What a field looks like whose light is not given: bright, with a pattern that fills its file. */
 const PLAIN = { code: 90, patternCodes: 97 };
 /** A pattern that does not disturb a meter. */
 const FAINT_PATTERN_CODES = 9;

@@ -1,6 +1,6 @@
 import { sRgbCurve, type ToneCurve } from "./paintedSky.ts";
 
-/** Tone curves of invented cameras; the meter is never told which. */
+/** Tone curves of invented cameras; the meter never learns which. */
 export const HIDDEN_CURVES: Readonly<Record<string, ToneCurve>> = {
   /** A slight S over sRGB. */
   mild: (light) => {

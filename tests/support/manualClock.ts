@@ -6,7 +6,7 @@ type Sleeper = {
   readonly wake: () => void;
 };
 
-/** A clock that moves only when told to; whoever sleeps is woken in order. */
+/** A clock that moves only when asked to; sleepers are woken in order. */
 export type ManualClock = Clock & {
   /** Moves to the next sleeper's deadline, lets everything follow, and so on until `untilMs`. */
   advanceTo(untilMs: number): Promise<void>;

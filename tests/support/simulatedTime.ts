@@ -38,7 +38,7 @@ export class SimulatedTime implements RealTime {
   async run<T>(work: Promise<T>): Promise<T> {
     this.#isRunning = true;
     const ended = work.finally(() => (this.#isRunning = false));
-    ended.catch(() => undefined); // whoever awaits the work hears of it
+    ended.catch(() => undefined); // the caller that awaits the work hears of it
     for (let idle = 0; this.#isRunning;) {
       const before = this.#changes;
       await new Promise((resolve) => setImmediate(resolve));

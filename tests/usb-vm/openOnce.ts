@@ -1,4 +1,4 @@
-// Opens the named camera as whoever runs this, and prints how that went.
+// Opens the named camera as the user who runs this, and prints how that went.
 import { UsbTransport } from "../../controller/cameras/usb/transport.ts";
 import { asNightError } from "../../core/errors.ts";
 

@@ -17,18 +17,18 @@ beforeAll(async () => {
 afterAll(async () => await bus.stop());
 
 function contactOn(path: string) {
-  const told: FromContact[] = [];
+  const reported: FromContact[] = [];
   const contact = new ContactProcess({
     target: {
       ...{ kind: "serial", path, line: "dtr", closedAt: "high" },
       ...{ halfLine: null, halfPressMs: 0 },
     },
-    tell: (message) => told.push(message),
+    tell: (message) => reported.push(message),
   });
   onTestFinished(() => contact.end());
   const heard = async (kind: FromContact["kind"]): Promise<FromContact> => {
-    await expect.poll(() => told.some((message) => message.kind === kind), WAIT).toBe(true);
-    return told.find((message) => message.kind === kind)!;
+    await expect.poll(() => reported.some((message) => message.kind === kind), WAIT).toBe(true);
+    return reported.find((message) => message.kind === kind)!;
   };
   return { contact, heard };
 }
@@ -65,7 +65,7 @@ describe("a release contact on a serial adapter", () => {
     await expect.poll(async () => levels(await bus.lines(device)).at(-1), WAIT).toBe("00");
   });
 
-  it("is told to be gone when the adapter is pulled while it is closed", async () => {
+  it("is reported to be gone when the adapter is pulled while it is closed", async () => {
     const { device, path } = await bus.plugSerial("LINE0003", { hasBreak: true });
     const { contact, heard } = contactOn(path);
     await contact.start();
@@ -76,7 +76,7 @@ describe("a release contact on a serial adapter", () => {
     expect(await heard("failed")).toMatchObject({ code: "release.gone", gone: true, pressId: 1 });
   });
 
-  it("is refused on an adapter whose lines cannot be lowered, and let go of", async () => {
+  it("is refused on an adapter whose lines cannot be lowered, and released", async () => {
     const { device, path } = await bus.plugSerial("LINE0004", { hasBreak: false });
     const { contact, heard } = contactOn(path);
     await contact.start();

@@ -19,7 +19,7 @@ const READ_BYTES = 512 * 1024;
 /** Runs an operation and returns its data. */
 type Ask = (code: number, parameters: readonly number[]) => Promise<Uint8Array>;
 
-/** This camera knows files only once their folder was asked for, in every session anew. */
+/** This camera knows files only once their folder was asked for, in every session again. */
 async function largestFile(ask: Ask): Promise<{ handle: number; bytes: number }> {
   let largest = { handle: 0, bytes: -1 };
   const folders = [ALL];

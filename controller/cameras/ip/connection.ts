@@ -54,7 +54,7 @@ export class IpConnection {
     return new IpConnection(socket);
   }
 
-  /** Begins to read; whatever came before is told first. */
+  /** Begins to read; whatever came before is reported first. */
   listen(listener: IpConnectionListener): void {
     this.#listener = listener;
     const stream = createIpStream((part) => this.#listener?.part(part));

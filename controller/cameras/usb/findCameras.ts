@@ -80,7 +80,7 @@ export async function readProduct(camera: UsbCamera): Promise<string> {
 /** @param index  Of the string's descriptor; 0: the device has no such string. */
 async function readText({ device }: UsbCamera, index: number): Promise<string> {
   if (index === 0) return "";
-  // Closing it would take it from whoever has it open.
+  // Closing it would take it from the program that has it open.
   const isOpenAlready = device.interfaces !== undefined;
   if (!isOpenAlready) device.open();
   try {

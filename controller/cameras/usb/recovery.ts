@@ -67,7 +67,7 @@ export class UsbRecovery {
     const cleaning = this.#clean(how.by);
     this.cleaned = cleaning.then(
       () => undefined,
-      () => undefined, // told below
+      () => undefined, // reported below
     );
     cleaning
       .then(async (readiness) => await this.#awaitEnd(readiness, lose))

@@ -71,7 +71,7 @@ describe("exporting a night", () => {
     expect(problems).toHaveLength(2);
   });
 
-  it("stops between two files when told to, after 3 of 6, and copies the rest on the next run", async () => {
+  it("stops between two files when asked to, after 3 of 6, and copies the rest on the next run", async () => {
     const { catalogue } = await sixFrames();
     const target = temporaryFolder();
     const stop = new AbortController();

@@ -31,7 +31,7 @@ describe("what exposures are longer than they were held", () => {
     const exposures = [exposure(1.0002, 1), exposure(2.0001, 2), exposure(5.0003, 5.1)];
     expect(excessOf(exposures, 1)).toEqual({
       excessMs: null,
-      remark: "the files round their exposure; latency cannot be told",
+      remark: "the files round their exposure; latency cannot be known",
     });
   });
 
@@ -46,7 +46,7 @@ it("a spread has the middle of an even number between its two middles", () => {
 });
 
 describe("how long the battery lasts", () => {
-  it("is told from a level that fell by 2 % in 9 frames", () => {
+  it("is distinguished from a level that fell by 2 % in 9 frames", () => {
     expect(batteryFrames({ beforePercent: 80, afterPercent: 78, frames: 9 })).toEqual({
       ...{ frames: 450, isAtLeast: false },
     });

@@ -125,7 +125,7 @@ describe("a camera released by a contact whose cable carries the rest", () => {
     expect(fake.isClosed).toBe(true);
   });
 
-  it("is not connected when its cable is not, but lets go of a contact that a dead process left closed", async () => {
+  it("is not connected when its cable is not, but releases a contact that a dead process left closed", async () => {
     const log = join(temporaryFolder(), "line");
     writeFileSync(log, "closed 0\n");
     const origin = startOrigin({ rate: 1, startUtcMs: utcMs(0) });

@@ -121,7 +121,7 @@ describe("a PTP session", () => {
     expect(session.isOpen).toBe(false);
   });
 
-  it("fails at once on a busy camera unless it is told to wait", async () => {
+  it("fails at once on a busy camera unless it is asked to wait", async () => {
     const session = await opened();
     const asked = session.initiateCapture();
     await answer(RESPONSES.DeviceBusy);

@@ -5,7 +5,7 @@ import { NightError } from "../../../core/errors.ts";
 beforeEach(() => void vi.useFakeTimers());
 afterEach(() => void vi.useRealTimers());
 
-/** Cameras that die when told; each start notes the port it was asked for. */
+/** Cameras that die when asked; each start notes the port it was asked for. */
 function workshop(failures: readonly Error[] = []) {
   const [ports, printed, alive]: [number[], string[], (() => void)[]] = [[], [], []];
   const outcomes = [...failures];

@@ -25,11 +25,11 @@ describe("npm run deliver", () => {
       ...{ export: null, verify: false, prune: null, yes: false },
     };
     const lines: string[] = [];
-    const told: WorkProgress[] = [];
+    const reported: WorkProgress[] = [];
     const upkeep = {
       ...nothing,
       print: (line: string) => void lines.push(line),
-      onProgress: (progress: WorkProgress) => void told.push(progress),
+      onProgress: (progress: WorkProgress) => void reported.push(progress),
       signal: new AbortController().signal,
     };
     await runUpkeep({ ...upkeep, list: true });
@@ -44,13 +44,13 @@ describe("npm run deliver", () => {
     expect(said).toMatch(/20:00:20 UT {2}0\.00200 cd\/m²\n.*\n2 frames/);
     expect(said).toMatch(/4 files are as they were kept[\s\S]*4 files were copied/);
     expect(said).toMatch(/0 previews would be deleted/);
-    expect(told.map(({ label, doneCount }) => `${label} ${doneCount}`)).toEqual([
+    expect(reported.map(({ label, doneCount }) => `${label} ${doneCount}`)).toEqual([
       ...[1, 2, 3, 4].map((n) => `checking files ${n}`),
       ...[1, 2, 3, 4].map((n) => `copying files ${n}`),
     ]);
-    expect(told[0]!.share).toBeGreaterThan(0.1);
-    expect(told[0]!.share).toBeLessThan(0.4);
-    expect([told[3]!.share, told[7]!.share]).toEqual([1, 1]);
+    expect(reported[0]!.share).toBeGreaterThan(0.1);
+    expect(reported[0]!.share).toBeLessThan(0.4);
+    expect([reported[3]!.share, reported[7]!.share]).toEqual([1, 1]);
     await expect(runUpkeep({ ...upkeep, night: "last", find: "nice" })).rejects.toThrow(/--find/);
     await expect(runUpkeep({ ...upkeep, night: "last", prune: "all" })).rejects.toThrow(/--prune/);
     writeFileSync(join(dataDir, "nights", nightId, "frames/000001.jpg"), "altered");

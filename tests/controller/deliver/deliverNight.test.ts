@@ -129,7 +129,7 @@ describe("delivering a night", () => {
     expect(readFileSync(target, "utf8")).toBe(before);
   });
 
-  it("stops when told to, leaves only whole frames, and goes on from them", async () => {
+  it("stops when asked to, leaves only whole frames, and goes on from them", async () => {
     const { nightDir } = await renderNight({ dataDir: temporaryFolder(), ...SMALL });
     const outDir = join(nightDir, "deliver");
     const stop = new AbortController();
@@ -166,7 +166,7 @@ describe("delivering a night", () => {
     async (sequence) => {
       const { nightDir } = await renderNight({ dataDir: temporaryFolder(), ...SMALL });
       const outDir = join(nightDir, "deliver");
-      const told: DeliverProgress[] = [];
+      const reported: DeliverProgress[] = [];
       const wasThere: boolean[] = [];
       await deliverInTest(
         nightDir,
@@ -174,16 +174,16 @@ describe("delivering a night", () => {
         { sequence, videos: ["vp9"] },
         {
           onProgress: (progress) => {
-            told.push(progress);
+            reported.push(progress);
             wasThere.push(existsSync(join(outDir, "film-made-up-000000.webm")));
           },
         },
       );
-      const films = told.filter(({ stage }) => stage === "video");
+      const films = reported.filter(({ stage }) => stage === "video");
       expect(films.at(-1)).toMatchObject({ doneCount: 10, totalCount: 10 });
-      const early = told.filter((_, n) => !wasThere[n]);
+      const early = reported.filter((_, n) => !wasThere[n]);
       expect(early.length).toBeGreaterThan(10);
-      expect(told.findIndex(({ share }) => share === 1)).toBeGreaterThanOrEqual(
+      expect(reported.findIndex(({ share }) => share === 1)).toBeGreaterThanOrEqual(
         wasThere.indexOf(true),
       );
     },

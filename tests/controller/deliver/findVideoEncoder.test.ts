@@ -24,7 +24,7 @@ describe.skipIf(process.platform === "win32")("the video encoder", () => {
     expect(statSync(path).mode & 0o111).toBe(0o111);
   });
 
-  it("that is nowhere, or has no binary for this machine, is told in one sentence", () => {
+  it("that is nowhere, or has no binary for this machine, is reported in one sentence", () => {
     const without = [
       () => NOWHERE,
       () => {

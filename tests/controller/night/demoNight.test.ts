@@ -39,7 +39,7 @@ describe("the demo night with pictures", () => {
     expect(score.withinByTruth).toBeGreaterThan(0.9);
   });
 
-  it("goes through a breakup: a surge is told, and three frames in four are within 0.35 stop all the same", async () => {
+  it("goes through a breakup: a surge is reported, and three frames in four are within 0.35 stop all the same", async () => {
     const night = await stretch(4.12, 0.28, { toneCurve: "mild", probeCountMax: 0 });
     const score = scoreNight(night, SETTINGS);
     expect(night.state.surges.length).toBeGreaterThanOrEqual(1);

@@ -184,7 +184,7 @@ describe("the watch carried out", () => {
       throw new NightError("archive.disk_full", "The disk takes no event.");
     });
     await clock.advanceTo(50_000);
-    // To tell of a refusal is an event, which is refused in its turn: told once, not without end.
+    // To tell of a refusal is an event, which is refused in its turn: reported once, not without end.
     expect(events.mock.calls.length).toBeLessThan(60);
     rows.mockRestore();
     events.mockRestore();

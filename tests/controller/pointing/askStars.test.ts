@@ -17,7 +17,7 @@ async function jpegOf(rgb: Uint8Array): Promise<Uint8Array> {
 const job = { place: placeOf(HUT_SEVEN), pixelPitchUm: 6 };
 const openedUtcMs = utcMs(DEMO_NIGHT.startUtcMs + 4 * 3_600_000);
 
-/** A thread of its own reads the sources anew, which takes its time on a busy machine. */
+/** A thread of its own reads the sources again, which takes its time on a busy machine. */
 const PATIENT = { timeout: 180_000 };
 
 test(

@@ -23,7 +23,7 @@ describe("a user's own profiles", () => {
     ["{", /is not JSON/],
     [JSON.stringify({ id: "mine", label: "Mine", extends: "gone" }), /at \/extends .*"gone"/],
     [JSON.stringify({ id: "mine", label: "Mine", iso: 1 }), /at \/iso .*no such field/],
-  ])("that are wrong are told at the start, with their file: %s", (text, words) => {
+  ])("that are wrong are reported at the start, with their file: %s", (text, words) => {
     const dataDir = withOwn("mine.json", text);
     expect(() => readProfiles(dataDir)).toThrow(
       expect.objectContaining({

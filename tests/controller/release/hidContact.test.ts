@@ -23,7 +23,7 @@ function relay(sent: (readonly [string, number[]])[], over: Partial<RelayDevice>
 }
 
 describe("a HID relay", () => {
-  it("is opened first, whoever left it closed, and again before it is let go of", async () => {
+  it("is opened first, even if it was left closed, and again before it is released", async () => {
     const sent: (readonly [string, number[]])[] = [];
     const contact = await openHidContact(RELAY, relay(sent));
     await contact.set("closed");

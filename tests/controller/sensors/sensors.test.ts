@@ -171,7 +171,7 @@ describe("sensors on serial lines", () => {
     expect(bench.kinds()).toEqual(["there", "light", "gone", "there", "light"]);
   });
 
-  it("count as gone when they fall silent, and are opened anew", async () => {
+  it("count as gone when they fall silent, and are opened again", async () => {
     bench = new Bench([target({ silenceMsMax: 30 })]);
     await bench.say("light value=1\n");
     while (bench.pausesMs.length === 0) await new Promise((resolve) => setTimeout(resolve, 5));
@@ -238,7 +238,7 @@ describe("the hub of the sensors", () => {
     await hub.close();
   });
 
-  it("does not wait longer than it is told for a receiver under a roof", async () => {
+  it("does not wait longer than it is asked to for a receiver under a roof", async () => {
     const { hub } = makeHub();
     expect(await hub.firstPlace(10)).toBeNull();
     await hub.close();

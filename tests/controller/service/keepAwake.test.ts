@@ -54,13 +54,13 @@ writeFileSync(${JSON.stringify(begun)}, "");`,
     expect(lines).toEqual([]);
   });
 
-  it("begins with a watch and ends with it, however often it is told", () => {
+  it("begins with a watch and ends with it, however often it is informed", () => {
     const heard: string[] = [];
-    const told = awakeWhile(() => {
+    const reported = awakeWhile(() => {
       heard.push("keep");
       return () => heard.push("let sleep");
     });
-    for (const isWatching of [false, true, true, false, false, true]) told(isWatching);
+    for (const isWatching of [false, true, true, false, false, true]) reported(isWatching);
     expect(heard).toEqual(["keep", "let sleep", "keep"]);
   });
 });

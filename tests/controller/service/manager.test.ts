@@ -16,7 +16,7 @@ describe("the service manager's watchdog", () => {
     expect(pulse.isSteady()).toBe(false);
   });
 
-  it("hears a timing thread beat, and is told of the beginning and the end", async () => {
+  it("hears a timing thread beat, and hears of the beginning and the end", async () => {
     const env = { NOTIFY_SOCKET: "/run/made-up", WATCHDOG_USEC: "40000" };
     const said: string[] = [];
     const manager = serviceManager(env, (message) => said.push(message));

@@ -26,7 +26,7 @@ describe("a camera whose clock is 75 s ahead", () => {
     return (await diary.next("connected")).description;
   }
 
-  it("is told so, and is left alone", async () => {
+  it("is reported, and is left alone", async () => {
     const { clockOffsetMs, clockWasOffMs } = await describeWith(null);
     expect(Math.abs(clockOffsetMs! - 75_000)).toBeLessThan(2_000);
     expect(clockWasOffMs ?? null).toBeNull();

@@ -117,7 +117,7 @@ describe("a camera over PTP, in a thread of its own", () => {
     expect(device.pictures.orders.map(({ exposure }) => exposure.iso)).toEqual([1600, 3200]);
   });
 
-  it("closes the shutter early when told to, and tells the shorter exposure", async () => {
+  it("closes the shutter early when asked to, and tells the shorter exposure", async () => {
     await connected();
     orderFrame(camera, 3, { exposureSeconds: 600 });
     await diary.next("shutterOpened");
@@ -189,7 +189,7 @@ describe("a camera over PTP, in a thread of its own", () => {
     expect(diary.kinds()).not.toContain("failed");
   });
 
-  it("says in one sentence that no camera answers, and that connecting anew is the way on", async () => {
+  it("says in one sentence that no camera answers, and that connecting again is the way on", async () => {
     await start();
     const nobody = new FakeIpCamera();
     const port = await nobody.listen();

@@ -32,7 +32,7 @@ describe("a shutter that is released by other means", () => {
     expect(camera.asked).not.toContain(OPERATIONS.TerminateOpenCapture.code);
   });
 
-  it("is told missing when the camera never names a file and the card has none", async () => {
+  it("is reported missing when the camera never names a file and the card has none", async () => {
     scripted = await startScriptedLoop();
     const { loop, diary } = scripted;
     loop.take({ kind: "connect" });

@@ -233,7 +233,7 @@ describe("the timing loop", () => {
     expect(rig.diary.kinds()).not.toContain("failed");
   });
 
-  it("lets go of an order that it insists on when the night connects anew", async () => {
+  it("gives up an order that it keeps repeating when the night connects again", async () => {
     await connected();
     camera.override = (request) =>
       request.operationCode === OPEN ? { code: RESPONSES.DeviceBusy } : undefined;

@@ -59,9 +59,9 @@ describe("the card's directory", () => {
     const store = new Store({ capacityBytes: 1e12, typicalBytes: 40_000 });
     const paths: string[] = [];
     for (let index = 0; index < 10_001; index += 1) {
-      const foretold = store.nextPath();
+      const expectedPath = store.nextPath();
       const path = store.pathOf(store.add(picture));
-      expect(path).toBe(foretold);
+      expect(path).toBe(expectedPath);
       paths.push(path);
     }
     expect(paths[0]).toBe("DCIM/100NIGHT/NATT0001.JPG");

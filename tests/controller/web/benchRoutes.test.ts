@@ -105,7 +105,7 @@ describe("a bench check from the page", () => {
     expect(await second.json()).toMatchObject({ sentence: "A bench check is running already." });
   });
 
-  test("ended early lets go of the camera, writes nothing, and can begin again", async () => {
+  test("ended early releases the camera, writes nothing, and can begin again", async () => {
     await tell("start");
     await expect
       .poll(() => device.camera.capture.exposing ?? null, { timeout: 25_000 })

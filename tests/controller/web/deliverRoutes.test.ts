@@ -71,7 +71,7 @@ test.each([
   expect(deliveries.orders).toEqual([]);
 });
 
-test("gives the morning's view, and the view anew after a pick and an edit", async () => {
+test("gives the morning's view, and the view again after a pick and an edit", async () => {
   const first = (await (await send("GET", `${night}/morning`)).json()) as {
     sets: { setId: string; frameCount: number }[];
     keepers: { frameIndex: number; isByHand: boolean }[];

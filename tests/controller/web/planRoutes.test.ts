@@ -76,8 +76,8 @@ test("names a Kp feed and forgets it again, and refuses what is no address", asy
 
 test("gives a kit with the camera's word in it, and says which fields that concerns", async () => {
   const kit = { name: "One", sensorClass: "crop", focalLengthMm: 11, fNumberWidest: 4 };
-  const told = await send("POST", "/api/kits/told", { cameraId: "virtual", kit });
-  expect(await told.json()).toMatchObject({
+  const reported = await send("POST", "/api/kits/told", { cameraId: "virtual", kit });
+  expect(await reported.json()).toMatchObject({
     input: { name: "One", focalLengthMm: 11, fNumberWidest: 1.8, cardBytes: 32e9 },
     told: ["fNumberWidest", "cardBytes", "imageWidthPx"],
   });

@@ -439,7 +439,7 @@ test("leaves frames out for a page that does not read, and gives it the newest s
   expect(messages.filter(({ kind }) => kind === "frame").length).toBeLessThan(1500);
 });
 
-test("lets go of its listeners and its port when it closes", async () => {
+test("releases its listeners and its port when it closes", async () => {
   const { port } = server;
   await server.close();
   expect(night.listenerCount()).toBe(0);

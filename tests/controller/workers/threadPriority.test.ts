@@ -55,7 +55,7 @@ describe("asking for priority", () => {
     expect(askForPriority(system)).toBe(granted);
   });
 
-  it("is told in a sentence that says what to do where it is refused", () => {
+  it("is reported in a sentence that says what to do where it is refused", () => {
     expect(timingWords.scheduling("realTime")).toMatch(/with real-time scheduling\.$/);
     expect(timingWords.scheduling("ahead")).toMatch(/administrator allow it/);
     expect(timingWords.scheduling("notOffered")).toMatch(/: end other programs\.$/);

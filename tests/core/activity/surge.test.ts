@@ -187,7 +187,7 @@ describe("the watch for surges", () => {
     expect(onsets.at(-1)!.index - 310).toBeLessThanOrEqual(2);
   });
 
-  it("measures anew after a break: a sky that is 3 stops brighter an hour later is no surge", () => {
+  it("measures again after a break: a sky that is 3 stops brighter an hour later is no surge", () => {
     const every = 16;
     const look = (index: number): Look => ({ level: index < 60 ? -11 : -8, degPerSecond: null });
     let state = startSurgeWatch();

@@ -344,7 +344,7 @@ describe("the governor", () => {
     expect(observeFrame(state, observation({ motion: unknown }), settings).curtains).toBeNull();
   });
 
-  it("stays within every limit, on the ladder and free of NaN, whatever it is told", () => {
+  it("stays within every limit, on the ladder and free of NaN, whatever it is given", () => {
     fc.assert(
       fc.property(
         fc.array(anyObservation, { maxLength: 25 }),

@@ -134,7 +134,7 @@ describe("the sky light meter", () => {
     expect(Math.abs(lightBetween(meter, 3595, 3600)! / wavy(3597.5) - 1)).toBeLessThan(0.03);
   });
 
-  it("learns its scale anew after something has been put over it for good", () => {
+  it("learns its scale again after something has been put over it for good", () => {
     const before = watch({ seconds: 100, lightAt: wavy });
     const after = watch({
       seconds: 300,

@@ -22,7 +22,7 @@ describe("the target in twilight", () => {
     }
   });
 
-  it("is linear between the moments that are told, and stays at the last one's", () => {
+  it("is linear between the moments that are given, and stays at the last one's", () => {
     const settings = {
       exposure: { targetStops: -2 },
       twilightLift: [
@@ -34,7 +34,7 @@ describe("the target in twilight", () => {
     expect([at(0), at(250), at(1000), at(9000)]).toEqual([-1, -1.25, -2, -2]);
   });
 
-  it("is the night's own where no twilight is told", () => {
+  it("is the night's own where no twilight is given", () => {
     expect(targetStopsAt({ exposure: { targetStops: -1.5 } }, monotonicMs(7))).toBe(-1.5);
   });
 });

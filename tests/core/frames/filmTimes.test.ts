@@ -14,7 +14,7 @@ describe("the times of a film's frames", () => {
     expect(filmTimes(steady(4))).toEqual({ seconds: [0, 16, 32, 48], remarks: [] });
   });
 
-  it("of a frame without one lie between its neighbours', and it is told", () => {
+  it("of a frame without one lie between its neighbours', and it is reported", () => {
     const opened = steady(6).with(2, null).with(3, null);
     const { seconds, remarks } = filmTimes(opened);
     expect(seconds).toEqual([0, 16, 32, 48, 64, 80]);
@@ -29,7 +29,7 @@ describe("the times of a film's frames", () => {
     expect(filmTimes(opened).seconds).toEqual([0, 16, 32, 48, 64]);
   });
 
-  it("rise where the clock was set back by an hour, and the frame is told", () => {
+  it("rise where the clock was set back by an hour, and the frame is reported", () => {
     const opened = steady(8).map((at, n) => (n < 4 ? at : at! - 3_600_000));
     const { seconds, remarks } = filmTimes(opened);
     expect(isRising(seconds)).toBe(true);

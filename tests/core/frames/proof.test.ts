@@ -6,15 +6,15 @@ const frame = { exposureSeconds: 8.2, iso: 1600, fNumber: 2.8 };
 it.each([
   ["the rounded 8 s", { exposureSeconds: 8, iso: 1600 }],
   ["a third of a stop more", { exposureSeconds: 10, iso: 1600 }],
-])("believes a frame of 8.2 s whose file says %s", (_what, told) => {
-  expect(contradictionOf(frame, told, 0.5)).toBeNull();
+])("believes a frame of 8.2 s whose file says %s", (_what, reported) => {
+  expect(contradictionOf(frame, reported, 0.5)).toBeNull();
 });
 
 it.each([
   ["another length", { exposureSeconds: 2, iso: 1600 }, "2 s at ISO 1600"],
   ["another ISO", { exposureSeconds: 8, iso: 3200 }, "8 s at ISO 3200"],
-])("says that a file with %s may be another picture", (_what, told, text) => {
-  expect(contradictionOf(frame, told, 0.5)).toBe(
+])("says that a file with %s may be another picture", (_what, reported, text) => {
+  expect(contradictionOf(frame, reported, 0.5)).toBe(
     `its file says ${text}, the frame was 8.2 s at ISO 1600: it may be another picture`,
   );
 });

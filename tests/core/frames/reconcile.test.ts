@@ -210,7 +210,7 @@ describe("reconciling card, disk and catalogue", () => {
     expect(steps).toEqual([{ kind: "adopt", frameIndex: 0, card: null, path: pathOf(0) }]);
   });
 
-  it("guesses nothing when no time can be told", () => {
+  it("guesses nothing when no time can be known", () => {
     const undated = [0, 1, 2, 3].map((n) => cardEntry(n, { captureDate: "" }));
     const steps = plan({
       frames: [0, 1].map((n) => open(n, "taken", NIGHT_START_UTC_MS + n * 16_000)),
@@ -280,7 +280,7 @@ describe("reconciling card, disk and catalogue", () => {
     expect(fetched(undated)).toBe(4);
   });
 
-  it("marks a taken frame as missing when the card is empty and no time can be told", () => {
+  it("marks a taken frame as missing when the card is empty and no time can be known", () => {
     const steps = plan({
       frames: [open(0, "taken", NIGHT_START_UTC_MS)],
       cardFiles: [],

@@ -64,12 +64,12 @@ describe("lights in the demo's night", () => {
     for (const hour of [0.4, 0.5]) expect(north.get(hour)).not.toMatch(/lamp/);
   });
 
-  test("the hut's lit window is told as a lamp through most of the night", () => {
+  test("the hut's lit window is recognised as a lamp through most of the night", () => {
     const lit = [3, 4, 5, 6, 7, 8].filter((hour) => north.get(hour)!.includes("lamp in frame"));
     expect(lit.length).toBeGreaterThanOrEqual(4);
   });
 
-  test("the Moon is told when it stands in the east, an aurora beside it", () => {
+  test("the Moon is recognised when it stands in the east, an aurora beside it", () => {
     const east = remarksByHour(80, [3, 3.5, 6.5, 7, 7.5, 8, 9]);
     expect(east.get(3)).not.toMatch(/moon/);
     for (const hour of [7, 7.5, 8, 9]) expect(east.get(hour)).toMatch(/moon in frame/);

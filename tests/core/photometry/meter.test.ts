@@ -481,7 +481,7 @@ describe("any image has an answer", () => {
     }
   });
 
-  test("a change of size in mid-night starts the places anew and keeps the tone curve", () => {
+  test("a change of size in mid-night starts the places again and keeps the tone curve", () => {
     const { state } = meterAll(repeat(3, () => withGround(aurora)));
     const { state: next } = meterFrame(state, {
       widthPx: 120,

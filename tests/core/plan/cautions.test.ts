@@ -50,7 +50,7 @@ describe("the expected cold", () => {
     expect(coldOf({ temperatureC: 5, humidityPercent: 40 }).lensWillFog).toBe(false);
   });
 
-  it("tells nothing it was not told", () => {
+  it("says nothing that it was not given", () => {
     expect(coldOf({ temperatureC: -5 })).toMatchObject({
       windChillC: null,
       dewPointC: null,

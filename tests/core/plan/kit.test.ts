@@ -117,7 +117,7 @@ describe("star-trail limits of a framing", () => {
   });
 });
 
-/** Pixels a star moves in a second, by turning its direction about the pole and projecting anew. */
+/** Pixels a star moves in a second, by turning its direction about the pole and projecting again. */
 function turned(
   kit: ReturnType<typeof kitWith>,
   {

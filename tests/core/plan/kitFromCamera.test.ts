@@ -9,14 +9,14 @@ describe("a kit with the camera's word in it", () => {
   it("stays as typed when the camera tells nothing, or tells zeros", () => {
     expect(kitFromCamera(DEFAULT_KIT_INPUT, NOTHING)).toEqual({
       input: DEFAULT_KIT_INPUT,
-      told: [],
+      reported: [],
     });
     const zeros = { fNumberLadder: [0], focalLengthMm: 0, imageWidthPx: 0, freeBytes: 0 };
-    expect(kitFromCamera(DEFAULT_KIT_INPUT, zeros).told).toEqual([]);
+    expect(kitFromCamera(DEFAULT_KIT_INPUT, zeros).reported).toEqual([]);
   });
 
   it("takes widest aperture, focal length, image width and room from the camera", () => {
-    const { input, told } = kitFromCamera(DEFAULT_KIT_INPUT, {
+    const { input, reported } = kitFromCamera(DEFAULT_KIT_INPUT, {
       fNumberLadder: [8, 1.8, 2.8],
       focalLengthMm: 14,
       imageWidthPx: 8256,
@@ -25,7 +25,7 @@ describe("a kit with the camera's word in it", () => {
     const kit = resolveKit(input);
     expect(kit).toMatchObject({ fNumberWidest: 1.8, focalLengthMm: 14, cardBytes: 200e9 });
     expect(kit.pixelPitchUm).toBeCloseTo(4.36, 2);
-    expect(told).toContain("fNumberWidest");
+    expect(reported).toContain("fNumberWidest");
   });
 
   // Exif 2.32 (CIPA DC-008): focal plane resolution in pixels per inch (2) or centimetre (3), widest
@@ -39,14 +39,14 @@ describe("a kit with the camera's word in it", () => {
   };
 
   it("takes sensor, pixel pitch and lens from a frame where the camera itself is silent", () => {
-    const { input, told } = kitFromCamera(DEFAULT_KIT_INPUT, NOTHING, FRAME);
+    const { input, reported } = kitFromCamera(DEFAULT_KIT_INPUT, NOTHING, FRAME);
     expect(input).toMatchObject({
       sensorClass: "crop",
       pixelPitchUm: 3.92,
       focalLengthMm: 10,
       fNumberWidest: 2.8,
     });
-    expect([...told].sort()).toEqual([
+    expect([...reported].sort()).toEqual([
       "fNumberWidest",
       "focalLengthMm",
       "pixelPitchUm",
@@ -69,8 +69,8 @@ describe("a kit with the camera's word in it", () => {
     ["a lens six times as long on a full frame", { fullFrameFocalLengthMm: 60 }, "sensorClass"],
     ["a lens without contacts", { focalLengthMm: 0 }, "focalLengthMm"],
   ] as const)("passes over %s", (_what, change, field) => {
-    const { told } = kitFromCamera(DEFAULT_KIT_INPUT, NOTHING, { ...FRAME, ...change });
-    expect(told).not.toContain(field);
+    const { reported } = kitFromCamera(DEFAULT_KIT_INPUT, NOTHING, { ...FRAME, ...change });
+    expect(reported).not.toContain(field);
   });
 
   it.each([

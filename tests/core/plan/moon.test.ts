@@ -13,7 +13,7 @@ describe("the Moon during the watch", () => {
     expect(plan.moonHighest!.azimuthDeg).toBeCloseTo(180, -1);
   });
 
-  it("is not told of when it stays below the horizon", () => {
+  it("is not reported when it stays below the horizon", () => {
     const plan = planWith({ dateIso: "2026-11-10" });
     expect([plan.moonPresence, plan.moonHighest, plan.moonInFrame]).toEqual([
       "downAllDay",

@@ -32,41 +32,41 @@ function pointingAt({ bearingDeg, elevationDeg }: SkyDirection): Pointing {
   };
 }
 
-function toldOf(centre: SkyDirection): Extract<FramingStars, { kind: "solved" }> {
-  const told = framingStarsOf({
+function reportedOf(centre: SkyDirection): Extract<FramingStars, { kind: "solved" }> {
+  const reported = framingStarsOf({
     ...{ pointing: pointingAt(centre), place: PLACE, utcMs: AT },
     ...{ sensorWidthMm: 36, fullWidthPx: 6000 },
   });
-  if (told.kind !== "solved") throw new Error("a solved frame tells");
-  return told;
+  if (reported.kind !== "solved") throw new Error("a solved frame tells");
+  return reported;
 }
 
 describe("what a frame's stars tell while framing", () => {
   const oval = ovalOver(PLACE, AT);
 
   it("names the direction and how far beside it the oval stands", () => {
-    const told = toldOf({ bearingDeg: oval.bearingDeg - 9, elevationDeg: 27 });
+    const reported = reportedOf({ bearingDeg: oval.bearingDeg - 9, elevationDeg: 27 });
     const bearing = Math.round(oval.bearingDeg - 9 + 360) % 360;
-    expect(told.sentences[0]).toBe(
+    expect(reported.sentences[0]).toBe(
       `You point at ${bearing}° and 27° high; the oval stands 9° to the right.`,
     );
-    expect(toldOf({ bearingDeg: oval.bearingDeg + 12, elevationDeg: 27 }).sentences[0]).toContain(
-      "12° to the left",
-    );
-    expect(told.sentences.at(-1)).toContain("No aid to navigation");
+    expect(
+      reportedOf({ bearingDeg: oval.bearingDeg + 12, elevationDeg: 27 }).sentences[0],
+    ).toContain("12° to the left");
+    expect(reported.sentences.at(-1)).toContain("No aid to navigation");
   });
 
   it("tells the lens: 16.0 mm, 5.0′ a pixel of the preview", () => {
-    const told = toldOf({ bearingDeg: 0, elevationDeg: 27 });
-    expect(told.focalLengthMm).toBeCloseTo(16, 6);
-    expect(told.degPerPx * 60).toBeCloseTo(5.036, 2);
+    const reported = reportedOf({ bearingDeg: 0, elevationDeg: 27 });
+    expect(reported.focalLengthMm).toBeCloseTo(16, 6);
+    expect(reported.degPerPx * 60).toBeCloseTo(5.036, 2);
   });
 
   // 16 mm, 6 µm: 2.92 px in 15 s on the axis at declination 0, so 2 px in 10.3 s (PHYSICS of star
   // trails: 15.0411″ a second); the corner's stretch and its lower declinations make it less.
   it("holds the stars' trails by the frame's own declinations: longer toward the pole", () => {
-    const north = toldOf({ bearingDeg: 0, elevationDeg: 60 }).trailSecondsMax;
-    const south = toldOf({ bearingDeg: 180, elevationDeg: 26 }).trailSecondsMax;
+    const north = reportedOf({ bearingDeg: 0, elevationDeg: 60 }).trailSecondsMax;
+    const south = reportedOf({ bearingDeg: 180, elevationDeg: 26 }).trailSecondsMax;
     expect(south).toBeLessThan(10.3);
     expect(south).toBeGreaterThan(3);
     expect(north).toBeGreaterThan(1.05 * south);
@@ -84,21 +84,21 @@ describe("what a frame's stars tell while framing", () => {
       nearest.elevationDeg,
       1,
     );
-    expect(toldOf({ bearingDeg: oval.bearingDeg, elevationDeg: 20 }).oval.length).toBeGreaterThan(
-      10,
-    );
-    expect(toldOf({ bearingDeg: oval.bearingDeg + 180, elevationDeg: 20 }).oval).toEqual([]);
+    expect(
+      reportedOf({ bearingDeg: oval.bearingDeg, elevationDeg: 20 }).oval.length,
+    ).toBeGreaterThan(10);
+    expect(reportedOf({ bearingDeg: oval.bearingDeg + 180, elevationDeg: 20 }).oval).toEqual([]);
   });
 
   it("marks the magnetic zenith where rays meet, in the middle when the camera looks there", () => {
-    const [mark] = toldOf(oval.magneticZenith).marks;
+    const [mark] = reportedOf(oval.magneticZenith).marks;
     expect(mark!.kind).toBe("magneticZenith");
     expect(mark!.x).toBeCloseTo(0.5, 6);
     expect(mark!.y).toBeCloseTo(0.5, 6);
   });
 
   it("marks where the Sun will come up, on the horizon of the frame that looks there", () => {
-    const sun = toldOf({ bearingDeg: 128, elevationDeg: 10 }).marks.find(
+    const sun = reportedOf({ bearingDeg: 128, elevationDeg: 10 }).marks.find(
       ({ kind }) => kind === "sunrise",
     );
     expect(sun).toBeDefined();

@@ -274,7 +274,7 @@ describe("data types", () => {
     expect(toHex(writer.toBytes())).toBe("0f 0e 0d 0c 0b 0a 09 08 07 06 05 04 03 02 01 00");
   });
 
-  test("a leftover after a value is told apart from a lack of bytes", () => {
+  test("a leftover after a value is distinguished from a lack of bytes", () => {
     const reader = createReader(fromHex("01 00 00 00 05 ff"));
     arrayOf(uint8).read(reader);
     expect(() => reader.end()).toThrowError(fails("ptp.trailing_bytes"));

@@ -20,15 +20,15 @@ describe("a rehearsal of tonight", () => {
   });
 
   it("tells its progress, one sky at a time", () => {
-    const told: number[] = [];
+    const reported: number[] = [];
     rehearseTonight({
       plan: PLAN,
       weather: CLEAR,
       seed: 1,
       skyCount: 3,
-      onProgress: (count) => told.push(count),
+      onProgress: (count) => reported.push(count),
     });
-    expect(told).toEqual([1, 2, 3]);
+    expect(reported).toEqual([1, 2, 3]);
   });
 
   it("takes more frames at lower ISO in a storm than on a quiet night", () => {

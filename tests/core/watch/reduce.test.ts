@@ -54,7 +54,7 @@ describe("the watch", () => {
     expect(kinds(play([at(30_200, { kind: "woke" })], state).effects)).toContain("expose");
   });
 
-  it("closes the open shutter when stopped, keeps that frame and only then lets go of the camera", () => {
+  it("closes the open shutter when stopped, keeps that frame and only then releases the camera", () => {
     const stopped = play([at(3000, { kind: "stopped" })], exposing());
     expect(stopped.effects[0]).toEqual({ kind: "closeShutter", frameIndex: 0 });
     const end = play(
@@ -389,7 +389,7 @@ describe("the watch under any order of events", () => {
             for (const effect of step.effects) {
               if (effect.kind === "wake") wakeMs = effect.atMs;
               if (effect.kind === "expose") mayBeOpen = true;
-              // Reconnecting, and closing the camera, let go of whatever is held.
+              // Reconnecting, and closing the camera, release whatever is held.
               if (effect.kind === "connectCamera" || effect.kind === "closeCamera") {
                 mayBeOpen = false;
               }
@@ -461,7 +461,7 @@ describe("a camera whose ISO cannot be set from here", () => {
     ]);
   });
 
-  it("does not connect anew after a pause only because of that note", () => {
+  it("does not connect again after a pause only because of that note", () => {
     const connected = play([at(0, started()), at(100, connectedCamera({ fixedIso: 1600 }))]);
     const paused = { ...connected.state, phase: { kind: "paused" } as const };
     expect(kinds(play([at(9000, { kind: "resumed" })], paused).effects)).not.toContain(

@@ -7,7 +7,7 @@ import AuroraByKp from "../../../ui/lib/plan/AuroraByKp.svelte";
 import ChecklistPanel from "../../../ui/lib/plan/ChecklistPanel.svelte";
 import {
   draftOfPlace,
-  draftOfTold,
+  draftOfReported,
   queryOf,
   USUAL_KIT_DRAFT,
   USUAL_WEATHER,
@@ -82,7 +82,7 @@ test.each([
 
 test("turns an image's width that the camera tells into the pixel pitch of its sensor", () => {
   const input = { ...kitWith(), pixelPitchUm: null, imageWidthPx: 9000, focalLengthMm: 20 };
-  expect(draftOfTold({ input, told: ["imageWidthPx", "focalLengthMm"] })).toEqual({
+  expect(draftOfReported({ input, reported: ["imageWidthPx", "focalLengthMm"] })).toEqual({
     pixelPitch: "4",
     focalLength: "20",
   });

@@ -36,8 +36,8 @@ test("tells next frame, battery and card in time that is left of them", () => {
     batteryEndsUtcMs: utcMs(NIGHT_START + 6 * 3_600_000),
     cardEndsUtcMs: utcMs(NIGHT_START + 5 * 3_600_000),
   });
-  const told = (at: number): string[] => remainingOf(watch, at).map(({ value }) => value);
-  expect(told(NIGHT_START)).toEqual(["8 s", "6 h", "5 h"]);
-  expect(told(NIGHT_START + 9000)[0]).toBe("due now");
+  const reported = (at: number): string[] => remainingOf(watch, at).map(({ value }) => value);
+  expect(reported(NIGHT_START)).toEqual(["8 s", "6 h", "5 h"]);
+  expect(reported(NIGHT_START + 9000)[0]).toBe("due now");
   expect(remainingOf(makeWatch({ phase: "finished" }), NIGHT_START)).toEqual([]);
 });

@@ -10,7 +10,7 @@ import type {
 } from "../../../core/api/planMessages.ts";
 import type { Checklist, ChecklistNeeds } from "../../../core/plan/checklist.ts";
 import type { KitInput } from "../../../core/plan/kit.ts";
-import type { ToldKit } from "../../../core/plan/kitFromCamera.ts";
+import type { ReportedKit } from "../../../core/plan/kitFromCamera.ts";
 import { ApiError, ask, tell } from "./client.ts";
 
 export function fetchPlan(query: PlanQuery): Promise<PlanAnswer> {
@@ -47,8 +47,10 @@ export function forgetKit(name: string): Promise<readonly RememberedKit[]> {
 }
 
 /** The kit with the connected camera's word in it, and which fields that concerns. */
-export function askCameraForKit(cameraId: string, kit: KitInput): Promise<ToldKit> {
-  return tell("POST", "/api/kits/told", { cameraId, kit });
+export async function askCameraForKit(cameraId: string, kit: KitInput): Promise<ReportedKit> {
+  type Answer = { readonly input: KitInput; readonly told: ReportedKit["reported"] };
+  const { input, told } = await tell<Answer>("POST", "/api/kits/told", { cameraId, kit });
+  return { input, reported: told };
 }
 
 export function fetchKpFeed(): Promise<NamedKpFeed> {

@@ -63,7 +63,7 @@ export class NightReview {
     this.#indexToOpen = null;
   }
 
-  /** Fetches the strip's points anew. */
+  /** Fetches the strip's points again. */
   async refresh(): Promise<void> {
     const { of } = this.trace;
     if (of === null) return;

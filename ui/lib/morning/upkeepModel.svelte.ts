@@ -40,7 +40,7 @@ export class UpkeepModel {
     });
   }
 
-  /** @returns True when pruning has just ended: the night's frames are to be looked at anew. */
+  /** @returns True when pruning has just ended: the night's frames are to be looked at again. */
   async refresh(): Promise<boolean> {
     const wasRunning = this.isRunning;
     await this.#attempt(() => Promise.resolve());

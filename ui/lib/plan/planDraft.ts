@@ -1,6 +1,6 @@
 import type { PlanQuery } from "../../../core/api/planMessages.ts";
 import { resolveKit, type Kit, type KitInput, type SensorClass } from "../../../core/plan/kit.ts";
-import type { ToldKit } from "../../../core/plan/kitFromCamera.ts";
+import type { ReportedKit } from "../../../core/plan/kitFromCamera.ts";
 import { planWords } from "../../../core/words/planWords.ts";
 
 /** A plan's query as it stands in the fields: texts, whatever the photographer has typed. */
@@ -73,7 +73,7 @@ export function draftOfKit(kit: Kit): KitDraft {
 }
 
 /** The field in which each part of a kit stands that a camera may tell. */
-const TOLD_FIELDS: Partial<Record<keyof KitInput, Exclude<keyof KitDraft, "name">>> = {
+const REPORTED_FIELDS: Partial<Record<keyof KitInput, Exclude<keyof KitDraft, "name">>> = {
   sensorClass: "sensorClass",
   imageWidthPx: "pixelPitch",
   pixelPitchUm: "pixelPitch",
@@ -83,9 +83,9 @@ const TOLD_FIELDS: Partial<Record<keyof KitInput, Exclude<keyof KitDraft, "name"
 };
 
 /** What the camera tells, as a change of the fields. */
-export function draftOfTold({ input, told }: ToldKit): Partial<KitDraft> {
+export function draftOfReported({ input, reported }: ReportedKit): Partial<KitDraft> {
   const draft = draftOfKit(resolveKit(input));
-  const fields = told.flatMap((key) => TOLD_FIELDS[key] ?? []);
+  const fields = reported.flatMap((key) => REPORTED_FIELDS[key] ?? []);
   return Object.fromEntries(fields.map((field) => [field, draft[field]]));
 }
 

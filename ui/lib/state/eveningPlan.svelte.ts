@@ -12,7 +12,7 @@ import { sentenceOf } from "../api/sentence.ts";
 import * as api from "../api/planClient.ts";
 import {
   draftOfPlace,
-  draftOfTold,
+  draftOfReported,
   eveningOf,
   kitInputOf,
   longitudeByClockDeg,
@@ -29,7 +29,7 @@ import { store, stored } from "./stored.ts";
 const DRAFT_KEY = "nattvakt.plan";
 const KIT_KEY = "nattvakt.kit";
 
-/** A place that nobody has told is asked for, never assumed. */
+/** a place that nobody has given is asked for, never assumed. */
 const UNKNOWN_PLACE = { placeName: "", latitude: "", longitude: "", elevation: "" };
 
 /** What stands in the fields of place, weather and kit, and the plan that the daemon makes of it. */
@@ -45,8 +45,8 @@ export class EveningPlan {
   places = $state.raw<readonly RememberedPlace[]>([]);
   sensedPlace = $state.raw<SensedPlace | null>(null);
   kpFeed = $state.raw<NamedKpFeed | null>(null);
-  /** What the camera told of the kit. */
-  told = $state<string | null>(null);
+  /** What the camera reported for the kit. */
+  reported = $state<string | null>(null);
   /** What became of handing the limits to the watch. */
   handedOver = $state<string | null>(null);
 
@@ -118,7 +118,7 @@ export class EveningPlan {
     }
   }
 
-  /** Asks anew for the same plan: a feed that has just been named has answered meanwhile. */
+  /** Asks again for the same plan: a feed that has just been named has answered meanwhile. */
   async askAgain(): Promise<void> {
     await this.#try(async () => {
       this.kpFeed = await api.fetchKpFeed();
@@ -165,14 +165,15 @@ export class EveningPlan {
     if (typeof input === "string") return;
     const { kit: words } = planWords;
     try {
-      const change = draftOfTold(await api.askCameraForKit(cameraId, input));
+      const change = draftOfReported(await api.askCameraForKit(cameraId, input));
       this.changeKit(change);
       const labels = Object.keys(change).map(
-        (key) => words.toldOf[key as keyof typeof words.toldOf],
+        (key) => words.reportedOf[key as keyof typeof words.reportedOf],
       );
-      this.told = labels.length === 0 ? words.toldNothing : words.told(labels.join(", "));
+      this.reported =
+        labels.length === 0 ? words.reportedNothing : words.reported(labels.join(", "));
     } catch (thrown) {
-      this.told = sentenceOf(thrown);
+      this.reported = sentenceOf(thrown);
     }
   }
 

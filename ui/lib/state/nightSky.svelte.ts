@@ -8,7 +8,7 @@ export class NightSky {
   light = $state.raw<NightLight | null>(null);
   #key: string | null = null;
 
-  /** Asks once for each night; again when a receiver has told its place, or the link was down. */
+  /** Asks once for each night; again when a receiver has reported its place, or the link was down. */
   async open(night: NightSummary): Promise<void> {
     const key = `${night.nightId} ${night.placeName}`;
     if (key === this.#key) return;

@@ -98,7 +98,7 @@ function inSight(
 }
 
 /**
- * Surges, gaps and guards in a band of their own above the keogram, told apart by their shapes and
+ * Surges, gaps and guards in a band of their own above the keogram, distinguished by their shapes and
  * named where there is room; a gap is also hatched through the keogram, where there is nothing else
  * to see.
  */

@@ -5,7 +5,7 @@ import { clockTime } from "../format/time.ts";
 import { words } from "../../../core/words/words.ts";
 import type { Stretch } from "./stretch.ts";
 
-/** However little of it the strip shows, a night is told of as a whole. */
+/** However little of it the strip shows, a night is reported as a whole. */
 const NIGHT_MS = 12 * 3_600_000;
 
 /** When it is darkest and when the Moon is up in the night that the strip shows, in a line. */

@@ -100,7 +100,7 @@ describe("originals", () => {
     expect(Buffer.compare(readFileSync(join(other, "000007.jpg")), whole!)).toBe(0);
   });
 
-  it("begun from another file's bytes are found out and fetched anew", async () => {
+  it("begun from another file's bytes are found out and fetched again", async () => {
     await plugIn();
     const folder = join(temporaryFolder(), "originals");
     const first = await connect(folder);

@@ -15,7 +15,7 @@ function device(serialNumber: string, options: FakeLibusbOptions = {}): FakeLibu
 }
 
 describe("cameras on the bus", () => {
-  it("are told by interface class 6/1/1 alone", () => {
+  it("are recognised by interface class 6/1/1 alone", () => {
     const devices = [
       device("A"),
       device("B", { interfaceClass: [255, 255, 255] }),
@@ -38,7 +38,7 @@ describe("cameras on the bus", () => {
     expect((await chooseUsbCamera([other, only], null)).device).toBe(only);
   });
 
-  it("one of two must be named, and both are told with place and serial number", async () => {
+  it("one of two must be named, and both are reported with place and serial number", async () => {
     const devices = [device("A1"), device("B2", { portNumbers: [5] })];
     await expect(chooseUsbCamera(devices, null)).rejects.toThrow(
       "There are 2 cameras on USB; say which with --camera usb:PLACE or usb:SERIAL: 1-2 (serial A1), 1-5 (serial B2).",
@@ -59,7 +59,7 @@ describe("cameras on the bus", () => {
     );
   });
 
-  it("one that may not be opened is told of when the named one is not among the others", async () => {
+  it("one that may not be opened is reported when the named one is not among the others", async () => {
     const devices = [device("A1"), device("B2", { openErrno: LIBUSB_ERROR.access })];
     await expect(chooseUsbCamera(devices, "B2")).rejects.toMatchObject({ code: "camera.refused" });
     expect((await chooseUsbCamera(devices, "A1")).device).toBe(devices[0]);
@@ -98,7 +98,7 @@ describe("a camera that something else holds", () => {
     expect(shared[0]!.isOpen).toBe(false);
   });
 
-  it("is let go of again", async () => {
+  it("is released again", async () => {
     const held = device("A", { claimErrno: LIBUSB_ERROR.busy });
     const transport = new UsbTransport({
       ...{ which: null, listDevices: () => Promise.resolve([held]) },
