@@ -1,5 +1,5 @@
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
-import { resolveCameraProfile } from "../../core/profiles/resolve.ts";
+import { factsOf, resolveCameraProfile } from "../../core/profiles/resolve.ts";
 import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
 import type { Transport } from "../cameras/transport.ts";
 import { readProfiles } from "../profiles/readProfiles.ts";
@@ -19,13 +19,5 @@ export function workingControls(
   const { cameras } = readProfiles(dataDir);
   const mine = localProfileId(info);
   const own = cameras.own.filter(({ profile }) => profile.id !== mine);
-  const facts = {
-    usbVendorId: usbIds?.vendorId ?? null,
-    usbProductId: usbIds?.productId ?? null,
-    ptpVendorExtensionId: info.vendorExtensionId,
-    model: info.model,
-    serialNumber: info.serialNumber,
-    firmware: info.deviceVersion,
-  };
-  return resolveCameraProfile(facts, { ...cameras, own });
+  return resolveCameraProfile(factsOf(info, usbIds), { ...cameras, own });
 }

@@ -4,8 +4,10 @@ import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
 import { operationOfCode, OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
 import { exposureTime } from "../../core/ptp/properties.ts";
 import type { CameraControls, ControlStep } from "../../core/profiles/cameraControls.ts";
+import { unitFactorOf } from "../../core/profiles/exposureUnit.ts";
 import {
   controlsOf,
+  factsOf,
   resolveCameraProfile,
   STANDARD_PROFILE_ID,
   type CameraProfiles,
@@ -53,7 +55,7 @@ export class CameraLink implements CameraTaskTools {
   readonly #options: CameraLinkOptions;
   #chosen: CameraControls;
   #info: DeviceInfo | null = null;
-  #greetingRemark: string | null = null;
+  readonly #remarks: string[] = [];
 
   constructor(options: CameraLinkOptions) {
     this.#options = options;
@@ -100,8 +102,26 @@ export class CameraLink implements CameraTaskTools {
     // Before the settings are learnt: a body that exposes may be too busy to tell them.
     if (!isEnded && !isOtherBody(left, this.#info)) await this.#takeClosingStep();
     await this.properties.learn(this.#info, this.#chosen, isEnded ? BUSY_MS_MAX : LEFT_BUSY_MS_MAX);
+    this.#chosen = this.#withLikelyUnit(this.#chosen);
+    this.properties.use(this.#chosen);
     if (isOtherBody(left, this.#info)) return "another body's";
     return isEnded || (await this.closeUnnamed()) ? "closed" : "open";
+  }
+
+  /** Exposure times that make sense in another unit alone are taken in that, and it is said. */
+  #withLikelyUnit(chosen: CameraControls): CameraControls {
+    const { exposureTime: control } = chosen;
+    const described = this.properties.describedAs(control);
+    if (control?.coding.kind !== "scale" || described?.form.kind !== "enumeration") return chosen;
+    const ladder = this.properties.ladder(control).filter((seconds) => seconds <= exposureTime.max);
+    const factor = unitFactorOf(ladder);
+    if (factor === 1) return chosen;
+    const unit = factor === 10 ? "milliseconds" : "microseconds";
+    this.#remarks.push(
+      `The camera's exposure times make sense in ${unit} alone and are taken so; if frames come out far too dark or too bright, use bulb or a release contact.`,
+    );
+    const coding = { ...control.coding, perUnit: control.coding.perUnit / factor };
+    return { ...chosen, exposureTime: { ...control, coding } };
   }
 
   #survivorOf(left: OpenExposure, onEnded: () => void): SurvivingSession {
@@ -153,15 +173,7 @@ export class CameraLink implements CameraTaskTools {
   #choose(info: DeviceInfo): CameraControls {
     const { profiles, transport, controls } = this.#options;
     if (!profiles) return controls;
-    const device = {
-      usbVendorId: transport.usbIds?.vendorId ?? null,
-      usbProductId: transport.usbIds?.productId ?? null,
-      ptpVendorExtensionId: info.vendorExtensionId,
-      model: info.model,
-      serialNumber: info.serialNumber,
-      firmware: info.deviceVersion,
-    };
-    return resolveCameraProfile(device, profiles);
+    return resolveCameraProfile(factsOf(info, transport.usbIds), profiles);
   }
 
   /**
@@ -175,13 +187,15 @@ export class CameraLink implements CameraTaskTools {
     } catch (thrown) {
       if (!(thrown instanceof NightError && thrown.code === "ptp.response")) throw thrown;
       this.#chosen = this.#standardControls();
-      this.#greetingRemark = `The camera refuses the first steps of its hardware profile "${profileId}" and is worked by the standard alone; what only its maker's own operations can do is not to be had.`;
+      this.#remarks.push(
+        `The camera refuses the first steps of its hardware profile "${profileId}" and is worked by the standard alone; what only its maker's own operations can do is not to be had.`,
+      );
     }
   }
 
-  /** What became of the profile's first steps, where it is worth a sentence. */
-  get greetingRemark(): string | null {
-    return this.#greetingRemark;
+  /** What a photographer should know of how this camera is worked. */
+  get remarks(): readonly string[] {
+    return this.#remarks;
   }
 
   #standardControls(): CameraControls {
@@ -248,6 +262,7 @@ export class CameraLink implements CameraTaskTools {
   get exposureLadderSeconds(): readonly number[] {
     const { timedSteps, exposureTime: control } = this.controls;
     if (timedSteps === null && !this.can(OPERATIONS.InitiateCapture.code)) return [];
+    if (this.properties.keeps(control)) return this.#fixedSeconds();
     const ladder = this.properties.ladder(control).filter((seconds) => seconds <= exposureTime.max);
     if (ladder.length > 0) return ladder;
     if (!this.properties.takesAnyNumber(control)) return this.#fixedSeconds();

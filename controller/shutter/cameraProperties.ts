@@ -19,11 +19,19 @@ import {
 } from "../../core/profiles/cameraControls.ts";
 import type { PtpSession } from "../cameras/ptpSession.ts";
 import type { OperationAnswer } from "../cameras/transport.ts";
+import { pauseFor } from "../timing/clock.ts";
 import { dataTypeOfWire, runSteps, setRaw } from "./controlSteps.ts";
 
 /** A described property and what it is set to now, as far as is known. */
 type Described = Extract<DevicePropDesc, { kind: "described" }>;
 
+/** Source: MTP 1.1, appendix C, property 0x5000 "Undefined". */
+const UNDEFINED_PROPERTY = 0x5000;
+/** How often and when a setting that did not come is looked at again; judgement, no source. */
+const LATE_LOOKS = 2;
+const LATE_PAUSE_MS = 250;
+/** After so many in a row a setting counts as the camera's own. */
+const KEPT_MIN = 2;
 /** Faults of a camera that lists properties which it does not have, or describes them brokenly. */
 export const PROPERTY_FAULTS: readonly string[] = ["ptp.response", "ptp.truncated", "camera.busy"];
 
@@ -37,6 +45,8 @@ export class CameraProperties {
   readonly #assumed = new Set<number>();
   /** Raw values as last read; a property that changed by itself is dropped from here. */
   readonly #current = new Map<number, PtpValue>();
+  /** How often in a row a setting was answered with OK and stayed as it was. */
+  readonly #kept = new Map<number, number>();
 
   /** @param controls  How the camera is worked until `learn` says more. */
   constructor(session: PtpSession, controls: CameraControls) {
@@ -55,6 +65,11 @@ export class CameraProperties {
     const codes = this.#usedControls().map(({ propertyCode }) => propertyCode);
     for (const code of [...codes, property.imageSize.code]) await this.#describe(code, busyMsMax);
     for (const control of this.#numberControls()) this.#assume(control);
+  }
+
+  /** How the camera is worked from now on; its properties are the same. */
+  use(controls: CameraControls): void {
+    this.#controls = controls;
   }
 
   /** What the camera said of a property; undefined: it has none. */
@@ -93,9 +108,11 @@ export class CameraProperties {
     // What changed by itself may stand where it is wanted: reading is cheaper than setting.
     await this.#refresh(described);
     if (raw === null) return this.settingOf(control);
-    if (this.#current.get(code) !== raw) {
+    const before = this.#current.get(code);
+    if (before !== raw) {
       try {
         this.#current.set(code, plainOf(await this.#send(control, described, raw)));
+        await this.#awaitLate(control, described, { raw, before });
       } catch (thrown) {
         // A refused value costs the wish, not the frame: what is set instead is reported.
         if (!(thrown instanceof NightError && thrown.code === "ptp.response")) throw thrown;
@@ -129,6 +146,36 @@ export class CameraProperties {
     return "unknown";
   }
 
+  /**
+   * A value that stands where it stood may still be on its way: it is read again after a while. What
+   * stays for good is a setting that the camera keeps to itself.
+   */
+  async #awaitLate(
+    { propertyCode: code, setThrough }: NumberControl,
+    described: Described,
+    { raw, before }: { readonly raw: number; readonly before: PtpValue | undefined },
+  ): Promise<void> {
+    const isBelieved = setThrough !== undefined && !this.#supported.includes(code);
+    if (isBelieved || before === undefined) return;
+    for (let look = 0; look < LATE_LOOKS && this.#current.get(code) === before; look += 1) {
+      await pauseFor(this.#session.time, LATE_PAUSE_MS);
+      this.noteChange(code);
+      await this.#refresh(described);
+    }
+    const isKept = this.#current.get(code) === before && before !== raw;
+    this.#kept.set(code, isKept ? (this.#kept.get(code) ?? 0) + 1 : 0);
+  }
+
+  /** Whether the camera answers that it takes a setting, and keeps the one that it has. */
+  keeps(control: NumberControl | null): boolean {
+    return control !== null && (this.#kept.get(control.propertyCode) ?? 0) >= KEPT_MIN;
+  }
+
+  /** A dial moved: what the camera kept to itself it may take now. */
+  reconsider(): void {
+    this.#kept.clear();
+  }
+
   async #send(control: NumberControl, described: Described, raw: number): Promise<PtpValue> {
     const { propertyCode: code, setThrough } = control;
     const { dataType } = described;
@@ -141,16 +188,30 @@ export class CameraProperties {
     return isReadable ? await this.#session.getProperty(code, dataType) : raw;
   }
 
-  /** Takes a profile's steps; the settings that they write are known from then on. */
+  /**
+   * Takes a profile's steps; the settings that they write are known from then on, and one that
+   * stands where a step wants it is not written again.
+   */
   async runSteps(
     steps: readonly ControlStep[],
     options: Parameters<typeof runSteps>[2] = {},
   ): Promise<OperationAnswer> {
-    const isSetting = (step: ControlStep): step is Extract<ControlStep, { kind: "property" }> =>
-      step.kind === "property" && this.#described.has(step.propertyCode);
-    const written = steps.filter(isSetting);
+    const due: ControlStep[] = [];
+    for (const step of steps) {
+      const described = step.kind === "property" ? this.#described.get(step.propertyCode) : null;
+      if (step.kind !== "property" || !described) {
+        due.push(step);
+        continue;
+      }
+      await this.#refresh(described);
+      const isLast = step === steps.at(-1);
+      if (this.#current.get(described.code) !== step.value || isLast) due.push(step);
+    }
+    const written = due.flatMap((step) =>
+      step.kind === "property" && this.#described.has(step.propertyCode) ? step : [],
+    );
     for (const { propertyCode } of written) this.noteChange(propertyCode);
-    const answer = await runSteps(this.#session, steps, options);
+    const answer = await runSteps(this.#session, due, options);
     for (const { propertyCode, value } of written) this.#current.set(propertyCode, value);
     return answer;
   }
@@ -261,8 +322,10 @@ export class CameraProperties {
     if (!this.#supported.includes(code)) return;
     try {
       const desc = await this.#session.describeProperty(code, { busyMsMax });
-      if (desc.kind !== "described" || desc.code !== code) return;
-      this.#described.set(code, desc);
+      if (desc.kind !== "described") return;
+      // A transaction answers one question: a description under the code of no property is this one's.
+      if (desc.code !== code && desc.code !== UNDEFINED_PROPERTY) return;
+      this.#described.set(code, { ...desc, code });
       this.#current.set(code, plainOf(desc.current));
     } catch (thrown) {
       // Some cameras list properties that they then do not have, or describe them brokenly.

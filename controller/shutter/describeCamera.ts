@@ -51,11 +51,11 @@ export async function describeCamera(
   };
 }
 
-function remarksOn({ controls, properties, greetingRemark }: CameraLink): readonly string[] {
+function remarksOn({ controls, properties, remarks }: CameraLink): readonly string[] {
   const dial = properties.isAtMakersState(controls.program)
     ? ["The camera's dial stands on a position of its maker's own; it should be M or B."]
     : [];
-  return greetingRemark === null ? dial : [greetingRemark, ...dial];
+  return [...remarks, ...dial];
 }
 
 /** A clock that cannot be read costs nothing but what it would have reported. */

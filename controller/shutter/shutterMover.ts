@@ -38,6 +38,7 @@ export class ShutterMover {
   #needsBulbSpeed = false;
   /** A bulb exposure was over before it was closed. */
   #endsBulbItself = false;
+  readonly #saidKept = new Set<string>();
 
   constructor(options: ShutterMoverOptions) {
     this.#options = options;
@@ -109,6 +110,20 @@ export class ShutterMover {
   /** A dial moved: what was refused may be asked for again. */
   reconsider(): void {
     this.#ways.reconsider();
+    this.#options.link.properties.reconsider();
+    this.#saidKept.clear();
+  }
+
+  /** Sentences on settings that the camera keeps to itself, each once. */
+  takeRemarks(): readonly string[] {
+    const { link, controls } = this.#options;
+    return KEPT_SETTINGS.flatMap(({ name, advice }) => {
+      const setting = link.properties.settingOf(controls[name]);
+      if (!link.properties.keeps(controls[name]) || setting === null) return [];
+      if (this.#saidKept.has(name)) return [];
+      this.#saidKept.add(name);
+      return keptSentence(name, setting, advice);
+    });
   }
 
   /** Brings the settings in place; that costs the camera's time only when they change. */
@@ -350,6 +365,25 @@ function refusedSentence(way: Way, hasOther: boolean): string {
   return hasOther
     ? `${what}; ${way === "bulb" ? "its own exposure times serve" : "bulb serves"} meanwhile. If you want it, ${advice}; Nattvakt tries again every 5 minutes.`
     : `${what}, and has no other way to expose: ${advice}, or use a release contact.`;
+}
+
+const KEPT_SETTINGS = [
+  { name: "exposureTime", advice: "turn its dial to M" },
+  { name: "iso", advice: "switch its automatic ISO off" },
+  { name: "fNumber", advice: "turn its dial to M, or the lens's ring to its electronic position" },
+] as const;
+
+function keptSentence(
+  name: (typeof KEPT_SETTINGS)[number]["name"],
+  setting: number,
+  advice: string,
+): string {
+  const told = {
+    exposureTime: `exposure time: it stays at ${Number(setting.toPrecision(2))} s`,
+    iso: `ISO: it stays at ${Math.round(setting)}`,
+    fNumber: `f-number: it stays at ${setting.toFixed(1)}`,
+  };
+  return `The camera answers that it takes a new setting and keeps its ${told[name]}. Nattvakt reckons with that; if you want it set, ${advice}.`;
 }
 
 function endedItselfSentence(hasTimed: boolean): string {

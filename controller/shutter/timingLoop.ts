@@ -299,6 +299,7 @@ export class TimingLoop {
     this.#orders = this.#orders.slice(1);
     await this.#forOrder(order, async ({ mover }) => {
       await this.#untilNotBusy(async () => await mover.prepare(order.exposure));
+      for (const sentence of mover.takeRemarks()) this.#tell({ kind: "remarked", sentence });
       if (this.#isEnding) return;
       const openAtMs = realOf(order.openAtMs, this.#options.origin);
       this.#shutter = { kind: "prepared", order, openAtMs };

@@ -1,5 +1,6 @@
 import { uint, type ByteRange, type FileSearch, type SearchedFile } from "./fileSearch.ts";
 import type { ExifEntry } from "./exifEntry.ts";
+import { findExifTiff } from "./heifItems.ts";
 import { frameHeaderOf, walkJpeg } from "./jpegMarkers.ts";
 import { readTiffDirectory, readTiffHead, type TiffHead } from "./tiffDirectory.ts";
 
@@ -7,8 +8,8 @@ import { readTiffDirectory, readTiffHead, type TiffHead } from "./tiffDirectory.
 export type EmbeddedJpeg = ByteRange & { readonly widthPx: number; readonly heightPx: number };
 
 /**
- * Finds the largest JPEG inside a file with TIFF structure (TIFF/EP, DNG and most raw files),
- * without reading the file whole.
+ * Finds the largest JPEG inside a file with TIFF structure (TIFF/EP, DNG and most raw files), or
+ * inside the Exif item of a HEIF file, without reading the file whole.
  *
  * Walks the chain of image file directories and their SubIFDs, takes every stretch that a directory
  * calls a JPEG, and looks into each for its start-of-frame: lossless JPEG (marker C3), which holds
@@ -23,6 +24,18 @@ export type EmbeddedJpeg = ByteRange & { readonly widthPx: number; readonly heig
  */
 export function* findLargestJpeg(fileBytes: number): FileSearch<EmbeddedJpeg | null> {
   const file = createWindow(fileBytes);
+  const exif = yield* findExifTiff(file);
+  if (exif === null) return yield* largestIn(file);
+  const found = yield* largestIn(partOf(file, exif));
+  return found === null ? null : { ...found, offset: found.offset + exif.offset };
+}
+
+/** A stretch of a file as a file of its own. */
+function partOf(file: SearchedFile, { offset, bytes }: ByteRange): SearchedFile {
+  return { fileBytes: bytes, read: (at, count) => file.read(offset + at, count) };
+}
+
+function* largestIn(file: SearchedFile): FileSearch<EmbeddedJpeg | null> {
   const head = yield* readTiffHead(file);
   if (head === null) return null;
   const candidates = yield* collectCandidates(file, head);

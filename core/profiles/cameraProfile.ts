@@ -86,6 +86,14 @@ const match = v.pipe(
     usbVendorId: v.optional(code16),
     usbProductId: v.optional(code16),
     ptpVendorExtensionId: v.optional(code32),
+    operations: v.optional(
+      v.pipe(
+        v.array(code16),
+        v.minLength(2),
+        v.description("Operations that the device announces, all of them"),
+      ),
+    ),
+    manufacturer: v.optional(v.pipe(v.string(), v.description("As the device itself reports it"))),
     model: v.optional(v.pipe(v.string(), v.description("As the device itself reports it"))),
     serialNumber: v.optional(v.pipe(v.string(), v.description("As the device itself reports it"))),
     firmware: v.optional(

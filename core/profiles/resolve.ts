@@ -14,6 +14,9 @@ export type DeviceFacts = {
   readonly usbVendorId: number | null;
   readonly usbProductId: number | null;
   readonly ptpVendorExtensionId: number;
+  readonly manufacturer: string;
+  /** Operations that it announces. */
+  readonly operations: readonly number[];
   readonly model: string;
   readonly serialNumber: string;
   readonly firmware: string;
@@ -26,6 +29,30 @@ export type StandardProperty =
 
 /** By the property's code. */
 export type StandardProperties = ReadonlyMap<number, StandardProperty>;
+
+/** The facts by which a profile is chosen, as a device tells them of itself. */
+export function factsOf(
+  info: {
+    readonly vendorExtensionId: number;
+    readonly manufacturer: string;
+    readonly operationsSupported: readonly number[];
+    readonly model: string;
+    readonly serialNumber: string;
+    readonly deviceVersion: string;
+  },
+  usbIds: { readonly vendorId: number; readonly productId: number } | null | undefined,
+): DeviceFacts {
+  return {
+    usbVendorId: usbIds?.vendorId ?? null,
+    usbProductId: usbIds?.productId ?? null,
+    ptpVendorExtensionId: info.vendorExtensionId,
+    manufacturer: info.manufacturer,
+    operations: info.operationsSupported,
+    model: info.model,
+    serialNumber: info.serialNumber,
+    firmware: info.deviceVersion,
+  };
+}
 
 /** Camera profiles of both kinds, of which a user's own win, and what the standard declares. */
 export type CameraProfiles = {
@@ -67,11 +94,14 @@ function closest(
 }
 
 function isMatch(match: CameraMatch, device: DeviceFacts): boolean {
-  const { usbVendorId, usbProductId, ptpVendorExtensionId, model, serialNumber, firmware } = match;
+  const { usbVendorId, usbProductId, ptpVendorExtensionId, firmware } = match;
+  const { operations = [], manufacturer, model, serialNumber } = match;
   return (
     isSame(usbVendorId, device.usbVendorId) &&
     isSame(usbProductId, device.usbProductId) &&
     isSame(ptpVendorExtensionId, device.ptpVendorExtensionId) &&
+    operations.every((operation) => device.operations.includes(Number(operation))) &&
+    (manufacturer === undefined || manufacturer === device.manufacturer) &&
     (model === undefined || model === device.model) &&
     (serialNumber === undefined || serialNumber === device.serialNumber) &&
     (firmware === undefined || isVersionIn(device.firmware, firmware))
@@ -89,7 +119,9 @@ function closenessOf(match: CameraMatch): number {
     (match.model === undefined ? 0 : 16) +
     (match.usbProductId === undefined ? 0 : 8) +
     (match.firmware === undefined ? 0 : 4) +
+    (match.manufacturer === undefined ? 0 : 2) +
     (match.usbVendorId === undefined ? 0 : 2) +
+    (match.operations === undefined ? 0 : 1) +
     (match.ptpVendorExtensionId === undefined ? 0 : 1)
   );
 }
@@ -142,9 +174,14 @@ export function checkOverlaps(profiles: readonly FromFile<CameraProfile>[]): voi
 
 /** Ranges of firmware are not compared: two of them for one product count as an overlap. */
 function keyOf(match: CameraMatch): string {
-  const { usbVendorId, usbProductId, ptpVendorExtensionId, model, serialNumber } = match;
+  const { usbVendorId, usbProductId, ptpVendorExtensionId } = match;
+  const { manufacturer, model, serialNumber } = match;
   const numbers = { usbVendorId, usbProductId, ptpVendorExtensionId };
-  const words = Object.entries({ ...numbers, model, serialNumber })
+  const operations = match.operations
+    ?.map(Number)
+    .sort((one, other) => one - other)
+    .join();
+  const words = Object.entries({ ...numbers, operations, manufacturer, model, serialNumber })
     .filter(([, value]) => value !== undefined)
     .map(([name, value]) => `${name}=${name in numbers ? Number(value) : value}`);
   return words.join(" ");

@@ -209,6 +209,8 @@ export class MadeUpCamera {
     const before = this.properties.get(code)?.current;
     const response = this.properties.set(code, value);
     if (response !== RESPONSE.ok) return response;
+    // What the host had read is no longer what stands there, as far as it knows.
+    this.diary.forget(code);
     const property = this.properties.get(code)!;
     if (property.current !== before) this.#changed.add(code);
     if (this.traits.setting === "slow" && property.type !== "text") {

@@ -43,7 +43,7 @@ export class Diary {
     this.#seen.set(code, value.toString("hex"));
   }
 
-  /** The body changed a value itself: the host's knowledge of it is void. */
+  /** A value changed: what the host knows of it is void. */
   forget(code: number): void {
     this.#seen.delete(code);
   }

@@ -15,6 +15,12 @@ const IN_SHORT = [
   "handles-restarted",
   "files-never",
   "no-capture",
+  "id-06-records",
+  "id-0a-queue",
+  "ignores",
+  "speeds-in-us",
+  "heif-only",
+  "bulb-ends-itself",
 ];
 const bodies = readBodies().filter(
   ({ name }) => process.env["BODIES"] === "all" || IN_SHORT.includes(name),

@@ -18,6 +18,7 @@ export function profilesWith(...own: readonly FromFile<CameraProfile>[]): Camera
 export function aDevice(over: Partial<DeviceFacts> = {}): DeviceFacts {
   return {
     ...{ usbVendorId: null, usbProductId: null, ptpVendorExtensionId: 0 },
+    ...{ manufacturer: "Nobody", operations: [] },
     ...{ model: "Made-up", serialNumber: "0001", firmware: "1.2" },
     ...over,
   };

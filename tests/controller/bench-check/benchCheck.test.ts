@@ -138,6 +138,7 @@ describe("the profile that it writes", () => {
     writeLocalProfile(figures, { dataDir: path, utcMs: CHECK_UTC_MS });
     const facts = {
       ...{ usbVendorId: null, usbProductId: null, ptpVendorExtensionId: 0 },
+      ...{ manufacturer: "", operations: [] },
       ...{ model: "Virtual camera", serialNumber: "0000002a", firmware: "test" },
     };
     const controls = resolveCameraProfile(facts, readProfiles(path).cameras);

@@ -17,6 +17,25 @@ describe("choosing a camera's profile", () => {
     expect(resolveCameraProfile(device, profilesWith()).profileId).toBe("extension-0000000a");
   });
 
+  it.each([6, 0xffffffff])(
+    "knows a maker's operations again under the id %i that many cameras report",
+    (ptpVendorExtensionId) => {
+      const records = [0x1001, 0x9110, 0x9114, 0x9116, 0x9125];
+      const device = aDevice({ ptpVendorExtensionId, operations: records });
+      expect(resolveCameraProfile(device, profilesWith()).profileId).toBe("extension-0000000b");
+      const fewer = aDevice({ ptpVendorExtensionId, operations: records.slice(0, 4) });
+      expect(resolveCameraProfile(fewer, profilesWith()).profileId).toBe("standard");
+    },
+  );
+
+  it("goes by the manufacturer's and the model's own words over a network too", () => {
+    const own = aProfile({ match: [{ manufacturer: "Nobody", model: "Made-up" }] });
+    const choose = (over: object): string =>
+      resolveCameraProfile(aDevice(over), profilesWith(own)).profileId;
+    expect(choose({})).toBe("made-up");
+    expect(choose({ manufacturer: "Somebody" })).toBe("standard");
+  });
+
   it("lets a user's own win over a shipped one, even by a looser match", () => {
     const own = aProfile({ match: [{ ptpVendorExtensionId: "0xa" }] });
     const device = aDevice({ ptpVendorExtensionId: 10, usbVendorId: 1, usbProductId: 2 });
