@@ -45,6 +45,8 @@ export class CameraProperties {
   readonly #assumed = new Set<number>();
   /** Raw values as last read; a property that changed by itself is dropped from here. */
   readonly #current = new Map<number, PtpValue>();
+  /** Properties that a profile's steps wrote and nobody has read since. */
+  readonly #believed = new Set<number>();
   /** How often in a row a setting was answered with OK and stayed as it was. */
   readonly #kept = new Map<number, number>();
 
@@ -92,6 +94,7 @@ export class CameraProperties {
   /** A property changed by itself: its value is read again before it is needed. */
   noteChange(propertyCode: number): void {
     this.#current.delete(propertyCode);
+    this.#believed.delete(propertyCode);
   }
 
   /**
@@ -112,6 +115,7 @@ export class CameraProperties {
     if (before !== raw) {
       try {
         this.#current.set(code, plainOf(await this.#send(control, described, raw)));
+        this.#believed.delete(code);
         await this.#awaitLate(control, described, { raw, before });
       } catch (thrown) {
         // A refused value costs the wish, not the frame: what is set instead is reported.
@@ -198,22 +202,29 @@ export class CameraProperties {
   ): Promise<OperationAnswer> {
     const due: ControlStep[] = [];
     for (const step of steps) {
-      const described = step.kind === "property" ? this.#described.get(step.propertyCode) : null;
-      if (step.kind !== "property" || !described) {
-        due.push(step);
-        continue;
-      }
-      await this.#refresh(described);
       const isLast = step === steps.at(-1);
-      if (this.#current.get(described.code) !== step.value || isLast) due.push(step);
+      if (isLast || !(await this.#stands(step))) due.push(step);
     }
     const written = due.flatMap((step) =>
       step.kind === "property" && this.#described.has(step.propertyCode) ? step : [],
     );
     for (const { propertyCode } of written) this.noteChange(propertyCode);
     const answer = await runSteps(this.#session, due, options);
-    for (const { propertyCode, value } of written) this.#current.set(propertyCode, value);
+    for (const { propertyCode, value } of written) {
+      this.#current.set(propertyCode, value);
+      this.#believed.add(propertyCode);
+    }
     return answer;
+  }
+
+  /** Whether a step would write what the camera was seen to have; what cannot be read never is. */
+  async #stands(step: ControlStep): Promise<boolean> {
+    if (step.kind !== "property") return false;
+    const described = this.#described.get(step.propertyCode);
+    if (!described || this.#assumed.has(described.code)) return false;
+    if (this.#believed.has(described.code)) this.noteChange(described.code);
+    await this.#refresh(described);
+    return this.#current.get(described.code) === step.value;
   }
 
   /** The raw exposure time that means bulb, where the camera lists one; null: none. */
