@@ -3,7 +3,7 @@ import { mkdirSync, writeFileSync } from "node:fs";
 import { delimiter, dirname, join } from "node:path";
 import { NightError } from "../../core/errors.ts";
 
-/** Another Node with the newest npm, both from the package registry and without an install script. */
+/** Another Node with an npm of its time, both from the package registry and without an install script. */
 export type OtherNode = {
   readonly version: string;
   readonly execPath: string;
@@ -21,27 +21,35 @@ const FETCH_MS_MAX = 300_000;
 
 /** The registry did not give the Node that was asked for. */
 export class NoSuchNode extends NightError {
-  constructor(major: number, why: string) {
-    super("usage.invalid", `Node ${major} cannot be had from the package registry: ${why}`);
+  constructor(wanted: string, why: string) {
+    super("usage.invalid", `Node ${wanted} cannot be had from the package registry: ${why}`);
   }
 }
 
+/**
+ * The newest npm refuses a Node older than 22.22 (its `engines`); such a Node brought npm 10.
+ * Source: nodejs.org's list of releases.
+ */
+function npmFor(wanted: string): string {
+  return Number(wanted.split(".")[0]) < 22 ? "npm@10" : "npm@latest";
+}
+
 /** @throws NoSuchNode when the registry does not answer or has none for this system. */
-export async function fetchNode(major: number, folder: string): Promise<OtherNode> {
-  const dir = join(folder, `node-${major}`);
+export async function fetchNode(wanted: string, folder: string): Promise<OtherNode> {
+  const dir = join(folder, `node-${wanted}`);
   mkdirSync(dir);
   writeFileSync(join(dir, "package.json"), "{}\n");
   const name = `node-${process.platform === "win32" ? "win" : process.platform}-${process.arch}`;
   const npm = process.platform === "win32" ? "npm.cmd" : "npm";
   const install = ["install", "--ignore-scripts", "--no-audit", "--no-fund"];
-  const fetched = await run(npm, [...install, `${name}@${major}`, "npm@latest"], {
+  const fetched = await run(npm, [...install, `${name}@${wanted}`, npmFor(wanted)], {
     cwd: dir,
     limitMs: FETCH_MS_MAX,
   });
-  if (fetched.code !== 0) throw new NoSuchNode(major, lastLine(fetched.printed));
+  if (fetched.code !== 0) throw new NoSuchNode(wanted, lastLine(fetched.printed));
   const execPath = join(dir, "node_modules", name, "bin", "node");
   const { code, printed } = await run(execPath, ["--version"], { cwd: dir, limitMs: 30_000 });
-  if (code !== 0) throw new NoSuchNode(major, lastLine(printed));
+  if (code !== 0) throw new NoSuchNode(wanted, lastLine(printed));
   const npmPath = join(dir, "node_modules", "npm", "bin", "npm-cli.js");
   return { version: printed.trim().slice(1), execPath, npmPath };
 }

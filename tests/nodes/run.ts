@@ -12,12 +12,12 @@ const ROOT = fileURLToPath(new URL("../../", import.meta.url));
 const COMMAND = {
   call: "npm run test:nodes --",
   purpose:
-    "Tries the project on other versions of Node, as somebody who has just cloned it: takes each from the package registry, installs with every script blocked, takes frames, is killed, goes on, delivers a film and runs the unit tests. What is not committed is not tried.",
+    "Tries the project on other versions of Node, as somebody who has just cloned it: takes each from the package registry, installs with every script blocked, takes frames, is killed, goes on, loads every package that has a binary, delivers a film and runs the unit tests or all of them. What is not committed is not tried.",
   options: {
     nodes: {
       type: "text",
-      value: "MAJOR,…",
-      help: "the versions of Node, by their first number",
+      value: "VERSION,…",
+      help: "the versions of Node, by their first number or two: 22, 20.19",
       default: "24,26",
     },
     tests: {
@@ -26,21 +26,25 @@ const COMMAND = {
       help: "whose tests are run on each",
       default: "tests/core,tests/controller",
     },
+    whole: {
+      type: "flag",
+      help: "run the whole suite on each, as `npm test` does, which takes a while",
+    },
     required: { type: "flag", help: "fail where the registry does not give a Node" },
   },
 } as const;
 
-await runCommand(COMMAND, async ({ nodes, tests, required }) => {
-  const majors = nodes.split(",").map(Number);
-  if (!majors.every((major) => Number.isInteger(major) && major > 0)) {
-    throw new NightError("usage.invalid", `--nodes takes numbers with commas, not "${nodes}".`);
+await runCommand(COMMAND, async ({ nodes, tests, whole, required }) => {
+  const versions = nodes.split(",");
+  if (!versions.every((version) => /^\d+(\.\d+){0,2}$/.test(version))) {
+    throw new NightError("usage.invalid", `--nodes takes versions with commas, not "${nodes}".`);
   }
   const folder = mkdtempSync(join(tmpdir(), "nattvakt-nodes-"));
   const counts = { passed: 0, failed: 0 };
   try {
-    for (const major of majors) {
+    for (const version of versions) {
       try {
-        await tryNode(major, { folder, tests: tests.split(",") }, counts);
+        await tryNode(version, { folder, tests: whole ? null : tests.split(",") }, counts);
       } catch (thrown) {
         if (!(thrown instanceof NoSuchNode) || required) throw thrown;
         print(`SKIPPED: ${thrown.message}`);
@@ -54,12 +58,12 @@ await runCommand(COMMAND, async ({ nodes, tests, required }) => {
 });
 
 async function tryNode(
-  major: number,
-  { folder, tests }: { readonly folder: string; readonly tests: readonly string[] },
+  version: string,
+  { folder, tests }: { readonly folder: string; readonly tests: Trial["tests"] },
   counts: { passed: number; failed: number },
 ): Promise<void> {
-  const node = await fetchNode(major, folder);
-  const clone = join(folder, `clone-${major}`);
+  const node = await fetchNode(version, folder);
+  const clone = join(folder, `clone-${version}`);
   const cloned = await run("git", ["clone", "--quiet", ROOT, clone], {
     cwd: folder,
     limitMs: 120_000,
@@ -67,7 +71,7 @@ async function tryNode(
   if (cloned.code !== 0) {
     throw new NightError("usage.invalid", `The project cannot be cloned: ${cloned.printed.trim()}`);
   }
-  const dataDir = join(folder, `data-${major}`);
+  const dataDir = join(folder, `data-${version}`);
   mkdirSync(dataDir);
   const trial: Trial = { node, clone, dataDir, tests };
   for (const { name, take } of STEPS) {

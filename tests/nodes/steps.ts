@@ -16,8 +16,8 @@ export type Trial = {
   readonly node: OtherNode;
   readonly clone: string;
   readonly dataDir: string;
-  /** Folders below `tests` whose tests are run. */
-  readonly tests: readonly string[];
+  /** Folders whose tests are run; null: all tests, as `npm test` runs them. */
+  readonly tests: readonly string[] | null;
 };
 
 /** What a step found: one sentence, and how many tests stand behind it. */
@@ -28,15 +28,19 @@ const FRAMES_BEFORE_KILL = 10;
 const FRAMES_AFTER_KILL = 10;
 const INSTALL_MS_MAX = 300_000;
 const NIGHT_MS_MAX = 600_000;
+const BINARIES_MS_MAX = 60_000;
 const UNITS_MS_MAX = 900_000;
+/** With a browser, films and a package of its own, on a machine that does other things, too. */
+const SUITE_MS_MAX = 2 * 3_600_000;
 
 /** In their order: each needs what the one before it has left. */
 export const STEPS: readonly Step[] = [
   { name: "installs with every script blocked", take: install },
+  { name: "has its binaries", take: askBinaries },
   { name: "takes ten frames of the demo and is killed", take: killNight },
   { name: "goes on with the night for ten more", take: resumeNight },
   { name: "delivers a small film", take: deliver },
-  { name: "passes the unit tests", take: units },
+  { name: "passes its tests", take: runTests },
 ];
 
 async function install({ node, clone }: Trial): Promise<Outcome> {
@@ -46,6 +50,17 @@ async function install({ node, clone }: Trial): Promise<Outcome> {
   });
   if (code !== 0) throw new Error(`npm ci ended with ${code}: ${lastLine(printed)}`);
   if (/EBADENGINE/.test(printed)) throw new Error(`a package refuses this Node: ${printed}`);
+  return passed(lastLine(printed));
+}
+
+async function askBinaries({ node, clone }: Trial): Promise<Outcome> {
+  const { code, printed } = await run(
+    node.execPath,
+    ["--import", "tsx", "tests/nodes/askBinaries.ts"],
+    { cwd: clone, limitMs: BINARIES_MS_MAX },
+  );
+  if (code !== 0) throw new Error(`it ended with ${code}:\n${printed}`);
+  requireClean(printed);
   return passed(lastLine(printed));
 }
 
@@ -92,7 +107,20 @@ async function deliver(trial: Trial): Promise<Outcome> {
   return passed(`${films.length} films of ${Math.round(Math.min(...films) / 1000)} kB or more`);
 }
 
-async function units({ node, clone, tests }: Trial): Promise<Outcome> {
+function runTests(trial: Trial): Promise<Outcome> {
+  return trial.tests === null ? wholeSuite(trial) : units(trial, trial.tests);
+}
+
+async function wholeSuite({ node, clone }: Trial): Promise<Outcome> {
+  const { code, printed } = await runNpm(node, ["test"], { cwd: clone, limitMs: SUITE_MS_MAX });
+  const sentence = lastLine(printed);
+  const count = /^(\d+) passed/.exec(sentence);
+  if (code !== 0 || !count)
+    throw new Error(`npm test ended with ${code}:\n${printed.slice(-6000)}`);
+  return { sentence, passed: Number(count[1]) };
+}
+
+async function units({ node, clone }: Trial, tests: readonly string[]): Promise<Outcome> {
   let printed = "";
   const vitest = async (words: readonly string[]): Promise<number> => {
     const ended = await run(node.execPath, ["node_modules/vitest/vitest.mjs", ...words], {
