@@ -35,7 +35,8 @@ const THIS_SYSTEM: SchedulingSystem = {
  * A better niceness gives a thread more time but no quicker wake-up: beside busy programs it was
  * woken up to 50 ms late all the same (Linux 6.18, two processors). Real-time scheduling is what
  * helps there. Both need a right that an ordinary user may not have; without it nothing changes,
- * and the timing rests on the scheduler's fairness.
+ * and the timing rests on the scheduler's fairness. Shorter turns, which anyone may ask for, gained
+ * nothing (0.1 ms beside the usual length); a heavier group of processes did, and the service has it.
  *
  * @returns what was granted.
  */

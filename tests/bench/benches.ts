@@ -8,6 +8,7 @@ export const BENCHES: Readonly<Record<string, () => Promise<() => Promise<BenchR
   demoNight: async () => (await import("./demoNight.ts")).benchDemoNight,
   meter: async () => (await import("./meter.ts")).benchMeter,
   shutter: async () => (await import("./shutter.ts")).benchShutter,
+  shutterOrdinary: async () => (await import("./shutterOrdinary.ts")).benchShutterOrdinary,
   shutterDelivering: async () => (await import("./shutterDelivering.ts")).benchShutterDelivering,
   severalCameras: async () => (await import("./severalCameras.ts")).benchSeveralCameras,
   transfer: async () => (await import("./transfer.ts")).benchTransfer,

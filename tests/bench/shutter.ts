@@ -8,7 +8,7 @@ import { STANDARD_CONTROLS } from "../../controller/cameras/cameraControls.ts";
 import { createTransport, type CameraTarget } from "../../controller/cameras/createTransport.ts";
 import { openPtpCamera } from "../../controller/shutter/ptpCamera.ts";
 import type { ClockOrigin } from "../../controller/timing/clock.ts";
-import { plainTimerWait } from "../../controller/timing/preciseWait.ts";
+import { plainTimerWait, type MomentWait } from "../../controller/timing/preciseWait.ts";
 import { ShutterFlag } from "../../controller/shutter/shutterFlag.ts";
 import { TimingLoop } from "../../controller/shutter/timingLoop.ts";
 import { monotonicMs } from "../../core/units.ts";
@@ -20,15 +20,15 @@ const RATE = 10;
 const BUSY_SECONDS = 0.5;
 const FRAMES = 205;
 /** Frames at the start that are taken but not counted: the link's pace is still being learnt. */
-const WARM_UP = 5;
+export const WARM_UP = 5;
 /** One blow of work that holds the main thread, as decoding a large picture does. */
 const LOAD_MS = 30;
 
 /** What a run of frames measured, by the camera's own record. */
-type Run = { readonly errorsMs: readonly number[]; readonly deadMs: readonly number[] };
+export type Run = { readonly errorsMs: readonly number[]; readonly deadMs: readonly number[] };
 
 /** The part of a camera that a run needs. */
-type Shooter = Pick<Camera, "connect" | "expose" | "close" | "onEvent">;
+export type Shooter = Pick<Camera, "connect" | "expose" | "close" | "onEvent">;
 
 /**
  * Asked against actual exposure, and the dead time between frames: the timing thread beside the same
@@ -80,7 +80,7 @@ async function run(
   const camera = open(device.target, device.origin);
   const stopLoad = isLoaded ? loadMainThread() : () => undefined;
   try {
-    return measured(await takeFrames(camera));
+    return await measured(await takeFrames(camera, FRAMES));
   } finally {
     stopLoad();
     await camera.close();
@@ -99,12 +99,18 @@ function askedSeconds(frameIndex: number): number {
   return 2.1 + (frameIndex % 50) / 500 + frameIndex / 100_000;
 }
 
-function takeFrames(camera: Shooter): Promise<ReadonlyMap<number, Uint8Array>> {
+/** @param onOrder  Told of each frame just before it is ordered. */
+export function takeFrames(
+  camera: Shooter,
+  frameCount: number,
+  onOrder: (frameIndex: number) => void = () => undefined,
+): Promise<ReadonlyMap<number, Uint8Array>> {
   return new Promise((resolve, reject) => {
     const jpegs = new Map<number, Uint8Array>();
     let ordered = 0;
     const order = (): void => {
-      if (ordered === FRAMES) return;
+      if (ordered === frameCount) return;
+      onOrder(ordered);
       const exposure = { exposureSeconds: askedSeconds(ordered), iso: 1600, fNumber: 2.8 };
       camera.expose({ frameIndex: ordered, exposure, openAtMs: monotonicMs(0) });
       ordered += 1;
@@ -115,18 +121,18 @@ function takeFrames(camera: Shooter): Promise<ReadonlyMap<number, Uint8Array>> {
       if (event.kind === "frameMissing") reject(new Error(event.why));
       if (event.kind !== "frameArrived") return;
       jpegs.set(event.frameIndex, event.jpeg);
-      if (jpegs.size === FRAMES) resolve(jpegs);
+      if (jpegs.size === frameCount) resolve(jpegs);
     });
     camera.connect();
   });
 }
 
 /** Reads what happened out of each file's Exif. */
-async function measured(jpegs: ReadonlyMap<number, Uint8Array>): Promise<Run> {
+export async function measured(jpegs: ReadonlyMap<number, Uint8Array>): Promise<Run> {
   const errorsMs: number[] = [];
   const deadMs: number[] = [];
   let closedMs: number | null = null;
-  for (let index = 0; index < FRAMES; index += 1) {
+  for (let index = 0; index < jpegs.size; index += 1) {
     const { openedMs, exposureSeconds } = await readRecord(jpegs.get(index)!);
     if (index >= WARM_UP) {
       errorsMs.push((Math.abs(exposureSeconds - askedSeconds(index)) * 1000) / RATE);
@@ -159,13 +165,18 @@ function threadCamera(target: CameraTarget, origin: ClockOrigin): Shooter {
 
 /** The same loop and session, but in this thread and with its timers. */
 function plainCamera(target: CameraTarget, origin: ClockOrigin): Shooter {
+  return loopCamera(target, origin, plainTimerWait());
+}
+
+/** The timing thread's loop and session in this thread. */
+export function loopCamera(target: CameraTarget, origin: ClockOrigin, wait: MomentWait): Shooter {
   let hear: (event: CameraEvent) => void = () => undefined;
   const loop = new TimingLoop({
     cameraId: "camera-1",
     origin,
     controls: STANDARD_CONTROLS,
     flag: new ShutterFlag(ShutterFlag.createBuffer()),
-    wait: plainTimerWait(),
+    wait,
     createTransport: () => createTransport(target),
     tell: (message) => message.kind === "event" && hear(message.event),
   });
@@ -193,14 +204,14 @@ function loadMainThread(): () => void {
   return () => (isOn = false);
 }
 
-type Device = {
+export type Device = {
   readonly target: CameraTarget;
   readonly origin: ClockOrigin;
   stop(): void;
 };
 
 /** The virtual camera in its own process. */
-async function startDevice(): Promise<Device> {
+export async function startDevice(): Promise<Device> {
   const args = ["--import", "tsx", "tests/support/flatCamera.ts"];
   const child: ChildProcess = spawn(
     process.execPath,

@@ -21,6 +21,12 @@ describe("the service's unit", () => {
     expect(unit).toContain("\nRestart=on-failure\n");
   });
 
+  it("has the largest weight beside the user's other programs that there is", () => {
+    for (const walls of WALLS) {
+      expect(unitFile(ORDER, { walls })).toContain("\nCPUWeight=10000\n");
+    }
+  });
+
   it("takes every word as it is, whatever is in it", () => {
     expect(unitFile(ORDER, { walls: "all" })).toContain(
       `"/opt/nattvakt/main.js" "--camera=usb" "--name=Lake 100%% \\"$$x\\" \\\\"\n`,
