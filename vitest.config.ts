@@ -14,6 +14,7 @@ export default defineConfig({
           name: "node",
           include: ["tests/**/*.test.ts"],
           exclude: ["tests/ui/**"],
+          setupFiles: ["tests/support/repeatOnFailure.ts"],
           testTimeout: 60_000,
           hookTimeout: 60_000,
         },
@@ -21,7 +22,12 @@ export default defineConfig({
       {
         plugins: [svelte()],
         resolve: { conditions: ["browser"] },
-        test: { name: "ui", environment: "jsdom", include: ["tests/ui/**/*.test.ts"] },
+        test: {
+          name: "ui",
+          environment: "jsdom",
+          include: ["tests/ui/**/*.test.ts"],
+          setupFiles: ["tests/support/repeatOnFailure.ts"],
+        },
       },
     ],
   },

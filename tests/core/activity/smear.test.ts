@@ -134,8 +134,8 @@ describe("the smear tells the speed where no frame can be matched to another", (
       const { motion } = meterShots(paintFolds([3, 14, 3], others(seed)));
       if (motion.kind === "unknown") continue;
       known += 1;
-      expect(motion.degPerSecond / 0.5).toBeGreaterThan(0.75);
-      expect(motion.degPerSecond / 0.5).toBeLessThan(1.25);
+      expect(motion.degPerSecond / 0.5, `seed ${seed}`).toBeGreaterThan(0.75);
+      expect(motion.degPerSecond / 0.5, `seed ${seed}`).toBeLessThan(1.25);
     }
     expect(known).toBeGreaterThanOrEqual(2);
   });

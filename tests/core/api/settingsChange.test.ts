@@ -1,4 +1,4 @@
-import fc from "fast-check";
+import fc from "../../support/properties.ts";
 import { expect, test } from "vitest";
 
 import { settingsChange } from "../../../core/api/settingsChange.ts";

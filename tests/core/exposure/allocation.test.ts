@@ -1,4 +1,4 @@
-import fc from "fast-check";
+import fc from "../../support/properties.ts";
 import { describe, expect, it } from "vitest";
 import { allocate, asAsked, secondsIsoFor, timeLimits } from "../../../core/exposure/allocation.ts";
 import { stopsFromMidGrey } from "../../../core/exposure/exposure.ts";

@@ -1,4 +1,4 @@
-import fc from "fast-check";
+import fc from "../../support/properties.ts";
 import { describe, expect, it } from "vitest";
 import { secondsIsoFor } from "../../../core/exposure/allocation.ts";
 import { stopsFromMidGrey, type Exposure } from "../../../core/exposure/exposure.ts";

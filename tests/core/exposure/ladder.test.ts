@@ -1,4 +1,4 @@
-import fc from "fast-check";
+import fc from "../../support/properties.ts";
 import { describe, expect, it } from "vitest";
 import { THIRD_STOP_ISO, usableIsos } from "../../../core/exposure/ladder.ts";
 

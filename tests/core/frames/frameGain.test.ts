@@ -1,4 +1,4 @@
-import fc from "fast-check";
+import fc from "../../support/properties.ts";
 import { describe, expect, it } from "vitest";
 import { applyGain16, applyGainPlain } from "../../../controller/deliver/applyGain.ts";
 import { frameGain, GAIN_SCALE } from "../../../core/frames/frameGain.ts";

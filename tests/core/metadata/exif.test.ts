@@ -1,4 +1,4 @@
-import fc from "fast-check";
+import fc from "../../support/properties.ts";
 import { describe, expect, test } from "vitest";
 import { encodeExif, withExif, type ExifFields } from "../../../core/metadata/exif.ts";
 import { utcMs } from "../../../core/units.ts";

@@ -1,4 +1,4 @@
-import fc from "fast-check";
+import fc from "../../support/properties.ts";
 import { describe, expect, it } from "vitest";
 import { findLargestJpeg, type EmbeddedJpeg } from "../../../core/metadata/rawPreview.ts";
 import { jpegSkeleton, tiffDirectory, tiffFile, type TiffEntry } from "../../support/tiff.ts";

@@ -1,4 +1,4 @@
-import fc from "fast-check";
+import fc from "../../support/properties.ts";
 import { describe, expect, it } from "vitest";
 import { rawOf, valueOf, type ValueCoding } from "../../../core/profiles/cameraControls.ts";
 import { readEventRecords } from "../../../core/profiles/eventRecords.ts";

@@ -1,4 +1,4 @@
-import fc from "fast-check";
+import fc from "../../support/properties.ts";
 import { describe, expect, test } from "vitest";
 import { decodeContainer, encodeContainer, type Container } from "../../../core/ptp/container.ts";
 import { deviceInfo, type DeviceInfo } from "../../../core/ptp/datasets/deviceInfo.ts";
