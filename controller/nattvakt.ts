@@ -1,22 +1,11 @@
-#!/usr/bin/env node
-// The installed command: `nattvakt` is the daemon, a word after it one of the other commands.
+// The installed command behind nattvakt.cjs: `nattvakt` is the daemon, a word after it one of the other commands.
 import "./plainFailure.ts";
-import { createRequire } from "node:module";
-import { join } from "node:path";
 import { COMMANDS } from "./commands/commandList.ts";
 import { nearest } from "./commandLine.ts";
-import { OWN_DIR, packageVersion } from "./ownFiles.ts";
-
-const complaintAbout = createRequire(import.meta.url)(
-  join(OWN_DIR, "controller", "requireNode.cjs"),
-) as (version: string) => string | null;
-const complaint = complaintAbout(process.versions.node);
+import { packageVersion } from "./ownFiles.ts";
 
 const [word] = process.argv.slice(2);
-if (complaint !== null) {
-  process.stderr.write(`error: ${complaint}\n`);
-  process.exitCode = 2;
-} else if (word === "--help" || word === "-h") {
+if (word === "--help" || word === "-h") {
   process.stdout.write(overview());
 } else if (word === "--version") {
   process.stdout.write(`${packageVersion()}\n`);

@@ -166,9 +166,11 @@ function forbidden(room: string, target: string): string | null {
   return null;
 }
 
-/** Files that are not imported but started: commands, workers, the page, what package.json names. */
+/** Files that are not imported but started: commands, workers, the page, what package.json names and its command loads. */
 function startedFiles(): string[] {
-  const scripts = readFileSync(join(ROOT, "package.json"), "utf8");
+  const scripts = ["package.json", "controller/importCommand.cjs"]
+    .map((file) => readFileSync(join(ROOT, file), "utf8"))
+    .join("\n");
   const named = [...scripts.matchAll(/[\w/-]+\.ts|dist\/[\w/-]+\.js/g)].map((match) =>
     match[0].replace(/^dist\/(.*)\.js$/, "$1.ts"),
   );

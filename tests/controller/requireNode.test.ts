@@ -1,7 +1,9 @@
-import { execFileSync } from "node:child_process";
-import { readFileSync } from "node:fs";
+import { execFileSync, spawnSync } from "node:child_process";
+import { readdirSync, readFileSync, writeFileSync } from "node:fs";
 import { createRequire } from "node:module";
+import { join } from "node:path";
 import { expect, it } from "vitest";
+import { temporaryFolder } from "../support/temporaryFolder.ts";
 
 const FILE = "controller/requireNode.cjs";
 const complaintAbout = createRequire(import.meta.url)(`../../${FILE}`) as (
@@ -31,3 +33,23 @@ it("is asked before the commands with which a person begins", () => {
     expect(scripts[`pre${name}`], name).toBe(`node ${FILE}`);
   }
 });
+
+it.each([FILE, "controller/nattvakt.cjs"])(
+  "%s ends with 2 and one sentence on an old Node, before anything is written",
+  (file) => {
+    const folder = temporaryFolder();
+    const old = join(temporaryFolder(), "old.cjs");
+    writeFileSync(old, 'Object.defineProperty(process.versions, "node", { value: "12.22.12" });');
+    const run = spawnSync(process.execPath, ["--require", old, file], {
+      encoding: "utf8",
+      env: { ...process.env, HOME: folder, XDG_DATA_HOME: folder },
+    });
+    expect(run.status).toBe(2);
+    expect(run.stdout).toBe("");
+    expect(run.stderr).toBe(`error: ${complaintAbout("12.22.12")!}\n`);
+    expect(readdirSync(folder)).toEqual([]);
+    // What a Node of 2009 does not understand it would complain of itself, with a stack of calls.
+    const code = readFileSync(file, "utf8").replace(/^\s*\/[/*].*$/gm, "");
+    expect(code).not.toMatch(/=>|`|^\s*(const|let|class|import)\b|import\(/m);
+  },
+);
