@@ -6,6 +6,9 @@ export const words = {
     before: "Before dark",
     watch: "Watch",
     morning: "Morning",
+    loading: "Opening…",
+    notLoaded:
+      "This part of the page could not be fetched. Reload the page once Nattvakt answers again.",
   },
   link: {
     connecting: "Looking for the daemon…",
