@@ -30,7 +30,7 @@ await runCommand(START_COMMAND, async (options) => {
   try {
     await watch(options, { page, onWatching });
   } finally {
-    onWatching(false);
+    onWatching("resting");
     page?.stop();
   }
 });
@@ -38,18 +38,18 @@ await runCommand(START_COMMAND, async (options) => {
 type Surroundings = {
   readonly page: PageBuild | null;
   /** Reported whether a watch of a real camera runs. */
-  readonly onWatching: (isWatching: boolean) => void;
+  readonly onWatching: (duty: "watching" | "resting") => void;
 };
 
 /** Runs the program; a night that is begun on its page has it start again with what was chosen. */
 async function watch(given: StartOptions, surroundings: Surroundings): Promise<void> {
   const manager = serviceManager();
   let options: StartOptions | null = optionsToGoOn(given, print);
-  let beginRefusal: string | null = null;
+  let beginRefusal: string | undefined;
   while (options !== null) {
     const isManaged = manager.isThere;
     const run = startRun(options, { ...surroundings, beginRefusal, isManaged });
-    beginRefusal = null;
+    beginRefusal = undefined;
     const { daemon, chosen } = await run.catch((thrown: unknown) => {
       if (options === given) throw thrown;
       // What was chosen on the page cannot be begun: the page says why, and asks again.
@@ -73,7 +73,7 @@ async function startRun(
     page,
     onWatching,
     ...parts
-  }: Surroundings & { readonly beginRefusal: string | null; readonly isManaged: boolean },
+  }: Surroundings & { readonly beginRefusal: string | undefined; readonly isManaged: boolean },
 ): Promise<{ readonly daemon: Daemon; readonly chosen: Promise<StartOptions> }> {
   await checkStart(options);
   const isReal = cameraTargets(options).some(({ kind }) => kind !== "virtual");

@@ -50,9 +50,9 @@ type RecoveryOptions = {
   /** null: the camera cannot be reached; what the disk holds is put in order all the same. */
   readonly camera: CardReader | null;
   /** Camera clock minus the night's UTC, as `CameraDescription` has it. */
-  readonly clockOffsetMs?: number | null;
+  readonly clockOffsetMs?: number;
   /** When the night ended, for a night recovered after others were taken on the same card. */
-  readonly endUtcMs?: UtcMs | null;
+  readonly endUtcMs?: UtcMs;
   /** Folder inside `frames/` for this camera's files; "" for the night's first camera. */
   readonly folder?: string;
 };

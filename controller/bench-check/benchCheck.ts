@@ -90,7 +90,7 @@ async function tryOut(link: CameraLink, { series, controls, clock, goOn }: Tools
   const description = await describeCamera(link, {
     cameraId: "bench-check",
     clock,
-    setClock: null,
+    setClock: undefined,
   });
   const { rate } = clock.origin;
   const roundTripMs = spreadOf(await roundTripsOf(link))!;

@@ -14,7 +14,7 @@ import { localProfileId } from "./localProfile.ts";
 export function workingControls(
   info: DeviceInfo,
   dataDir: string,
-  usbIds: Transport["usbIds"] = null,
+  usbIds?: Transport["usbIds"],
 ): CameraControls {
   const { cameras } = readProfiles(dataDir);
   const mine = localProfileId(info);

@@ -12,8 +12,8 @@ export type CameraDescription = {
   readonly profileId: string;
   /** ISO values that can be set, ascending; empty: cannot be set, the photographer sets it by hand. */
   readonly isoLadder: readonly number[];
-  /** ISO that stands on the camera and cannot be set from here; left out or null: it can be, or is not known. */
-  readonly fixedIso?: number | null;
+  /** ISO that stands on the camera and cannot be set from here; left out: it can be, or is not known. */
+  readonly fixedIso?: number | undefined;
   /** f-numbers that can be set, ascending; empty: fixed or by hand. */
   readonly fNumberLadder: readonly number[];
   /** Timed exposures that can be set, seconds, ascending; empty: bulb only. */
@@ -28,13 +28,13 @@ export type CameraDescription = {
   readonly focus: "manual" | "automatic" | "unknown";
   /** Camera clock minus ours, night milliseconds; null: not readable. */
   readonly clockOffsetMs: number | null;
-  /** The same before the clock was set, as it is only when asked; left out or null: it was not set. */
-  readonly clockWasOffMs?: number | null;
+  /** The same before the clock was set, as it is only when asked; left out: it was not set. */
+  readonly clockWasOffMs?: number;
   /**
    * Since when the shutter may be open with nobody in control of it, as an earlier process or
-   * connection left it; left out or null: it is closed, as far as can be found out.
+   * connection left it; left out: it is closed, as far as can be found out.
    */
-  readonly looseSinceMs?: MonotonicMs | null;
+  readonly looseSinceMs?: MonotonicMs | undefined;
   /** More that the checklist and the kit ask about; left out: nothing of it is known. */
   readonly facts?: CameraSettingFacts;
 };
@@ -44,8 +44,8 @@ export type CameraSettingFacts = {
   readonly noiseReduction: "off" | "on" | "unknown";
   readonly imageFormat: "raw" | "rawAndJpeg" | "jpeg" | "unknown";
   readonly focalLengthMm: number | null;
-  /** Of the largest image that it is set to; left out or null: it does not tell. */
-  readonly imageWidthPx?: number | null;
+  /** Of the largest image that it is set to; left out: it does not tell. */
+  readonly imageWidthPx?: number | undefined;
 };
 
 /** One frame to take. */
@@ -102,7 +102,7 @@ export type CameraEvent =
       readonly frameIndex: number | null;
       readonly gone: boolean;
       /** As in `CameraDescription`. */
-      readonly looseSinceMs?: MonotonicMs | null;
+      readonly looseSinceMs?: MonotonicMs | undefined;
     };
 
 /** A file on the camera's card, for reconciling the card with the catalogue. */

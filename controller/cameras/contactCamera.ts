@@ -111,7 +111,7 @@ class ContactCamera implements Camera {
     // The contact first: taking it opens it, and a relay keeps what a dead process left it at. A body
     // whose shutter is held open by it may not even answer before.
     const connecting = this.#isTaken ? this.#meetSide() : this.#contact.start();
-    void connecting.catch((thrown: unknown) => this.#fail(asNightError(thrown), null, true));
+    void connecting.catch((thrown: unknown) => this.#fail(asNightError(thrown), null, "gone"));
   }
 
   async #meetSide(): Promise<void> {
@@ -121,17 +121,17 @@ class ContactCamera implements Camera {
 
   expose(order: ExposureOrder): void {
     const { frameIndex } = order;
-    if (!this.#isTaken) return this.#fail(gone(), frameIndex, true);
+    if (!this.#isTaken) return this.#fail(gone(), frameIndex, "gone");
     if (this.#inHand) {
       const error = new NightError("camera.busy", "A frame is being exposed already.");
-      return this.#fail(error, frameIndex, false);
+      return this.#fail(error, frameIndex, "there");
     }
     this.#inHand = { order, prepared: order.exposure, pressedMs: null };
     void this.#side.prepare(order.exposure).then(
       (prepared) => this.#press(order, prepared),
       (thrown: unknown) => {
         this.#inHand = null;
-        this.#fail(asNightError(thrown), frameIndex, false);
+        this.#fail(asNightError(thrown), frameIndex, "there");
       },
     );
   }
@@ -203,7 +203,7 @@ class ContactCamera implements Camera {
         this.#scheduling = message.scheduling;
         this.#options.onScheduled?.(message.scheduling);
         return void this.#meetSide().catch((thrown: unknown) =>
-          this.#fail(asNightError(thrown), null, true),
+          this.#fail(asNightError(thrown), null, "gone"),
         );
       case "pressed":
         return this.#notePressed(message.pressId, message.atMs);
@@ -234,7 +234,7 @@ class ContactCamera implements Camera {
     if (inHand.pressedMs === null) {
       // Taken back before the contact had closed: there is no frame.
       const error = new NightError("camera.refused", "The frame was taken back before it began.");
-      return this.#fail(error, frameIndex, false);
+      return this.#fail(error, frameIndex, "there");
     }
     const exposureSeconds = ((releasedMs - inHand.pressedMs) * origin.rate) / 1000;
     const openedUtcMs = this.#clock.utcOf(nightOf(inHand.pressedMs, origin));
@@ -256,12 +256,12 @@ class ContactCamera implements Camera {
     const frameIndex = this.#inHand?.order.frameIndex ?? null;
     this.#inHand = null;
     if (gone) this.#isTaken = false;
-    this.#fail(new NightError(code, sentence), frameIndex, gone);
+    this.#fail(new NightError(code, sentence), frameIndex, gone ? "gone" : "there");
   }
 
-  #fail(error: NightError, frameIndex: number | null, gone: boolean): void {
+  #fail(error: NightError, frameIndex: number | null, camera: "gone" | "there"): void {
     const { code, message: sentence } = error;
-    this.#tell({ kind: "failed", code, sentence, frameIndex, gone });
+    this.#tell({ kind: "failed", code, sentence, frameIndex, gone: camera === "gone" });
   }
 
   #tell(event: CameraEvent): void {

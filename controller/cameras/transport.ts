@@ -67,8 +67,8 @@ export type TransportEvent = {
 export type Transport = {
   /** The camera's place in words, as in "192.0.2.7:15740"; for sentences. */
   readonly place: string;
-  /** Numbers of the device on USB, once open; left out or null: not known over this link. */
-  readonly usbIds?: { readonly vendorId: number; readonly productId: number } | null;
+  /** Numbers of the device on USB, once open; left out: not known over this link. */
+  readonly usbIds?: { readonly vendorId: number; readonly productId: number } | undefined;
   /** Connects within the time, real milliseconds, or throws. */
   open(timeoutMs: number): Promise<void>;
   /** Runs one transaction; a second one while it runs is a bug and throws. */

@@ -63,8 +63,8 @@ function queryOf(
     ...kitOf(options),
     ...(options["elevation-m"] === null ? {} : { elevationM: options["elevation-m"] }),
     ...(options["temperature-c"] === null ? {} : { temperatureC: options["temperature-c"] }),
-    windKmh: options["wind-kmh"],
-    humidityPercent: options.humidity,
+    windKmh: options["wind-kmh"] ?? undefined,
+    humidityPercent: options.humidity ?? undefined,
     framesPerSecond: options.fps,
     ...(options["dark-sky-mag"] === null ? {} : { darkZenithMag: options["dark-sky-mag"] }),
   };
@@ -86,15 +86,15 @@ function kitToRemember(options: Options) {
   return {
     name: options["remember-kit"] ?? "kit from the command line",
     sensorClass: options.sensor as "fullFrame",
-    pixelPitchUm: options["pixel-pitch-um"],
-    imageWidthPx: width,
+    pixelPitchUm: options["pixel-pitch-um"] ?? undefined,
+    imageWidthPx: width ?? undefined,
     focalLengthMm: options["focal-length-mm"],
     fNumberWidest: options["f-number"],
     isoComfortMax: options["iso-max"],
     batteryWh: options["battery-wh"],
     cameraWatts: options["camera-watts"],
     cardBytes: options["card-gb"] * 1e9,
-    bytesPerFrame: options["frame-mb"] === null ? null : options["frame-mb"] * 1e6,
+    bytesPerFrame: options["frame-mb"] === null ? undefined : options["frame-mb"] * 1e6,
     busySeconds: options["busy-seconds"],
   };
 }

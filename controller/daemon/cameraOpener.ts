@@ -156,8 +156,10 @@ export class CameraOpener {
     this.#parts.log.info("timing.scheduled", { cameraId, scheduling, sentence });
   }
 
-  #clockSetting(): { readonly oursLessTrueMs: number } | null {
+  #clockSetting(): { readonly oursLessTrueMs: number } | undefined {
     const { options, sensors } = this.#parts;
-    return options["set-camera-clock"] ? { oursLessTrueMs: sensors.laptopLessGnssMs ?? 0 } : null;
+    return options["set-camera-clock"]
+      ? { oursLessTrueMs: sensors.laptopLessGnssMs ?? 0 }
+      : undefined;
   }
 }

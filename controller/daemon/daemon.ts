@@ -52,11 +52,11 @@ export type DaemonParts = Pick<CameraOpenerParts, "contact"> & {
   /** Has the program start again with what was chosen on the page; left out: the page cannot. */
   readonly startWith?: (options: StartOptions) => void;
   /** What kept the program from starting with the last choice on the page. */
-  readonly beginRefusal?: string | null;
+  readonly beginRefusal?: string | undefined;
   /** A service manager started it, and starts it again when it dies; left out: a person did. */
   readonly isManaged?: boolean;
   /** Reported whether a watch needs the computer, whenever that changes. */
-  readonly onWatching?: (isWatching: boolean) => void;
+  readonly onWatching?: (duty: "watching" | "resting") => void;
   /** What the log says of when it is lost; left out: there is none. */
   readonly terminal?: Pick<Terminal, "onLost">;
 };
@@ -167,11 +167,11 @@ async function startOn(
 
   const { "kp-feed": kpFeedUrl } = options;
   const sensedPlace = () => sensors.place;
-  const { pageState = () => "ready" as const, given, startWith, beginRefusal = null } = equipment;
+  const { pageState = () => "ready" as const, given, startWith, beginRefusal } = equipment;
   const beginner =
     startWith &&
     new PageBeginner({
-      ...{ given, startWith, refusal: beginRefusal },
+      ...{ given, startWith, refusal: beginRefusal ?? null },
       isWatching: () => !isDemo && cameraIds.some((cameraId) => host.isWatching(cameraId)),
     });
   const page = opened.add(

@@ -105,10 +105,10 @@ async function measureAll(
 ): Promise<MeasuredNight> {
   const all = chosen.flatMap(({ frames }) => frames);
   let doneCount = 0;
-  const onFrame = (isGiven: boolean): void => {
+  const onFrame = (from: "catalogue" | "file"): void => {
     doneCount += 1;
     const at = { stage: "measuring", label: "measuring frames", doneCount } as const;
-    progress.step({ ...at, totalCount: all.length }, UNITS.measure, isGiven);
+    progress.step({ ...at, totalCount: all.length }, UNITS.measure, from === "catalogue");
   };
   return measureNight(all, night.catalogue, pool, { canWrite, signal, onFrame });
 }

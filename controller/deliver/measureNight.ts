@@ -25,7 +25,11 @@ export async function measureNight(
   frames: readonly FrameRecord[],
   catalogue: Catalogue,
   pool: FramePool,
-  options: { onFrame: (isGiven: boolean) => void; canWrite: boolean; signal: AbortSignal },
+  options: {
+    onFrame: (from: "catalogue" | "file") => void;
+    canWrite: boolean;
+    signal: AbortSignal;
+  },
 ): Promise<MeasuredNight> {
   const measured = new Map<string, MeasuredFrame>();
   const remarks: string[] = [];
@@ -46,7 +50,7 @@ export async function measureNight(
     const stored = catalogue.measure(frame.cameraId, frame.frameIndex, madeOf);
     if (stored !== null) {
       measured.set(keyOf(frame), { ...stored, measure: stored.measure as FrameMeasure });
-      options.onFrame(true);
+      options.onFrame("catalogue");
       return;
     }
     const answer = await pool.run({ kind: "measure", path, sha256: file.sha256, response });
@@ -64,7 +68,7 @@ export async function measureNight(
     } else if (answer.kind === "unreadable") {
       remarks.push(`${answer.sentence} Frame ${frame.frameIndex} is left out.`);
     }
-    options.onFrame(false);
+    options.onFrame("file");
   };
   // A few more under way than there are threads, so that none waits for the next order.
   await eachOf(frames, 2 * pool.width, one);

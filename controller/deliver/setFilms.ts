@@ -52,7 +52,7 @@ export class SetFilms {
     const { order, isResumed, tagsOf } = this.#options;
     const missing = this.#films.filter(({ path }) => !(isResumed && existsSync(path)));
     for (const film of this.#films) {
-      if (!missing.includes(film)) this.#count(film, this.#ready.frames.length, true);
+      if (!missing.includes(film)) this.#count(film, this.#ready.frames.length, { isGiven: true });
     }
     if (missing.length === 0) return;
     const encoderPath = findVideoEncoder();
@@ -98,7 +98,7 @@ export class SetFilms {
     await Promise.all(this.#films.map(({ encoder }) => encoder?.cancel()));
   }
 
-  #count(film: Film, doneCount: number, isGiven = false): void {
+  #count(film: Film, doneCount: number, { isGiven } = { isGiven: false }): void {
     const totalCount = this.#ready.frames.length;
     const fresh = doneCount - film.encodedCount;
     if (fresh <= 0) return;

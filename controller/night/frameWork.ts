@@ -128,7 +128,7 @@ export class FrameWork {
         throw new NightError("camera.frame_missing", "the frame's exposure is not known");
       }
       const followsTheSky = !this.#probes.delete(frameIndex);
-      const reading = await this.#read(this.#meter, jpeg, frame, followsTheSky);
+      const reading = await this.#read(this.#meter, jpeg, frame, { followsTheSky });
       this.#options.take({ kind: "readingArrived", frameIndex, reading });
       this.#tell(frameIndex);
     } catch (thrown) {
@@ -145,7 +145,7 @@ export class FrameWork {
   async #meterLate(frame: FrameRecord, bytes: Uint8Array): Promise<void> {
     if (frame.happened === null || !this.#meter) return;
     try {
-      const reading = await this.#read(this.#meter, bytes, frame, false);
+      const reading = await this.#read(this.#meter, bytes, frame, { followsTheSky: false });
       this.changeFrame(frame.frameIndex, { reading });
     } catch (thrown) {
       // A raw file without its preview, say: kept all the same.
@@ -159,7 +159,7 @@ export class FrameWork {
     meter: FrameMeter,
     jpeg: Uint8Array,
     { frameIndex, happened, openedUtcMs }: FrameRecord,
-    followsTheSky: boolean,
+    { followsTheSky }: { readonly followsTheSky: boolean },
   ): Promise<Reading> {
     const about = { frameIndex, exposure: happened!, openedUtcMs, followsTheSky };
     const { reading, slice } = await meter.meter(jpeg, about);

@@ -72,7 +72,7 @@ export type NightHostParts = {
   /** One line for the terminal. */
   readonly print: (line: string) => void;
   /** Reported whether a watch needs the computer, whenever that changes. */
-  readonly onWatching: (isWatching: boolean) => void;
+  readonly onWatching: (duty: "watching" | "resting") => void;
 };
 
 /** The running night with all its cameras, and the nights before it, as the page asks for them. */
@@ -377,7 +377,7 @@ export class NightHost implements NightService {
     const needsComputer = cameraIds.some((cameraId) => this.#isOnDuty(cameraId));
     if (needsComputer === this.#needsComputer) return;
     this.#needsComputer = needsComputer;
-    onWatching(needsComputer);
+    onWatching(needsComputer ? "watching" : "resting");
   }
 
   #tellFrame(frame: FrameRecord): void {

@@ -30,8 +30,8 @@ export function watchEventOf(event: CameraEvent, isToneCurveKnown: boolean): Bar
       return { kind: "statusRead", batteryPercent, freeBytes, freeFrames };
     }
     case "failed": {
-      const { code, sentence, frameIndex, gone, looseSinceMs = null } = event;
-      const loose = looseSinceMs === null ? {} : { looseSinceMs };
+      const { code, sentence, frameIndex, gone, looseSinceMs } = event;
+      const loose = looseSinceMs === undefined ? {} : { looseSinceMs };
       return { kind: "cameraFailed", code, sentence, frameIndex, gone, ...loose };
     }
   }
@@ -41,13 +41,13 @@ function connected(reported: CameraDescription, isToneCurveKnown: boolean): Bare
   return {
     kind: "cameraConnected",
     isoLadder: reported.isoLadder,
-    fixedIso: reported.fixedIso ?? null,
+    fixedIso: reported.fixedIso,
     fNumber: reported.fNumber,
     program: reported.program,
-    clockOffsetMs: reported.clockOffsetMs,
+    clockOffsetMs: reported.clockOffsetMs ?? undefined,
     canTakeFrames: reported.hasBulb || reported.exposureLadderSeconds.length > 0,
     isToneCurveKnown,
-    looseSinceMs: reported.looseSinceMs ?? null,
+    looseSinceMs: reported.looseSinceMs,
     ...(reported.remarks && reported.remarks.length > 0 ? { remarks: reported.remarks } : {}),
   };
 }

@@ -127,7 +127,10 @@ export class WatchRunner {
   command(command: Exclude<WatchCommand, { kind: "start" }>): void {
     switch (command.kind) {
       case "pause":
-        return this.#take({ kind: "paused", untilMs: this.#onClock(command.untilUtcMs ?? null) });
+        return this.#take({
+          kind: "paused",
+          untilMs: this.#onClock(command.untilUtcMs) ?? undefined,
+        });
       case "resume":
         return this.#take({ kind: "resumed" });
       case "stop":

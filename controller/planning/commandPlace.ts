@@ -26,14 +26,15 @@ export async function commandPlace(
   options: PlaceOptions,
   places: readonly RememberedPlace[],
 ): Promise<PlanPlace> {
-  const { lat, lon, gnss, place: placeName } = options;
+  const { lat, lon, gnss } = options;
+  const placeName = options.place ?? undefined;
   if (gnss !== null) {
     if (lat !== null || lon !== null) throw usage("--gnss gives the place; leave --lat and --lon");
     return { ...(await receivedPlace(gnss, options.data)), placeName };
   }
   if (lat !== null && lon !== null) return { latitudeDeg: lat, longitudeDeg: lon, placeName };
   if (lat !== null || lon !== null) throw usage("--lat and --lon go together");
-  if (placeName === null) {
+  if (placeName === undefined) {
     throw usage("--lat and --lon are needed, or --place with a remembered place, or --gnss");
   }
   const kept = places.find(({ name }) => name === placeName);

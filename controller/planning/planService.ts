@@ -2,7 +2,6 @@ import { join } from "node:path";
 
 import {
   checklistQuerySchema,
-  kitInputSchema,
   parseMessage,
   planQuerySchema,
   rememberedPlaceSchema,
@@ -20,7 +19,13 @@ import {
 import { NightError } from "../../core/errors.ts";
 import { iCalendarOf } from "../../core/plan/iCalendar.ts";
 import { checklistOf, type Checklist } from "../../core/plan/checklist.ts";
-import { DEFAULT_KIT_INPUT, resolveKit, type Kit, type KitInput } from "../../core/plan/kit.ts";
+import {
+  DEFAULT_KIT_INPUT,
+  kitInputSchema,
+  resolveKit,
+  type Kit,
+  type KitInput,
+} from "../../core/plan/kit.ts";
 import type { TonightResult } from "../../core/rehearsal/tonightResult.ts";
 import type { FramingReading } from "../../core/photometry/framing/framing.ts";
 import {
@@ -232,7 +237,7 @@ export class PlanService {
       longitudeDeg: query.longitudeDeg,
       dateIso: query.date,
       kit: this.#kitOf(query),
-      placeName: query.placeName ?? null,
+      ...given("placeName", query.placeName),
       ...given("elevationM", query.elevationM),
       ...given("temperatureC", query.temperatureC),
       ...given("windKmh", query.windKmh),

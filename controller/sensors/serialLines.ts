@@ -61,7 +61,7 @@ export class SerialLines {
       const hasSpoken = await this.#readUntilGone();
       if (hasSpoken) attempt = 0;
       if (signal.aborted) return;
-      this.#note(false);
+      this.#note("gone");
       const pauseMs = PAUSES_MS[Math.min(attempt, PAUSES_MS.length - 1)]!;
       await wait(pauseMs, signal).catch(() => undefined);
     }
@@ -99,7 +99,7 @@ export class SerialLines {
         rest = left;
         if (lines.length > 0 && !signal.aborted) {
           hasSpoken = true;
-          this.#note(true);
+          this.#note("there");
         }
         for (const line of lines) if (!signal.aborted) this.#options.onLine(line);
       });
@@ -109,7 +109,8 @@ export class SerialLines {
     return hasSpoken;
   }
 
-  #note(isThere: boolean): void {
+  #note(sensor: "there" | "gone"): void {
+    const isThere = sensor === "there";
     if (this.#isThere === isThere) return;
     this.#isThere = isThere;
     this.#options.onPresence(isThere);

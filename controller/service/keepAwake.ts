@@ -86,15 +86,19 @@ export function keepAwake(
   };
 }
 
+/** Whether a watch needs the computer. */
+export type Duty = "watching" | "resting";
+
 /**
  * Keeps the computer awake while a watch runs, and only then.
  *
  * @param keep  Begins to, and gives what ends it.
  * @returns to be reported whether a watch runs, as often as one likes.
  */
-export function awakeWhile(keep: () => () => void): (isWatching: boolean) => void {
+export function awakeWhile(keep: () => () => void): (duty: Duty) => void {
   let letSleep: (() => void) | null = null;
-  return (isWatching) => {
+  return (duty) => {
+    const isWatching = duty === "watching";
     if (isWatching === (letSleep !== null)) return;
     letSleep?.();
     letSleep = isWatching ? keep() : null;

@@ -84,12 +84,13 @@ export function beatForWatchdog(env: Environment = process.env, thread = threadI
   if (beatMs === null) return () => {};
   const channel = new BroadcastChannel(CHANNEL);
   channel.unref();
-  const beat = (isLast: boolean): void => channel.postMessage({ thread, isLast } satisfies Beat);
-  beat(false);
-  const timer = setInterval(() => beat(false), beatMs).unref();
+  const beat = ({ isLast }: { readonly isLast: boolean }): void =>
+    channel.postMessage({ thread, isLast } satisfies Beat);
+  beat({ isLast: false });
+  const timer = setInterval(() => beat({ isLast: false }), beatMs).unref();
   return () => {
     clearInterval(timer);
-    beat(true);
+    beat({ isLast: true });
     channel.close();
   };
 }

@@ -36,7 +36,7 @@ export type CameraLinkOptions = {
   /** How the camera is worked; when there are profiles, until it has said what it is. */
   readonly controls: CameraControls;
   /** Profiles to choose from; null or left out: the controls hold. */
-  readonly profiles?: CameraProfiles | null;
+  readonly profiles?: CameraProfiles | undefined;
   /** Left out: the time of life. */
   readonly time?: RealTime;
   readonly onEvent: (event: TransportEvent) => void;

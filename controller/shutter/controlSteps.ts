@@ -30,7 +30,7 @@ export function dataTypeOfWire(type: WireType): DataType<number> {
 export async function runSteps(
   session: PtpSession,
   steps: readonly ControlStep[],
-  options: OperationOptions & { readonly openingId?: number | null } = {},
+  options: OperationOptions & { readonly openingId?: number } = {},
 ): Promise<OperationAnswer> {
   let answer: OperationAnswer | null = null;
   for (const step of steps) {
@@ -44,11 +44,11 @@ export async function runSteps(
 async function runStep(
   session: PtpSession,
   step: Exclude<ControlStep, { kind: "pause" }>,
-  { openingId = null, ...options }: OperationOptions & { readonly openingId?: number | null },
+  { openingId = 0, ...options }: OperationOptions & { readonly openingId?: number },
 ): Promise<OperationAnswer> {
   if (step.kind === "operation") {
     const parameters = step.parameters.map((one) =>
-      one === "openingTransaction" ? (openingId ?? 0) : one,
+      one === "openingTransaction" ? openingId : one,
     );
     return (await session.run(operationOfCode(step.operation, "none"), parameters, options)).answer;
   }

@@ -14,8 +14,8 @@ import {
 type DescribeOptions = {
   readonly cameraId: string;
   readonly clock: Clock;
-  /** null: the camera's clock is left alone. */
-  readonly setClock: ClockSetting | null;
+  /** undefined: the camera's clock is left alone. */
+  readonly setClock: ClockSetting | undefined;
 };
 
 /** The strings and numbers that a photographer should see; measures the camera's clock, too. */
@@ -32,7 +32,7 @@ export async function describeCamera(
     serialNumber: info?.serialNumber ?? "",
     profileId: controls.profileId,
     isoLadder,
-    fixedIso: isoLadder.length === 0 && iso !== null && iso <= exposureIndex.max ? iso : null,
+    fixedIso: isoLadder.length === 0 && iso !== null && iso <= exposureIndex.max ? iso : undefined,
     fNumberLadder: properties.ladder(controls.fNumber),
     exposureLadderSeconds: link.exposureLadderSeconds,
     hasBulb: link.hasBulb,
@@ -46,7 +46,7 @@ export async function describeCamera(
       noiseReduction: properties.wordOf(controls.noiseReduction),
       imageFormat: properties.wordOf(controls.imageFormat),
       focalLengthMm: properties.settingOf(controls.focalLengthMm),
-      imageWidthPx: properties.imageWidthPx,
+      imageWidthPx: properties.imageWidthPx ?? undefined,
     },
   };
 }
@@ -75,7 +75,7 @@ async function lookAtClock(
 async function compareClock(
   { controls, properties, session }: CameraLink,
   clock: Clock,
-  setClock: ClockSetting | null,
+  setClock: ClockSetting | undefined,
 ): Promise<Pick<CameraDescription, "clockOffsetMs" | "clockWasOffMs">> {
   const described = properties.describedAs(controls.dateTime);
   if (!described) return { clockOffsetMs: null };

@@ -70,8 +70,8 @@ export class FrameFileMatcher {
   }
 
   /** A capture is about to begin; the event connection may be faster than its answer. */
-  await(frameIndex: number, captureId: TransactionId, isHeldOpen: boolean): void {
-    this.#files.await({ frameIndex, captureId, isHeldOpen });
+  await(frameIndex: number, captureId: TransactionId, kind: "bulb" | "timed"): void {
+    this.#files.await({ frameIndex, captureId, isHeldOpen: kind === "bulb" });
   }
 
   /** The capture began with a later transaction than was thought. */

@@ -21,9 +21,9 @@ type LinkWatchOptions = {
   readonly time: RealTime;
   /** How the camera is worked; when there are profiles, until it has said what it is. */
   readonly controls: CameraControls;
-  readonly profiles?: CameraProfiles | null;
-  /** Left out or null: the camera's clock is left alone. */
-  readonly setClock?: ClockSetting | null;
+  readonly profiles?: CameraProfiles | undefined;
+  /** Left out: the camera's clock is left alone. */
+  readonly setClock?: ClockSetting | undefined;
   readonly flag: ShutterFlag;
   readonly note: ShutterNote;
   readonly createTransport: () => Transport;
@@ -118,7 +118,7 @@ export class LinkWatch {
   /** Meets the wish to connect: what a photographer should see of the connected camera. */
   async describe(link: CameraLink): Promise<CameraDescription> {
     this.#isWanted = false;
-    const { cameraId, origin, time, setClock = null } = this.#options;
+    const { cameraId, origin, time, setClock } = this.#options;
     if (this.#left && !this.#left.seemsClosed) {
       this.#left = { ...this.#left, seemsClosed: await link.closeUnnamed() };
     }
@@ -126,7 +126,7 @@ export class LinkWatch {
       ...{ cameraId, setClock },
       clock: createClock(origin, time),
     });
-    return { ...reported, looseSinceMs: this.looseSinceMs };
+    return { ...reported, looseSinceMs: this.looseSinceMs ?? undefined };
   }
 
   /** Since when the shutter may be open without anybody in control of it; null: it is not. */

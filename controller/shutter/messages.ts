@@ -14,8 +14,8 @@ export type ShutterThreadData = {
   readonly target: CameraTarget;
   readonly origin: ClockOrigin;
   readonly controls: CameraControls;
-  readonly profiles: CameraProfiles | null;
-  readonly setClock: ClockSetting | null;
+  readonly profiles?: CameraProfiles | undefined;
+  readonly setClock?: ClockSetting | undefined;
   /** Shared with the main thread: see `shutterFlag.ts`. */
   readonly flag: SharedArrayBuffer;
   /** Where the next process finds an exposure that this one leaves open; null: nowhere. */

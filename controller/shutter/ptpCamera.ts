@@ -21,12 +21,12 @@ export type PtpCameraOptions = {
   readonly cameraId: string;
   readonly target: CameraTarget;
   readonly origin: ClockOrigin;
-  /** Sets the camera's clock on connecting; left out or null: it is left alone. */
-  readonly setClock?: ClockSetting | null;
+  /** Sets the camera's clock on connecting; left out: it is left alone. */
+  readonly setClock?: ClockSetting | undefined;
   /** How the camera is worked; left out: by the profile that fits what it says of itself. */
   readonly profile?: CameraControls;
   /** The profiles to choose from; left out: the standard's own serves every camera. */
-  readonly profiles?: CameraProfiles;
+  readonly profiles?: CameraProfiles | undefined;
   /** Where the next process finds an exposure that this one leaves open; left out: nowhere. */
   readonly notePath?: string;
   /** Called with how the system schedules the timing thread, whenever one begins. */
@@ -124,8 +124,8 @@ class PtpCamera implements Camera {
       target: this.#options.target,
       origin: this.#options.origin,
       controls: this.#options.profile ?? STANDARD_CONTROLS,
-      setClock: this.#options.setClock ?? null,
-      profiles: this.#options.profile ? null : (this.#options.profiles ?? null),
+      setClock: this.#options.setClock,
+      profiles: this.#options.profile ? undefined : this.#options.profiles,
       flag: this.#flagBuffer,
       notePath: this.#options.notePath ?? null,
     };

@@ -23,7 +23,7 @@ const loop = new TimingLoop({
   profiles: data.profiles,
   setClock: data.setClock,
   flag: new ShutterFlag(data.flag),
-  notePath: data.notePath,
+  notePath: data.notePath ?? undefined,
   wait: preciseWait(),
   scheduling,
   createTransport: () => createTransport(data.target),

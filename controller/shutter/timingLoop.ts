@@ -38,12 +38,12 @@ export type TimingLoopOptions = {
   readonly origin: ClockOrigin;
   /** How the camera is worked; when there are profiles, until it has said what it is. */
   readonly controls: CameraControls;
-  readonly profiles?: CameraProfiles | null;
-  /** Left out or null: the camera's clock is left alone. */
-  readonly setClock?: ClockSetting | null;
+  readonly profiles?: CameraProfiles | undefined;
+  /** Left out: the camera's clock is left alone. */
+  readonly setClock?: ClockSetting | undefined;
   readonly flag: ShutterFlag;
-  /** Where the next process finds an exposure that this one leaves open; left out or null: nowhere. */
-  readonly notePath?: string | null;
+  /** Where the next process finds an exposure that this one leaves open; left out: nowhere. */
+  readonly notePath?: string | undefined;
   readonly wait: MomentWait;
   /** What the system granted this thread; left out: nothing was asked for. */
   readonly scheduling?: Scheduling;
@@ -147,12 +147,12 @@ export class TimingLoop {
       onEvent: (event) => this.#events.hear(event),
       onLost: () => this.#wake.ring(),
       onReached: (handles) => this.#matcher.learn(handles),
-      onUnreached: (error) => this.#fail(error, null, true),
+      onUnreached: (error) => this.#fail(error, null, "gone"),
     });
     this.#events = new CameraEvents({
       ...{ time, exposingIndex, tasks: this.#tasks, matcher: this.#matcher, link: this.#link },
       onReadOut: () => this.#noteReadOut(),
-      onCardFailed: (error, frameIndex) => this.#fail(error, frameIndex, false),
+      onCardFailed: (error, frameIndex) => this.#fail(error, frameIndex, "there"),
       onHeard: () => this.#wake.ring(),
     });
   }
@@ -179,7 +179,7 @@ export class TimingLoop {
         break;
       case "noteReleased":
         if (message.what === "opened")
-          this.#matcher.await(message.frameIndex, NO_TRANSACTION, true);
+          this.#matcher.await(message.frameIndex, NO_TRANSACTION, "bulb");
         else this.#matcher.expect(message.frameIndex, this.#time.nowMs());
         break;
       case "listCard":
@@ -287,10 +287,10 @@ export class TimingLoop {
 
   #takeOrder(order: ExposureOrder): void {
     if (this.#isEnding) return;
-    if (this.#link.connected === null) return this.#fail(goneError(), order.frameIndex, true);
+    if (this.#link.connected === null) return this.#fail(goneError(), order.frameIndex, "gone");
     if (this.#orders.length >= ORDERS_MAX) {
       const error = new NightError("camera.busy", "More frames were ordered than can wait.");
-      return this.#fail(error, order.frameIndex, false);
+      return this.#fail(error, order.frameIndex, "there");
     }
     this.#orders = [...this.#orders, order];
   }
@@ -345,7 +345,7 @@ export class TimingLoop {
   }
 
   async #openBulb(mover: ShutterMover, order: ExposureOrder): Promise<void> {
-    const { openingId, result } = await this.#begin(order, true, async () => {
+    const { openingId, result } = await this.#begin(order, "bulb", async () => {
       const answer = await mover.open();
       return { result: answer, captureId: mover.openingId };
     });
@@ -358,7 +358,7 @@ export class TimingLoop {
   }
 
   async #startTimed(mover: ShutterMover, order: ExposureOrder): Promise<void> {
-    const { result } = await this.#begin(order, false, async () => {
+    const { result } = await this.#begin(order, "timed", async () => {
       const started = await mover.startTimed(order.exposure);
       return { result: started, captureId: started.captureId };
     });
@@ -371,7 +371,7 @@ export class TimingLoop {
   /** Starts a capture, again while the camera is busy, and expects its file from then on. */
   async #begin<T>(
     order: ExposureOrder,
-    isHeldOpen: boolean,
+    kind: "bulb" | "timed",
     start: () => Promise<{ readonly result: T; readonly captureId: TransactionId | null }>,
   ): Promise<{ readonly openingId: TransactionId; readonly result: T }> {
     const { session } = this.#requireConnected().link;
@@ -379,7 +379,7 @@ export class TimingLoop {
     return await this.#untilNotBusy(async () => {
       const firstId = session.upcomingTransactionId;
       const startMs = this.#time.nowMs();
-      this.#matcher.await(frameIndex, firstId, isHeldOpen);
+      this.#matcher.await(frameIndex, firstId, kind);
       try {
         const { result, captureId } = await start();
         const openingId = captureId ?? firstId;
@@ -499,7 +499,7 @@ export class TimingLoop {
       this.#shutter = isLost ? { kind: "prepared", order, openAtMs: 0 } : { kind: "closed" };
       if (isLost) throw error;
       if (error.code === "camera.busy") this.#link.noteStayedBusy();
-      this.#fail(error, order.frameIndex, false);
+      this.#fail(error, order.frameIndex, "there");
     }
   }
 
@@ -547,7 +547,7 @@ export class TimingLoop {
 
   async #handleFailure(error: NightError): Promise<void> {
     const isLost = error.code === "camera.gone" || this.#link.loss !== null;
-    if (!isLost) return this.#fail(error, null, false);
+    if (!isLost) return this.#fail(error, null, "there");
     const exposingIndex = this.#exposingIndex;
     this.#shutter = { kind: "closed" };
     this.#orders = [];
@@ -555,7 +555,7 @@ export class TimingLoop {
     await this.#link.drop();
     this.#tasks.dropAll(error);
     this.#matcher.forgetAll(exposingIndex);
-    this.#fail(error, exposingIndex, true);
+    this.#fail(error, exposingIndex, "gone");
   }
 
   #requireConnected(): Connected {
@@ -584,11 +584,11 @@ export class TimingLoop {
     };
   }
 
-  #fail(error: NightError, frameIndex: number | null, gone: boolean): void {
+  #fail(error: NightError, frameIndex: number | null, camera: "gone" | "there"): void {
     const { code, message: sentence } = error;
     const { looseSinceMs } = this.#link;
     const loose = looseSinceMs === null ? {} : { looseSinceMs };
-    this.#tell({ kind: "failed", code, sentence, frameIndex, gone, ...loose });
+    this.#tell({ kind: "failed", code, sentence, frameIndex, gone: camera === "gone", ...loose });
   }
 }
 

@@ -3,13 +3,14 @@ import { readFile } from "node:fs/promises";
 import * as v from "valibot";
 
 import {
-  kitInputSchema,
+  sensedPlaceSchema,
   planQuerySchema,
   rememberedPlaceSchema,
   tonightQuerySchema,
 } from "../../core/api/planMessages.ts";
 import type { WatchView } from "../../core/api/messages.ts";
 import { NightError } from "../../core/errors.ts";
+import { kitInputSchema } from "../../core/plan/kit.ts";
 import { UNKNOWN_CAMERA, type CameraFacts } from "../../core/plan/checklist.ts";
 import type { PlanService } from "../planning/planService.ts";
 import type { NightService } from "../night/nightService.ts";
@@ -56,11 +57,6 @@ const reportedBodySchema = v.object({
   /** Left out: the first camera. */
   cameraId: v.optional(v.string("cameraId must be a text.")),
   kit: kitInputSchema,
-});
-const sensedPlaceSchema = v.object({
-  latitudeDeg: v.number(),
-  longitudeDeg: v.number(),
-  elevationM: v.nullable(v.number()),
 });
 const rememberedKitSchema = v.object({ input: kitInputSchema, kit: v.looseObject({}) });
 const tonightSchema = v.looseObject({

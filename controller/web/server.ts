@@ -36,7 +36,7 @@ type WebServerOptions = {
   /** How far the page is; left out: it is built, or never will be. */
   readonly pageState?: () => PageState;
   /** Folder for what can be made again, such as keogram slices; null: memory only. */
-  readonly cacheDir?: string | null;
+  readonly cacheDir?: string;
   /** Routes of the other parts of the program: plan, checklist, deliver. */
   readonly extraRoutes?: readonly Route[];
   /** Opens `/metrics`; left out: there are no figures. */

@@ -95,7 +95,7 @@ export type ServerMessage =
 export type WatchCommand =
   | { readonly kind: "start" }
   /** Takes no frame until then; null or left out: until resumed. */
-  | { readonly kind: "pause"; readonly untilUtcMs?: UtcMs | null }
+  | { readonly kind: "pause"; readonly untilUtcMs: UtcMs | null }
   | { readonly kind: "resume" }
   | { readonly kind: "stop" }
   | { readonly kind: "settings"; readonly settings: Partial<ExposureSettings> };

@@ -1,29 +1,11 @@
 import * as v from "valibot";
 import { NightError } from "../errors.ts";
 import type { Checklist } from "../plan/checklist.ts";
-import type { Kit, KitInput } from "../plan/kit.ts";
+import { kitInputSchema, type Kit, type KitInput } from "../plan/kit.ts";
+import { maybe, needs, number } from "../schemaParts.ts";
 import type { AuroraView } from "../sky/auroraView.ts";
 import type { NightPlan } from "../plan/plan.ts";
-import type { TonightActivity } from "../rehearsal/tonightAurora.ts";
-import type { TonightCloudiness } from "../rehearsal/tonightClouds.ts";
 import type { TonightResult } from "../rehearsal/tonightResult.ts";
-
-/** What the page asks a plan with. */
-export type PlanQuery = {
-  readonly latitudeDeg: number;
-  readonly longitudeDeg: number;
-  readonly date: string;
-  readonly placeName?: string | null | undefined;
-  readonly elevationM?: number | undefined;
-  /** A remembered kit, or one described here; left out: the usual kit. */
-  readonly kitName?: string | undefined;
-  readonly kit?: KitInput | undefined;
-  readonly temperatureC?: number | undefined;
-  readonly windKmh?: number | null | undefined;
-  readonly humidityPercent?: number | null | undefined;
-  readonly framesPerSecond?: number | undefined;
-  readonly darkZenithMag?: number | undefined;
-};
 
 /** The answer: the plan, and the Kp of a feed when the user has named one. */
 export type PlanAnswer = {
@@ -53,32 +35,6 @@ export type NamedKpFeed = KpFeedView & { readonly url: string | null };
 /** A remembered kit: as described, and with every number known. */
 export type RememberedKit = { readonly input: KitInput; readonly kit: Kit };
 
-/** A remembered place. */
-export type RememberedPlace = {
-  readonly name: string;
-  readonly latitudeDeg: number;
-  readonly longitudeDeg: number;
-  readonly elevationM: number;
-  /** Moonless zenith after dark, V mag/arcsec²; `null`: taken as natural. */
-  readonly darkZenithMag: number | null;
-};
-
-/** Where a GNSS receiver stands. */
-export type SensedPlace = {
-  readonly latitudeDeg: number;
-  readonly longitudeDeg: number;
-  /** `null`: the receiver has not reported it. */
-  readonly elevationM: number | null;
-};
-
-/** A started rehearsal of tonight. */
-export type TonightQuery = PlanQuery & {
-  readonly activity: TonightActivity;
-  /** Left out: changing. */
-  readonly cloudiness?: TonightCloudiness | undefined;
-  readonly seed?: number | undefined;
-};
-
 /** How a rehearsal of tonight stands. */
 export type TonightView =
   | { readonly kind: "none" }
@@ -93,54 +49,31 @@ export type TonightView =
 
 export type { Checklist };
 
-const number = (name: string) => v.pipe(v.number(`${name} must be a number.`), v.finite());
-
-/** The sentence for something that is no object, or lacks a field. */
-function needs(what: string): (issue: v.BaseIssue<unknown>) => string {
-  return ({ path }) => {
-    const key = path?.at(-1)?.key;
-    return key === undefined ? `${what} must be an object.` : `${what} needs ${String(key)}.`;
-  };
-}
-
-const kitEntries = {
-  name: v.string("Give the kit a name."),
-  sensorClass: v.picklist(
-    ["fullFrame", "crop", "fourThirds", "oneInch"],
-    "The sensor class must be one of fullFrame, crop, fourThirds, oneInch.",
-  ),
-  pixelPitchUm: v.optional(v.nullable(number("The pixel pitch"))),
-  imageWidthPx: v.optional(v.nullable(number("The image width"))),
-  focalLengthMm: number("The focal length"),
-  fNumberWidest: number("The widest aperture"),
-  isoComfortMax: v.optional(number("The ISO cap")),
-  batteryWh: v.optional(number("The battery")),
-  cameraWatts: v.optional(number("The camera's draw")),
-  cardBytes: v.optional(number("The card")),
-  bytesPerFrame: v.optional(v.nullable(number("A frame's size"))),
-  busySeconds: v.optional(number("The camera's busy time")),
-};
-
-/** A kit from outside; its numbers are judged by `resolveKit`. */
-export const kitInputSchema = v.object(kitEntries, needs("A kit"));
-
-const planEntries = {
+const placeEntries = {
   latitudeDeg: number("Latitude"),
   longitudeDeg: number("Longitude"),
+};
+
+/** What the page asks a plan with; a left-out kit is the usual one. */
+const planEntries = {
+  ...placeEntries,
   date: v.string("The date must be written as YYYY-MM-DD."),
-  placeName: v.optional(v.nullable(v.string())),
-  elevationM: v.optional(number("Height above the sea")),
-  kitName: v.optional(v.string()),
-  kit: v.optional(kitInputSchema),
-  temperatureC: v.optional(number("The temperature")),
-  windKmh: v.optional(v.nullable(number("The wind"))),
-  humidityPercent: v.optional(v.nullable(number("The humidity"))),
-  framesPerSecond: v.optional(number("The frame rate")),
-  darkZenithMag: v.optional(number("The dark sky's brightness")),
+  placeName: maybe(v.string()),
+  elevationM: maybe(number("Height above the sea")),
+  /** A remembered kit, or one described here. */
+  kitName: maybe(v.string()),
+  kit: maybe(kitInputSchema),
+  temperatureC: maybe(number("The temperature")),
+  windKmh: maybe(number("The wind")),
+  humidityPercent: maybe(number("The humidity")),
+  framesPerSecond: maybe(number("The frame rate")),
+  darkZenithMag: maybe(number("The dark sky's brightness")),
 };
 
 /** A plan's query from outside; its numbers are judged by `planNight`. */
 export const planQuerySchema = v.object(planEntries, needs("A plan's query"));
+
+export type PlanQuery = Readonly<v.InferOutput<typeof planQuerySchema>>;
 
 /** A rehearsal's query from outside. */
 export const tonightQuerySchema = v.object(
@@ -154,22 +87,31 @@ export const tonightQuerySchema = v.object(
       v.picklist(["clear", "some", "changing"], "The clouds must be one of clear, some, changing."),
       "changing",
     ),
-    seed: v.optional(number("The seed")),
+    seed: maybe(number("The seed")),
   },
   needs("A rehearsal"),
 );
+
+export type TonightQuery = Readonly<v.InferInput<typeof tonightQuerySchema>>;
 
 /** A place to remember, from outside; its numbers are judged by `placeOf`. */
 export const rememberedPlaceSchema = v.object(
   {
     name: v.string("Give the place a name."),
-    latitudeDeg: number("Latitude"),
-    longitudeDeg: number("Longitude"),
+    ...placeEntries,
     elevationM: v.optional(number("Height above the sea"), 0),
+    /** Moonless zenith after dark, V mag/arcsec²; null: taken as natural. */
     darkZenithMag: v.optional(v.nullable(number("The dark sky's brightness")), null),
   },
   needs("A place"),
 );
+
+export type RememberedPlace = Readonly<v.InferOutput<typeof rememberedPlaceSchema>>;
+
+/** Where a GNSS receiver stands; a height of null: the receiver has not reported it. */
+export const sensedPlaceSchema = v.object({ ...placeEntries, elevationM: v.nullable(v.number()) });
+
+export type SensedPlace = Readonly<v.InferOutput<typeof sensedPlaceSchema>>;
 
 /** What a checklist is asked with, from outside. */
 export const checklistQuerySchema = v.object({

@@ -32,8 +32,8 @@ const USUAL_TEMPERATURE_C = -10;
  */
 export function coldOf(air: {
   readonly temperatureC?: number;
-  readonly windKmh?: number | null;
-  readonly humidityPercent?: number | null;
+  readonly windKmh?: number;
+  readonly humidityPercent?: number;
 }): PlanCold {
   const temperatureC = air.temperatureC ?? USUAL_TEMPERATURE_C;
   const isAssumed = air.temperatureC === undefined;

@@ -1,41 +1,56 @@
+import * as v from "valibot";
 import { SETTING_LIMITS, type LimitedSetting } from "../exposure/settingLimits.ts";
 import { atan2Deg } from "../sky/angles.ts";
 import { NightError } from "../errors.ts";
+import { maybe, needs, number } from "../schemaParts.ts";
 import type { ExposureSettings } from "../exposure/settings.ts";
 
-/** Classes of sensor by size; the trade's own words. */
-export type SensorClass = "fullFrame" | "crop" | "fourThirds" | "oneInch";
-
 /** Width and height of a class, mm. Common practice, no source; bodies differ by a few tenths. */
-export const SENSOR_SIZES_MM: Readonly<Record<SensorClass, readonly [number, number]>> = {
+export const SENSOR_SIZES_MM = {
   fullFrame: [36, 24],
   crop: [23.5, 15.6],
   fourThirds: [17.3, 13],
   oneInch: [13.2, 8.8],
-};
+} as const;
 
-/** A kit as the photographer describes it; what is left out is derived or a common value. */
-export type KitInput = {
-  readonly name: string;
-  readonly sensorClass: SensorClass;
-  /** Of the full-size frame; either this or the image width is enough. */
-  readonly pixelPitchUm?: number | null | undefined;
-  readonly imageWidthPx?: number | null | undefined;
-  readonly focalLengthMm: number;
-  /** Smallest f-number of the lens. */
-  readonly fNumberWidest: number;
-  /** Above this the noise is not worth it to this photographer. */
-  readonly isoComfortMax?: number | undefined;
-  /** Energy of one charged battery, Wh, and what camera and screen draw, W. */
-  readonly batteryWh?: number | undefined;
-  readonly cameraWatts?: number | undefined;
-  /** Room on the card, bytes. */
-  readonly cardBytes?: number | undefined;
-  /** Of one frame as it is written to the card; null: from the pixel count (raw, 14 bit). */
-  readonly bytesPerFrame?: number | null | undefined;
-  /** Time after an exposure before the next may begin, seconds. */
-  readonly busySeconds?: number | undefined;
-};
+/** Classes of sensor by size; the trade's own words. */
+export type SensorClass = keyof typeof SENSOR_SIZES_MM;
+
+const SENSOR_CLASSES = Object.keys(SENSOR_SIZES_MM) as SensorClass[];
+
+/**
+ * A kit as the photographer describes it; what is left out is derived or a common value, and the
+ * numbers are judged by `resolveKit`.
+ */
+export const kitInputSchema = v.object(
+  {
+    name: v.string("Give the kit a name."),
+    sensorClass: v.picklist(
+      SENSOR_CLASSES,
+      `The sensor class must be one of ${SENSOR_CLASSES.join(", ")}.`,
+    ),
+    /** Of the full-size frame; either this or the image width is enough. */
+    pixelPitchUm: maybe(number("The pixel pitch")),
+    imageWidthPx: maybe(number("The image width")),
+    focalLengthMm: number("The focal length"),
+    /** Smallest f-number of the lens. */
+    fNumberWidest: number("The widest aperture"),
+    /** Above this the noise is not worth it to this photographer. */
+    isoComfortMax: maybe(number("The ISO cap")),
+    /** Energy of one charged battery, Wh, and what camera and screen draw, W. */
+    batteryWh: maybe(number("The battery")),
+    cameraWatts: maybe(number("The camera's draw")),
+    /** Room on the card, bytes. */
+    cardBytes: maybe(number("The card")),
+    /** Of one frame as it is written to the card; left out: from the pixel count (raw, 14 bit). */
+    bytesPerFrame: maybe(number("A frame's size")),
+    /** Time after an exposure before the next may begin, seconds. */
+    busySeconds: maybe(number("The camera's busy time")),
+  },
+  needs("A kit"),
+);
+
+export type KitInput = Readonly<v.InferOutput<typeof kitInputSchema>>;
 
 /** A kit with every number known. */
 export type Kit = {
@@ -92,8 +107,10 @@ export function resolveKit(input: KitInput): Kit {
   if (name === "") throw invalid("Give the kit a name.");
   const size = SENSOR_SIZES_MM[input.sensorClass] as readonly [number, number] | undefined;
   if (size === undefined) {
-    const classes = Object.keys(SENSOR_SIZES_MM).join(", ");
-    throw invalid(`The sensor class must be one of ${classes}, not "${input.sensorClass}".`);
+    const classes = SENSOR_CLASSES.join(", ");
+    throw invalid(
+      `The sensor class must be one of ${classes}, not "${String(input.sensorClass)}".`,
+    );
   }
   const [sensorWidthMm, sensorHeightMm] = size;
   const imageWidth = checked(

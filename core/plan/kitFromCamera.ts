@@ -50,14 +50,10 @@ export function kitFromCamera(
     ...pixelsOf(camera, frame),
   });
   // The image's width and the pitch are two ways to say one thing: only one of them may stand.
-  const other =
-    reported.pixelPitchUm !== undefined
-      ? { imageWidthPx: null }
-      : reported.imageWidthPx !== undefined
-        ? { pixelPitchUm: null }
-        : {};
+  const isSized = reported.pixelPitchUm !== undefined || reported.imageWidthPx !== undefined;
+  const typed = isSized ? { ...input, pixelPitchUm: undefined, imageWidthPx: undefined } : input;
   return {
-    input: { ...input, ...reported, ...other },
+    input: { ...typed, ...reported },
     reported: Object.keys(reported) as (keyof KitInput)[],
   };
 }
@@ -107,7 +103,7 @@ function positive(value: number | null | undefined): number | null {
   return value !== null && value !== undefined && value > 0 ? value : null;
 }
 
-function withoutNull<T>(fields: { readonly [K in keyof T]?: T[K] | null }): Partial<T> {
+function withoutNull<T extends object>(fields: Readonly<Record<string, unknown>>): Partial<T> {
   return Object.fromEntries(
     Object.entries(fields).filter(([, value]) => value !== null),
   ) as Partial<T>;

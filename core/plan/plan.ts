@@ -40,12 +40,12 @@ export type PlanRequest = {
   /** Local date of the evening, `YYYY-MM-DD`. */
   readonly dateIso: string;
   readonly kit: Kit;
-  readonly placeName?: string | null;
+  readonly placeName?: string;
   readonly elevationM?: number;
   /** Expected at night; decides on batteries and cautions. */
   readonly temperatureC?: number;
-  readonly windKmh?: number | null;
-  readonly humidityPercent?: number | null;
+  readonly windKmh?: number;
+  readonly humidityPercent?: number;
   readonly framesPerSecond?: number;
   /** Moonless zenith of the place after dark, V mag/arcsec². */
   readonly darkZenithMag?: number;

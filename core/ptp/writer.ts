@@ -48,8 +48,8 @@ export function createWriter(): Writer {
   };
   // `view` is looked up after `grow`, which may have replaced it.
   const put = (count: number, write: (at: number) => void): void => write(grow(count));
-  const big = (value: bigint, bits: 64 | 128, isSigned: boolean): void => {
-    checkBig(value, bits, isSigned);
+  const big = (value: bigint, bits: 64 | 128, sign: "signed" | "unsigned"): void => {
+    checkBig(value, bits, sign === "signed");
     for (let shift = 0n; shift < BigInt(bits); shift += 64n) {
       put(8, (at) => view.setBigUint64(at, BigInt.asUintN(64, value >> shift), true));
     }
@@ -72,10 +72,10 @@ export function createWriter(): Writer {
       put(4, (at) => view.setUint32(at, checked(value, 0, 0xffffffff, "UINT32"), true)),
     i32: (value) =>
       put(4, (at) => view.setInt32(at, checked(value, -(2 ** 31), 2 ** 31 - 1, "INT32"), true)),
-    u64: (value) => big(value, 64, false),
-    i64: (value) => big(value, 64, true),
-    u128: (value) => big(value, 128, false),
-    i128: (value) => big(value, 128, true),
+    u64: (value) => big(value, 64, "unsigned"),
+    i64: (value) => big(value, 64, "signed"),
+    u128: (value) => big(value, 128, "unsigned"),
+    i128: (value) => big(value, 128, "signed"),
     bytes: (value) => {
       const start = grow(value.byteLength);
       buffer.set(value, start);

@@ -40,8 +40,8 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
       /** What the photographer said before a break; left out: frames are wanted. */
       readonly hand?: HandWord;
     }
-  /** No frame until `untilMs`; null or left out: until asked to go on. */
-  | { readonly kind: "paused"; readonly untilMs?: MonotonicMs | null }
+  /** No frame until `untilMs`; left out: until asked to go on. */
+  | { readonly kind: "paused"; readonly untilMs?: MonotonicMs | undefined }
   | { readonly kind: "resumed" }
   | {
       readonly kind: "stopped";
@@ -54,19 +54,19 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
   | {
       readonly kind: "cameraConnected";
       readonly isoLadder: readonly number[];
-      /** ISO that stands on the camera and cannot be set from here; left out or null: it can be. */
-      readonly fixedIso?: number | null;
+      /** ISO that stands on the camera and cannot be set from here; left out: it can be. */
+      readonly fixedIso?: number | undefined;
       readonly fNumber: number | null;
       readonly program: "manual" | "other" | "unknown";
       /** What the photographer should know of how the camera is worked; left out: nothing. */
       readonly remarks?: readonly string[];
       readonly canTakeFrames: boolean;
-      /** Camera clock less ours, milliseconds; left out or null: not readable. */
-      readonly clockOffsetMs?: number | null;
+      /** Camera clock less ours, milliseconds; left out: not readable. */
+      readonly clockOffsetMs?: number | undefined;
       /** An earlier night has taught the meter this camera's tone curve. */
       readonly isToneCurveKnown: boolean;
-      /** The camera answers, but its shutter may be open since then; left out or null: it is closed. */
-      readonly looseSinceMs?: MonotonicMs | null;
+      /** The camera answers, but its shutter may be open since then; left out: it is closed. */
+      readonly looseSinceMs?: MonotonicMs | undefined;
     }
   | { readonly kind: "shutterOpened"; readonly frameIndex: number }
   | {
@@ -110,8 +110,8 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
       readonly frameIndex: number | null;
       /** True when the link is lost and only `connectCamera` brings it back. */
       readonly gone: boolean;
-      /** The shutter may be open since then, left so by an earlier process; left out or null: not known. */
-      readonly looseSinceMs?: MonotonicMs | null;
+      /** The shutter may be open since then, left so by an earlier process; left out: not known. */
+      readonly looseSinceMs?: MonotonicMs | undefined;
     }
   | { readonly kind: "cameraClosed" }
 );

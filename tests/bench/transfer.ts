@@ -56,7 +56,7 @@ async function mbPerSecond(receive: Receive): Promise<number> {
 
 async function overPtpIp(port: number) {
   const transport = new IpTransport({
-    ...{ host: "127.0.0.1", port, initiatorGuid: new Uint8Array(16), probeAfterMs: null },
+    ...{ host: "127.0.0.1", port, initiatorGuid: new Uint8Array(16), probeAfterMs: "never" },
   });
   await transport.open(5_000);
   const session = new PtpSession(transport);

@@ -4,12 +4,12 @@ import { readJpegHeader } from "../../core/metadata/jpegHeader.ts";
 import { errorAnswerSchema, serverMessageSchema } from "../../core/api/schemas.ts";
 import {
   checklistQuerySchema,
-  kitInputSchema,
   parseMessage,
   planQuerySchema,
   rememberedPlaceSchema,
   tonightQuerySchema,
 } from "../../core/api/planMessages.ts";
+import { kitInputSchema } from "../../core/plan/kit.ts";
 import { settingsChange } from "../../core/api/settingsChange.ts";
 import { DEFAULT_EXPOSURE_SETTINGS } from "../../core/exposure/settings.ts";
 import { encodeExif, withExif, type ExifFields } from "../../core/metadata/exif.ts";

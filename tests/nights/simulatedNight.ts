@@ -156,7 +156,7 @@ class SimulatedNight {
         }
         return;
       case "pause": {
-        const untilMs = fault.forMs === null ? null : monotonicMs(this.#nowMs + fault.forMs);
+        const untilMs = fault.forMs === null ? undefined : monotonicMs(this.#nowMs + fault.forMs);
         return this.#say({ kind: "paused", untilMs });
       }
       case "resume":

@@ -85,7 +85,7 @@ export type ScriptedLoop = {
 /** A timing loop in this thread, joined to a scripted camera; the night runs in real time. */
 export async function startScriptedLoop(
   controls: Partial<CameraControls> = {},
-  profiles: CameraProfiles | null = null,
+  profiles?: CameraProfiles,
 ): Promise<ScriptedLoop> {
   const camera = createScriptedCamera();
   const port = await camera.peer.listen();

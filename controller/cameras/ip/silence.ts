@@ -4,7 +4,7 @@ const PROBE_MISSES_MAX = 3;
 
 type IpSilenceOptions = {
   /** Silence before a probe is sent, real milliseconds; null: never probe. */
-  readonly probeAfterMs: number | null | undefined;
+  readonly probeAfterMs: number | "never" | undefined;
   readonly probe: () => void;
   readonly onDead: () => void;
 };
@@ -23,7 +23,7 @@ export class IpSilence {
 
   start(): void {
     const { probeAfterMs = PROBE_AFTER_MS } = this.#options;
-    if (probeAfterMs === null) return;
+    if (probeAfterMs === "never") return;
     this.#timer = setInterval(() => this.#look(), probeAfterMs);
     this.#timer.unref();
   }

@@ -28,7 +28,7 @@ export type IpTransportOptions = {
   readonly initiatorGuid: Uint8Array;
   readonly cancelMs?: number;
   /** Silence on the event connection before a probe is sent; null: never probe. */
-  readonly probeAfterMs?: number | null;
+  readonly probeAfterMs?: number | "never";
 };
 
 /** The transaction in hand, and how far its data phase is. */

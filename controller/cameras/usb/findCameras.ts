@@ -114,15 +114,15 @@ function asCamera(device: LibusbDevice, alternates: readonly LibusbInterface[]):
       one.bInterfaceProtocol === STILL_IMAGE.protocol,
   );
   if (!still) return null;
-  const endpoint = (type: number, isIn: boolean): number | undefined =>
+  const endpoint = (type: number, direction: "in" | "out"): number | undefined =>
     still.endpoints.find(
       ({ bmAttributes, bEndpointAddress }) =>
         (bmAttributes & TRANSFER_TYPE_MASK) === type &&
-        ((bEndpointAddress & ENDPOINT_IN) !== 0) === isIn,
+        ((bEndpointAddress & ENDPOINT_IN) !== 0) === (direction === "in"),
     )?.bEndpointAddress;
-  const bulkIn = endpoint(TYPES.bulk, true);
-  const bulkOut = endpoint(TYPES.bulk, false);
-  const interruptIn = endpoint(TYPES.interrupt, true);
+  const bulkIn = endpoint(TYPES.bulk, "in");
+  const bulkOut = endpoint(TYPES.bulk, "out");
+  const interruptIn = endpoint(TYPES.interrupt, "in");
   if (bulkIn === undefined || bulkOut === undefined || interruptIn === undefined) return null;
   const interfaceNumber = still.bInterfaceNumber;
   return { device, place: placeOf(device), interfaceNumber, bulkIn, bulkOut, interruptIn };

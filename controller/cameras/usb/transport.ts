@@ -52,7 +52,7 @@ type InHand = {
  */
 export class UsbTransport implements Transport {
   #place: string;
-  #usbIds: { readonly vendorId: number; readonly productId: number } | null = null;
+  #usbIds: Transport["usbIds"];
   readonly #options: UsbTransportOptions;
   readonly #strays = new Strays();
   #line: Line | null = null;
@@ -72,7 +72,7 @@ export class UsbTransport implements Transport {
   }
 
   /** What the device calls itself on the bus; known from `open` on. */
-  get usbIds(): { readonly vendorId: number; readonly productId: number } | null {
+  get usbIds(): Transport["usbIds"] {
     return this.#usbIds;
   }
 

@@ -97,7 +97,7 @@ describe("the night of a real camera", () => {
 
   it("needs the computer awake while it is watched, and not while it rests by hand", async () => {
     const heard: boolean[] = [];
-    const { daemon, end } = await start({ onWatching: (isWatching) => heard.push(isWatching) });
+    const { daemon, end } = await start({ onWatching: (duty) => heard.push(duty === "watching") });
     await exposed(1);
     expect(heard).toEqual([true]);
     await say(daemon, "pause", { untilUtcMs: Date.now() + 3_600_000 });

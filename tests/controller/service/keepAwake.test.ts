@@ -60,7 +60,8 @@ writeFileSync(${JSON.stringify(begun)}, "");`,
       heard.push("keep");
       return () => heard.push("let sleep");
     });
-    for (const isWatching of [false, true, true, false, false, true]) reported(isWatching);
+    const duties = ["resting", "watching", "watching", "resting", "resting", "watching"] as const;
+    for (const duty of duties) reported(duty);
     expect(heard).toEqual(["keep", "let sleep", "keep"]);
   });
 });

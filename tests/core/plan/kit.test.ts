@@ -13,8 +13,8 @@ import { kitWith } from "../../support/planFixtures.ts";
 
 describe("a kit", () => {
   it("takes the pixel pitch from sensor class and image width: 6 µm for 6000 pixels on 36 mm", () => {
-    expect(kitWith({ pixelPitchUm: null, imageWidthPx: 6000 }).pixelPitchUm).toBe(6);
-    const crop = kitWith({ sensorClass: "crop", pixelPitchUm: null, imageWidthPx: 6000 });
+    expect(kitWith({ pixelPitchUm: undefined, imageWidthPx: 6000 }).pixelPitchUm).toBe(6);
+    const crop = kitWith({ sensorClass: "crop", pixelPitchUm: undefined, imageWidthPx: 6000 });
     expect(crop.pixelPitchUm).toBeCloseTo(3.917, 3);
   });
 

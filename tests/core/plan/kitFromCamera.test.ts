@@ -60,7 +60,7 @@ describe("a kit with the camera's word in it", () => {
     const camera = { ...NOTHING, fNumberLadder: [1.8, 4], focalLengthMm: 14, imageWidthPx: 6000 };
     const { input } = kitFromCamera(DEFAULT_KIT_INPUT, camera, FRAME);
     expect(input).toMatchObject({ fNumberWidest: 1.8, focalLengthMm: 14, pixelPitchUm: 3.92 });
-    expect(input.imageWidthPx).toBeNull();
+    expect(input.imageWidthPx).toBeUndefined();
   });
 
   it.each([

@@ -64,7 +64,7 @@ describe("the guards over air and glass", () => {
 });
 
 describe("the guard over the clocks", () => {
-  const connected = (clockOffsetMs: number | null): WatchState =>
+  const connected = (clockOffsetMs: number | undefined): WatchState =>
     play([at(0, started()), at(100, connectedCamera({ clockOffsetMs }))]).state;
 
   it("notes a camera that is 75 s ahead of this computer, and is silent at 2 s and unknown", () => {
@@ -72,7 +72,7 @@ describe("the guard over the clocks", () => {
       { guard: "clock", level: "note", sentence: expect.stringContaining("75 s ahead") as string },
     ]);
     expect(connected(2000).guards).toEqual([]);
-    expect(connected(null).guards).toEqual([]);
+    expect(connected(undefined).guards).toEqual([]);
   });
 
   it("goes by GNSS once a receiver was heard", () => {

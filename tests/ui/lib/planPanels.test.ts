@@ -81,7 +81,7 @@ test.each([
 });
 
 test("turns an image's width that the camera tells into the pixel pitch of its sensor", () => {
-  const input = { ...kitWith(), pixelPitchUm: null, imageWidthPx: 9000, focalLengthMm: 20 };
+  const input = { ...kitWith(), pixelPitchUm: undefined, imageWidthPx: 9000, focalLengthMm: 20 };
   expect(draftOfReported({ input, reported: ["imageWidthPx", "focalLengthMm"] })).toEqual({
     pixelPitch: "4",
     focalLength: "20",

@@ -34,7 +34,7 @@ export function draftOfPlace(
   place: {
     readonly latitudeDeg: number;
     readonly longitudeDeg: number;
-    readonly elevationM?: number | null;
+    readonly elevationM: number | null;
   },
   placeName: string,
 ): Pick<PlanDraft, "placeName" | "latitude" | "longitude" | "elevation"> {
@@ -114,12 +114,12 @@ export function queryOf(draft: PlanDraft, kit: KitDraft): PlanQuery | string {
     latitudeDeg,
     longitudeDeg,
     date: draft.date.trim(),
-    placeName: draft.placeName.trim() === "" ? null : draft.placeName.trim(),
+    placeName: draft.placeName.trim() || undefined,
     kit: kitInput,
     ...(elevationM === null ? {} : { elevationM }),
     ...(temperatureC === null ? {} : { temperatureC }),
-    windKmh: numberOf(draft.wind),
-    humidityPercent: numberOf(draft.humidity),
+    windKmh: numberOf(draft.wind) ?? undefined,
+    humidityPercent: numberOf(draft.humidity) ?? undefined,
   };
 }
 
@@ -135,7 +135,7 @@ export function kitInputOf(draft: KitDraft): KitInput | string {
   return {
     name: draft.name,
     sensorClass: draft.sensorClass,
-    pixelPitchUm: numberOf(draft.pixelPitch),
+    pixelPitchUm: numberOf(draft.pixelPitch) ?? undefined,
     focalLengthMm,
     fNumberWidest,
     ...(iso === null ? {} : { isoComfortMax: iso }),

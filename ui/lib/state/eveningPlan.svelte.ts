@@ -61,7 +61,9 @@ export class EveningPlan {
     const place = night !== null && isPlaced(night) ? night : null;
     this.draft = {
       ...USUAL_WEATHER,
-      ...(place === null ? UNKNOWN_PLACE : draftOfPlace(place, place.placeName)),
+      ...(place === null
+        ? UNKNOWN_PLACE
+        : draftOfPlace({ ...place, elevationM: null }, place.placeName)),
       ...stored<Partial<PlanDraft>>(DRAFT_KEY, {}),
       date: eveningOf(nowUtcMs, place?.longitudeDeg ?? longitudeByClockDeg(nowUtcMs)),
     };
