@@ -40,7 +40,7 @@ export function startCommand(
     child,
     ended,
     printed: () => text,
-    prints: (pattern, withinMs = 60_000) =>
+    prints: (pattern, withinMs = 120_000) =>
       new Promise((resolve, reject) => {
         const finish = (act: () => void): void => {
           clearTimeout(timer);

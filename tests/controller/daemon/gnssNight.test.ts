@@ -48,4 +48,4 @@ it("a night begins at the place that a receiver tells, goes on when it is pulled
   const catalogue = Catalogue.open(join(data, "nights", night!), { readOnly: true });
   expect(nightInfoOf(catalogue)).toMatchObject({ latitudeDeg: 68.9, longitudeDeg: 27 });
   catalogue.close();
-}, 120_000);
+}, 300_000);
