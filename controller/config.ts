@@ -136,6 +136,16 @@ export const START_COMMAND = {
       value: "URL",
       help: "address of a public Kp feed (JSON); used when it answers, never waited for",
     },
+    "alarm-command": {
+      type: "text",
+      value: "FILE",
+      help: "a program of your own that is run, without a shell, with each alarm as JSON on its input",
+    },
+    "alarm-webhook": {
+      type: "text",
+      value: "URL",
+      help: "address that each alarm is posted to as JSON",
+    },
     "target-stops": {
       type: "number",
       value: "STOPS",

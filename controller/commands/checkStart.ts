@@ -1,4 +1,4 @@
-import { statSync } from "node:fs";
+import { accessSync, constants, statSync } from "node:fs";
 import { resolve } from "node:path";
 import { NightError } from "../../core/errors.ts";
 import {
@@ -22,6 +22,7 @@ export async function checkStart(options: StartOptions): Promise<void> {
   const targets = cameraTargets(options);
   checkPlace(options, targets);
   if (options["kp-feed"] !== null) checkFeedAddress(options["kp-feed"]);
+  checkAlarms(options);
   if (options["frames-folder"] !== null) checkFramesFolder(options["frames-folder"]);
   const profiles = readProfiles(resolve(withOwnFolder(options).data));
   const sensors = sensorTargets(options, profiles.sensors);
@@ -48,6 +49,30 @@ function checkPlace(options: StartOptions, targets: readonly CameraTarget[]): vo
   const isDemo = isDemoOf(targets);
   if (fromDusk && lat === null && gnss === null && !isDemo) {
     throw new NightError("usage.invalid", "--from-dusk needs --lat and --lon, or --gnss");
+  }
+}
+
+function checkAlarms({ "alarm-command": command, "alarm-webhook": webhook }: StartOptions): void {
+  if (command !== null && !isRunnable(resolve(command))) {
+    throw new NightError(
+      "usage.invalid",
+      `--alarm-command: ${command} is no program that can be run`,
+    );
+  }
+  if (webhook !== null && !/^https?:\/\/\S+$/.test(webhook)) {
+    throw new NightError(
+      "usage.invalid",
+      `--alarm-webhook takes an http or https address, not "${webhook}"`,
+    );
+  }
+}
+
+function isRunnable(path: string): boolean {
+  try {
+    accessSync(path, constants.X_OK);
+    return statSync(path).isFile();
+  } catch {
+    return false;
   }
 }
 

@@ -1,7 +1,9 @@
 import { spawn } from "node:child_process";
+import { resolve } from "node:path";
 import { alarmsDue, NO_ALARMS, type Alarm } from "../../core/api/alarms.ts";
 import type { DaemonView } from "../../core/api/messages.ts";
 import { isoOf } from "../../core/sky/calendarDate.ts";
+import type { StartOptions } from "../config.ts";
 import type { Log } from "../log.ts";
 
 /** A command or an answer that takes longer is ended: the next alarm must come through. Judgement. */
@@ -16,6 +18,12 @@ export type AlarmWays = {
   /** An address that the alarm is posted to. */
   readonly webhook: string | null;
 };
+
+/** The ways that were named when the program was started. */
+export function alarmWays(options: StartOptions): AlarmWays {
+  const { "alarm-command": command, "alarm-webhook": webhook } = options;
+  return { command: command === null ? null : resolve(command), webhook };
+}
 
 /** What a command and a webhook are given, as JSON. */
 type AlarmMessage = {
@@ -87,7 +95,7 @@ export class AlarmCalls {
 
   /** Runs the program itself, without a shell: nothing in a sentence can become a command. */
   #run(command: string, text: string): Promise<void> {
-    return new Promise((resolve, reject) => {
+    return new Promise((done, reject) => {
       const child = spawn(command, [], {
         stdio: ["pipe", "ignore", "ignore"],
         timeout: this.#callMsMax,
@@ -95,7 +103,7 @@ export class AlarmCalls {
       });
       child.once("error", reject);
       child.once("exit", (code, signal) => {
-        if (code === 0) return resolve();
+        if (code === 0) return done();
         reject(new Error(signal === null ? `it ended with ${code}` : `it was ended by ${signal}`));
       });
       // A program that does not read its input may well do what it is for.

@@ -10,6 +10,7 @@ import {
   type CameraTarget,
   type StartOptions,
 } from "../config.ts";
+import { AlarmCalls, alarmWays } from "./alarmCalls.ts";
 import { PageBeginner } from "./beginNight.ts";
 import { claimFromAids, endAids, openAids } from "./cameraAids.ts";
 import { CameraOpener, cameraIdsOf, type CameraOpenerParts } from "./cameraOpener.ts";
@@ -31,6 +32,9 @@ import { readProfiles } from "../profiles/readProfiles.ts";
 import type { ChosenRelease } from "../release/parseRelease.ts";
 import type { SensorHub } from "../sensors/sensors.ts";
 import { openDoor } from "../web/server.ts";
+
+/** How often the state of the night is looked at for alarms, real milliseconds. */
+const ALARM_LOOK_MS = 2_000;
 
 /** The running program. */
 export type Daemon = {
@@ -163,6 +167,10 @@ async function startOn(
     print,
     onWatching: equipment.onWatching ?? (() => {}),
   });
+  const alarms = new AlarmCalls({ ways: alarmWays(options), log });
+  // A state may become due by time alone, without any message.
+  const look = setInterval(() => alarms.see(host.view()), ALARM_LOOK_MS);
+  opened.add(look, clearInterval);
   hearSensors(sensors, { host, nightPlace, dawnMs: () => startOrder().settings.dawnMs, print });
 
   const { "kp-feed": kpFeedUrl } = options;
@@ -186,6 +194,7 @@ async function startOn(
       log,
       pageState,
       beginner,
+      alarms,
     }),
     (one) => one.close(),
   );

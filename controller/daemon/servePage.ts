@@ -10,6 +10,7 @@ import type { PageState } from "../pageBuildProcess.ts";
 import { PlanService } from "../planning/planService.ts";
 import { OWN_DIR } from "../ownFiles.ts";
 import type { SensedPlace } from "../sensors/sensors.ts";
+import { alarmRoutes, type AlarmTrial } from "../web/alarmRoutes.ts";
 import { beginRoutes, type NightBeginner } from "../web/beginRoutes.ts";
 import { benchRoutes } from "../web/benchRoutes.ts";
 import { deliverRoutes } from "../web/deliverRoutes.ts";
@@ -38,9 +39,21 @@ export async function servePage(options: {
   readonly pageState: () => PageState;
   /** Begins a night from the page; undefined: it cannot. */
   readonly beginner: NightBeginner | undefined;
+  readonly alarms: AlarmTrial;
 }): Promise<Pick<WebServer, "address" | "close">> {
-  const { door, dataDir, kpFeedUrl, clock, host, aids, sensedPlace, log, pageState, beginner } =
-    options;
+  const {
+    door,
+    dataDir,
+    kpFeedUrl,
+    clock,
+    host,
+    aids,
+    sensedPlace,
+    log,
+    pageState,
+    beginner,
+    alarms,
+  } = options;
   const claim = (cameraId: string): void => {
     claimFromWatch(host, cameraId);
     claimFromAids(aids);
@@ -62,6 +75,7 @@ export async function servePage(options: {
     metricsToken: metricsToken(dataDir),
     extraRoutes: [
       ...planRoutes(plans, host, (cameraId) => aids.framing.pictureOf(cameraId)),
+      ...alarmRoutes(alarms, () => clock.utcMs()),
       ...(beginner ? beginRoutes(beginner) : []),
       ...focusRoutes({ ...aids, claim }),
       ...benchRoutes({ runner: aids.bench, claim }),

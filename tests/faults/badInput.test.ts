@@ -60,6 +60,8 @@ describe("starting with something wrong", () => {
       ["--camera", "usb", "--release", "hid:1234:5678"],
       /no profile knows the relay/,
     ],
+    ["no program for alarms", ["--alarm-command", "/no/such"], /is no program that can be run/],
+    ["no address for alarms", ["--alarm-webhook", "ftp://x"], /takes an http or https address/],
     ["a release without frames", ["--release", "serial:/dev/x"], /--release needs --frames-folder/],
   ])("%s ends with 2 and one line that says what to mend", async (_what, args, line) => {
     const program = run("controller/main.ts", ...args, "--data", folder);
