@@ -33,6 +33,20 @@ export type ExposureFigures = {
   readonly namedMs: number | null;
 };
 
+/** One exposure by the camera's own timer. */
+export type TimedFigures = {
+  readonly askedSeconds: number;
+  /** What the camera was set to; null: it does not say. */
+  readonly setSeconds: number | null;
+  /** What the file's Exif says; null: no file, or no such entry. */
+  readonly exifSeconds: number | null;
+  /** Whether the camera named a file for it, or the card had one. */
+  readonly hasFile: boolean;
+};
+
+/** A step that came to nothing, and why. */
+export type BenchTrouble = { readonly step: string; readonly sentence: string };
+
 export type PreviewFigures = {
   readonly filename: string;
   readonly fileBytes: number;
@@ -67,6 +81,13 @@ export type BenchFigures = {
   readonly bulbExcessMs: number | null;
   /** Why there is no excess, when there is none. */
   readonly bulbRemark: string | null;
+  /** Exposures by the camera's own timer. */
+  readonly timed: readonly TimedFigures[];
+  /** Why there is none, when there is none. */
+  readonly timedRemark: string | null;
+  /** Whether the device offers any way to expose over its cable. */
+  readonly offersCapture: boolean;
+  readonly troubles: readonly BenchTrouble[];
   readonly preview: PreviewFigures | null;
   /** Event codes that came, with how often. */
   readonly events: readonly { readonly code: number; readonly count: number }[];
@@ -113,6 +134,18 @@ export function excessOf(
     ({ exifSeconds, heldSeconds }) => ((exifSeconds! - heldSeconds) * 1000) / rate,
   );
   return { excessMs: spreadOf(excess)!.median, remark: null };
+}
+
+/**
+ * Whether what was taken off brought the exposures nearer to what was asked, by the files' own word.
+ * With no file that tells, it did not.
+ */
+export function hasHelped(
+  before: readonly ExposureFigures[],
+  after: readonly ExposureFigures[],
+): boolean {
+  const [was, is] = [spreadOf(errorsOf(before)), spreadOf(errorsOf(after))];
+  return was !== null && is !== null && Math.abs(is.median) < Math.abs(was.median);
 }
 
 function isOnTenth(exposureSeconds: number): boolean {

@@ -1,3 +1,4 @@
+import { verdictOf } from "./verdict.ts";
 import type { BenchRow } from "../../core/api/benchMessages.ts";
 import { timingWords, type Scheduling } from "../../core/words/timingWords.ts";
 import { eventName } from "../../core/ptp/events.ts";
@@ -20,6 +21,7 @@ export function benchReport(figures: BenchFigures): string {
 
 /** The same, row by row, for the code that draws the table. */
 export function benchRows(figures: BenchFigures): readonly BenchRow[] {
+  const verdict = verdictOf(figures);
   const rows: readonly (readonly [string, string])[] = [
     ["camera", `${figures.label}, serial ${figures.serialNumber || "not reported"}`],
     ["reached at", `${figures.place}, ${ms(figures.roundTripMs)} there and back`],
@@ -29,17 +31,21 @@ export function benchRows(figures: BenchFigures): readonly BenchRow[] {
     ["clock", clockWords(figures.clockOffsetMs)],
     ...figures.settings.map((setting) => [setting.name, settingWords(setting)] as const),
     ...bulbRows(figures),
+    ["own timer", timedWords(figures)],
     ["preview", previewWords(figures)],
     ["whole file", fileWords(figures)],
     ["events", eventWords(figures)],
     ["battery", batteryWords(figures)],
+    ...figures.troubles.map(({ step, sentence }) => [`not looked at: ${step}`, sentence] as const),
+    ["verdict", verdict.sentence],
+    ["next", verdict.next],
   ];
   return rows.map(([name, words]) => ({ name, words }));
 }
 
 function bulbRows(figures: BenchFigures): readonly (readonly [string, string])[] {
   const { bulb, compensated, bulbExcessMs, bulbRemark } = figures;
-  if (bulb.length === 0) return [["bulb", bulbRemark ?? "not offered"]];
+  if (bulb.length === 0) return [["bulb", bulbRemark ?? "nothing came of it"]];
   const all = [...bulb, ...compensated];
   const dead = spreadOf(all.flatMap(({ deadMs }) => deadMs ?? []));
   const named = spreadOf(all.flatMap(({ namedMs }) => namedMs ?? []));
@@ -98,15 +104,29 @@ function fileWords({ preview }: BenchFigures): string {
   return `${preview.filename}, ${kilobytes(preview.fileBytes)} in ${preview.fileMs.toFixed(0)} ms (${perSecond.toFixed(1)} MB/s)`;
 }
 
-function eventWords({ events }: BenchFigures): string {
+function timedWords({ timed, timedRemark }: BenchFigures): string {
+  if (timed.length === 0) return timedRemark ?? "not tried";
+  return timed
+    .map(({ askedSeconds, setSeconds, exifSeconds, hasFile }) => {
+      const set = setSeconds === null ? "" : `, set to ${short(setSeconds)} s`;
+      const file = hasFile ? "the file does not say" : "no file came";
+      const exif = exifSeconds === null ? file : `the file says ${short(exifSeconds)} s`;
+      return `${askedSeconds} s asked${set}, ${exif}`;
+    })
+    .join("; ");
+}
+
+function eventWords({ events, battery }: BenchFigures): string {
+  if (events.length === 0 && battery.frames === 0) return "nothing was exposed, so none was due";
   if (events.length === 0) return "none came; files are found by asking";
   return events.map(({ code, count }) => `${eventName(code)} × ${count}`).join(", ");
 }
 
 function batteryWords({ battery }: BenchFigures): string {
-  const left = batteryFrames(battery);
-  if (left === null) return "level not readable";
+  if (battery.afterPercent === null) return "level not readable";
   const level = `${battery.afterPercent} %`;
+  const left = batteryFrames(battery);
+  if (left === null) return level;
   if (left.isAtLeast) {
     return `${level}, did not fall in ${battery.frames} frames: too short to tell how long it lasts`;
   }

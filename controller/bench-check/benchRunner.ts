@@ -9,6 +9,7 @@ import { benchCheck } from "./benchCheck.ts";
 import type { BenchFigures } from "./benchFigures.ts";
 import { benchRows } from "./benchReport.ts";
 import { writeLocalProfile } from "./localProfile.ts";
+import { verdictOf } from "./verdict.ts";
 import { workingControls } from "./workingControls.ts";
 
 type BenchRunnerParts = {
@@ -88,13 +89,17 @@ export class BenchRunner {
 
   #done(cameraId: string, figures: BenchFigures): BenchView {
     const { dataDir, utcMs } = this.#parts;
+    const verdict = verdictOf(figures);
+    const words = `${verdict.sentence} ${verdict.next}`;
+    // A device that takes no pictures gets no profile.
+    if (!figures.offersCapture) return { kind: "failed", cameraId, sentence: words };
     const file = writeLocalProfile(figures, { dataDir, utcMs: utcMs() });
     return {
       kind: "done",
       cameraId,
       rows: benchRows(figures),
       written: relative(dataDir, file),
-      sentence: sentenceOf(figures),
+      sentence: `${words} ${sentenceOf(figures)}`,
     };
   }
 }

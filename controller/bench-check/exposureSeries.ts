@@ -2,7 +2,7 @@ import { NightError } from "../../core/errors.ts";
 import { EVENTS } from "../../core/ptp/events.ts";
 import { OPERATIONS } from "../../core/ptp/operations.ts";
 import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
-import type { CameraControls } from "../cameras/cameraControls.ts";
+import type { CameraControls, NumberControl } from "../cameras/cameraControls.ts";
 import type { TransportEvent } from "../cameras/transport.ts";
 import { createClock, pauseFor, realMs, type ClockOrigin } from "../timing/clock.ts";
 import { BusyWait, promptPauses, whileBusy } from "../timing/whileBusy.ts";
@@ -12,10 +12,12 @@ import { preciseWait } from "../timing/preciseWait.ts";
 import { ShutterFlag } from "../shutter/shutterFlag.ts";
 import { ShutterMover } from "../shutter/shutterMover.ts";
 import { ShutterNote } from "../shutter/shutterNote.ts";
-import type { ExposureFigures } from "./benchFigures.ts";
+import type { ExposureFigures, TimedFigures } from "./benchFigures.ts";
 
 /** How long a file may take to be named, real milliseconds. */
 const FILE_MS_MAX = 15_000;
+/** The same once a file did not come at all; judgement. */
+const NEXT_FILE_MS_MAX = 3_000;
 const LOOK_MS = 20;
 /** Exif stands at the beginning of a file. */
 const EXIF_BYTES = 256 * 1024;
@@ -23,6 +25,9 @@ const EXIF_BYTES = 256 * 1024;
 const READ_OUT_MS_MAX = 60_000;
 /** How long a camera may be busy before it answers. */
 const BUSY = { busyMsMax: 5_000 };
+
+/** Stands for a setting that the camera does not tell; it has no property then to be set. */
+const UNKNOWN_SETTING = 1;
 
 type ExposureSeriesOptions = {
   readonly controls: CameraControls;
@@ -57,6 +62,8 @@ export class ExposureSeries {
   #link: CameraLink | null = null;
   #mover: ShutterMover | null = null;
   #lastHandle: number | null = null;
+  /** A file never came: the next ones are not waited for as long. */
+  #hasMissed = false;
 
   constructor(options: ExposureSeriesOptions) {
     this.#options = options;
@@ -104,6 +111,39 @@ export class ExposureSeries {
     return figures;
   }
 
+  /** Exposures by the camera's own timer, at the settings that it stands at otherwise. */
+  async runTimed(seconds: readonly number[]): Promise<readonly TimedFigures[]> {
+    const figures: TimedFigures[] = [];
+    for (const askedSeconds of seconds) {
+      if (this.#options.signal?.aborted) throw interrupted();
+      figures.push(await this.#exposeTimed(askedSeconds));
+    }
+    return figures;
+  }
+
+  async #exposeTimed(askedSeconds: number): Promise<TimedFigures> {
+    const { controls, origin } = this.#options;
+    const [mover, link] = [this.#mover!, this.#link!];
+    const stands = (control: NumberControl | null): number =>
+      link.properties.settingOf(control) ?? UNKNOWN_SETTING;
+    const exposure = {
+      exposureSeconds: askedSeconds,
+      ...{ iso: stands(controls.iso), fNumber: stands(controls.fNumber) },
+    };
+    this.#named = [];
+    const { exposureSeconds, captureId } = await this.#whileBusy(async () => {
+      await mover.prepare(exposure, ["bulb"]);
+      return await mover.startTimed(exposure);
+    });
+    await this.#until(realMs() + (exposureSeconds * 1000) / origin.rate);
+    const setSeconds = link.properties.settingOf(controls.exposureTime);
+    const named = await this.#fileOf(captureId ?? transactionId(0));
+    if (named === null) return { askedSeconds, setSeconds, exifSeconds: null, hasFile: false };
+    this.#lastHandle = named.handle;
+    const exifSeconds = await this.#exifSecondsOf(named.handle);
+    return { askedSeconds, setSeconds, exifSeconds, hasFile: true };
+  }
+
   /** Whatever happened, the shutter is not left open. */
   async end(): Promise<void> {
     if (!this.#flag.isSet || !this.#mover) return;
@@ -141,13 +181,17 @@ export class ExposureSeries {
 
   /** Asks until the camera has read the last frame out. */
   async #open(mover: ShutterMover) {
+    return await this.#whileBusy(async () => {
+      const opened = await mover.open();
+      // What was tried first may not have begun the capture: a later transaction did.
+      return { openingId: mover.openingId, opened };
+    });
+  }
+
+  /** Again and again while the camera reads the last frame out. */
+  async #whileBusy<T>(attempt: () => Promise<T>): Promise<T> {
     const { busyMsMax, busyPollMs } = this.#options.controls;
-    const { session } = this.#link!;
-    const { time } = session;
-    const attempt = async () => {
-      const openingId = session.upcomingTransactionId;
-      return { openingId, opened: await mover.open() };
-    };
+    const { time } = this.#link!.session;
     return await whileBusy(attempt, {
       wait: new BusyWait(promptPauses(busyPollMs), busyMsMax + READ_OUT_MS_MAX, time.nowMs),
       pause: (pauseMs) => pauseFor(time, pauseMs),
@@ -165,18 +209,27 @@ export class ExposureSeries {
     const named = await this.#fileOf(openingId);
     if (named === null) return { ...figures, exifSeconds: null, namedMs: null };
     this.#lastHandle = named.handle;
-    const session = this.#link!.session;
-    const head = this.#link!.can(OPERATIONS.GetPartialObject.code)
-      ? await session.getPartialObject(named.handle, { offset: 0, bytes: EXIF_BYTES }, BUSY)
-      : await session.getObject(named.handle, BUSY);
-    const { exposureSeconds } = await readImageExif(head);
+    const exifSeconds = await this.#exifSecondsOf(named.handle);
     const namedMs = named.atMs === 0 ? null : named.atMs - closedMs;
-    return { ...figures, exifSeconds: exposureSeconds, namedMs };
+    return { ...figures, exifSeconds, namedMs };
+  }
+
+  /** Null: the file does not say, or cannot be had. */
+  async #exifSecondsOf(handle: number): Promise<number | null> {
+    const link = this.#link!;
+    const { session } = link;
+    const head = link.can(OPERATIONS.GetPartialObject.code)
+      ? await orNull(session.getPartialObject(handle, { offset: 0, bytes: EXIF_BYTES }, BUSY))
+      : null;
+    const file = head ?? (await orNull(session.getObject(handle, BUSY)));
+    return file === null ? null : (await readImageExif(file)).exposureSeconds;
   }
 
   /** By its event; where events do not name the capture, in their order; else by the card's list. */
   async #fileOf(openingId: TransactionId): Promise<Named | null> {
-    const untilMs = realMs() + (this.#options.fileMsMax ?? FILE_MS_MAX);
+    const fileMsMax = this.#options.fileMsMax ?? FILE_MS_MAX;
+    const untilMs =
+      realMs() + (this.#hasMissed ? Math.min(fileMsMax, NEXT_FILE_MS_MAX) : fileMsMax);
     while (realMs() < untilMs) {
       const unclaimed = this.#named.filter(({ handle }) => !this.#known.has(handle));
       const named = unclaimed.find((one) => one.transactionId === openingId) ?? unclaimed[0];
@@ -188,8 +241,19 @@ export class ExposureSeries {
     }
     const handles = await this.#link!.session.getObjectHandles(BUSY);
     const handle = handles.find((one) => !this.#known.has(one));
+    this.#hasMissed = handle === undefined;
     if (handle === undefined) return null;
     this.#known.add(handle);
     return { handle, transactionId: 0, atMs: 0 };
+  }
+}
+
+/** What the camera refuses is not there. */
+async function orNull(fetched: Promise<Uint8Array>): Promise<Uint8Array | null> {
+  try {
+    return await fetched;
+  } catch (thrown) {
+    if (thrown instanceof NightError && thrown.code === "ptp.response") return null;
+    throw thrown;
   }
 }

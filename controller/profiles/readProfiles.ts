@@ -8,6 +8,7 @@ import {
   type FromFile,
 } from "../../core/profiles/parse.ts";
 import { STANDARD_PROPERTIES } from "../../core/ptp/properties.ts";
+import { checkApproved, readApprovals } from "./approvals.ts";
 import type { ReleaseProfile } from "../../core/profiles/releaseProfile.ts";
 import { checkOverlaps, controlsOf, type CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { SensorProfile } from "../../core/profiles/sensorProfile.ts";
@@ -40,6 +41,8 @@ export function readProfiles(dataDir: string | null): HardwareProfiles {
     own: ownDir === null ? [] : readFolder(ownDir, "cameras", parseCameraProfile),
     standard: STANDARD_PROPERTIES,
   };
+  const approvals = ownDir === null ? {} : readApprovals(ownDir);
+  for (const { file, profile } of cameras.own) checkApproved(profile, { file, approvals });
   for (const set of [cameras.shipped, cameras.own]) {
     checkOverlaps(set);
     for (const { profile } of set) controlsOf(profile.id, cameras);

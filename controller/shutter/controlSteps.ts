@@ -9,9 +9,10 @@ import {
   type DataType,
 } from "../../core/ptp/dataTypes.ts";
 import { encodePropertyValue } from "../../core/ptp/datasets/devicePropDesc.ts";
-import { operationOfCode, OPERATIONS } from "../../core/ptp/operations.ts";
+import { operationOfCode, OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
 import { propertyLine } from "../../core/ptp/properties.ts";
 import { createWriter } from "../../core/ptp/writer.ts";
+import { isHarmless } from "../../core/profiles/harmlessOperations.ts";
 import type { ControlStep, SetThrough, WireType } from "../../core/profiles/cameraControls.ts";
 import type { OperationOptions, PtpSession } from "../cameras/ptpSession.ts";
 import type { OperationAnswer } from "../cameras/transport.ts";
@@ -50,7 +51,8 @@ async function runStep(
     const parameters = step.parameters.map((one) =>
       one === "openingTransaction" ? openingId : one,
     );
-    return (await session.run(operationOfCode(step.operation, "none"), parameters, options)).answer;
+    const operation = harmless(step.operation, "none");
+    return (await session.run(operation, parameters, options)).answer;
   }
   const dataType = dataTypeOfWire(step.dataType);
   return await setRaw(session, { ...step, dataType, raw: step.value }, options);
@@ -68,7 +70,7 @@ export async function setRaw(
   options: OperationOptions = {},
 ): Promise<OperationAnswer> {
   const { propertyCode, dataType, raw, setThrough } = wish;
-  const operation = operationOfCode(
+  const operation = harmless(
     setThrough?.operation ?? OPERATIONS.SetDevicePropValue.code,
     "toResponder",
   );
@@ -86,4 +88,11 @@ function record(propertyCode: number, raw: number): Uint8Array {
   writer.u32(propertyCode);
   writer.u32(raw >>> 0);
   return writer.toBytes();
+}
+
+/** @throws NightError `profile.invalid` for what no profile may have a camera do. */
+function harmless(code: number, dataPhase: Parameters<typeof operationOfCode>[1]): Operation {
+  const operation = operationOfCode(code, dataPhase);
+  if (isHarmless(code)) return operation;
+  throw new NightError("profile.invalid", `A profile may not have a camera do ${operation.name}.`);
 }

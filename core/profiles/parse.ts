@@ -1,6 +1,7 @@
 import * as v from "valibot";
 import { NightError } from "../errors.ts";
 import { cameraProfileSchema, type CameraProfile } from "./cameraProfile.ts";
+import { isHarmless, operationsIn } from "./harmlessOperations.ts";
 import { releaseProfileSchema, type ReleaseProfile } from "./releaseProfile.ts";
 import { sensorProfileSchema, type SensorProfile } from "./sensorProfile.ts";
 
@@ -12,6 +13,7 @@ export function parseCameraProfile(unknown: unknown, file: string): CameraProfil
   const profile = parse(cameraProfileSchema, unknown, file);
   checkName(profile, file);
   checkLadders(profile, file);
+  checkOperations(profile, file);
   return profile;
 }
 
@@ -69,6 +71,18 @@ function checkName({ id }: { readonly id: string }, file: string): void {
   if (name !== `${id}.json`) {
     throw invalid(file, "/id", `the id "${id}" is not the file's name without .json`);
   }
+}
+
+/** Profiles are sent from person to person: none may have a camera delete, format, reset or write. */
+function checkOperations(profile: CameraProfile, file: string): void {
+  const harmful = operationsIn(profile).find(({ operation }) => !isHarmless(operation));
+  if (!harmful) return;
+  const code = `0x${harmful.operation.toString(16)}`;
+  throw invalid(
+    file,
+    harmful.pointer,
+    `operation ${code} is not one that a profile may name; it may take pictures and read and set properties, and nothing else of the standard`,
+  );
 }
 
 function checkLadders(profile: CameraProfile, file: string): void {

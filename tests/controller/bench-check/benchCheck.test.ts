@@ -77,7 +77,9 @@ describe("a bench check", () => {
     }
     expect(figures.preview).toMatchObject({ readsPieces: true });
     expect(figures.preview!.thumbBytes).toBeGreaterThan(100);
-    expect(figures.events).toContainEqual({ code: 0x4002, count: 9 });
+    // Nine by bulb and two by the camera's own timer.
+    expect(figures.events).toContainEqual({ code: 0x4002, count: 11 });
+    expect(figures.timed.map(({ hasFile }) => hasFile)).toEqual([true, true]);
     expect(figures.battery.beforePercent).toBeGreaterThan(70);
     const deadTimes = figures.bulb.map(({ deadMs }) => (deadMs === null ? null : deadMs > 0));
     expect(deadTimes).toEqual([true, true, true, true, true, null]);
@@ -94,7 +96,9 @@ describe("a bench check", () => {
 
   it("says that a camera without bulb has none, and still tells the rest", async () => {
     const figures = await check({ hasBulb: false });
-    expect(figures).toMatchObject({ bulb: [], bulbExcessMs: null, preview: null });
+    expect(figures).toMatchObject({ bulb: [], bulbExcessMs: null });
+    expect(figures.timed).toHaveLength(2);
+    expect(figures.preview).not.toBeNull();
     expect(benchReport(figures)).toMatch(/^bulb\s+the camera offers no bulb over its cable$/m);
   });
 

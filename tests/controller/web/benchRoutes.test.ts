@@ -90,7 +90,10 @@ describe("a bench check from the page", () => {
     });
     expect(done.written).toMatch(/^profiles\/cameras\/measured-.*\.json$/);
     expect(existsSync(join(dataDir, done.written))).toBe(true);
-    expect(done.sentence).toMatch(/longer than held; the watch takes that off\.$/);
+    // Where taking it off brought nothing, the timing stays: which of both depends on the machine.
+    expect(done.sentence).toMatch(
+      /^Ready.* (the watch takes that off|The shutter's timing stays as it is: .*)\.$/,
+    );
   });
 
   test("is refused while something else has the camera, and a second while one runs", async () => {
