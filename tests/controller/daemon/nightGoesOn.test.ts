@@ -2,12 +2,15 @@ import { readdirSync } from "node:fs";
 import { join } from "node:path";
 import { beforeEach, describe, expect, it, onTestFinished, vi } from "vitest";
 import { parseCommandLine } from "../../../controller/commandLine.ts";
-import { START_COMMAND } from "../../../controller/config.ts";
+import { START_COMMAND, type StartOptions } from "../../../controller/config.ts";
 import { startDaemon, type Daemon, type DaemonParts } from "../../../controller/daemon/daemon.ts";
+import { openNight } from "../../../controller/daemon/openNight.ts";
 import { nightOfTheDead, noteRunning } from "../../../controller/service/runningProcess.ts";
+import { startCommand } from "../../support/program.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 import { startTestCamera, type TestCamera } from "../../support/testCamera.ts";
 
+const HOUR_MS = 3_600_000;
 const PATIENCE = { timeout: 60_000 };
 
 /** A watch on a real clock, of a camera on the network, by programs one after another. */
@@ -21,14 +24,18 @@ describe("the night of a real camera", () => {
     data = temporaryFolder();
   });
 
-  async function start(parts: DaemonParts = {}, ...more: readonly string[]) {
-    const line = parseCommandLine(START_COMMAND, [
-      ...["--camera", `ip:127.0.0.1:${device.port}`, "--port", "0", "--data", data],
-      ...["--max-exposure-seconds", "1", ...more],
-    ]);
+  const args = () => ["--camera", `ip:127.0.0.1:${device.port}`, "--port", "0", "--data", data];
+
+  function optionsOf(...more: readonly string[]): StartOptions {
+    const words = [...args(), "--max-exposure-seconds", "1", ...more];
+    const line = parseCommandLine(START_COMMAND, words);
     if (line.kind === "help") throw new Error("no options");
+    return line.options;
+  }
+
+  async function start(parts: DaemonParts = {}) {
     const printed: string[] = [];
-    const daemon = await startDaemon(line.options, (text) => printed.push(text), parts);
+    const daemon = await startDaemon(optionsOf(), (text) => printed.push(text), parts);
     let isRunning = true;
     const end = async (how: "stop" | "abandon"): Promise<void> => {
       if (isRunning) await daemon[how]();
@@ -59,6 +66,55 @@ describe("the night of a real camera", () => {
     await second.end("stop");
     expect(nights()).toHaveLength(1);
   }, 180_000);
+
+  it("is the same when the program dies before its first frame", async () => {
+    const options = optionsOf();
+    const opening = { isDemo: false, cameraIds: ["camera-1"], print: () => undefined };
+    const open = () => openNight(options, { ...opening, revivedNightDir: null });
+    const first = await open();
+    first.catalogue.close();
+    const second = await open();
+    second.catalogue.close();
+    expect(second.catalogue.nightDir).toBe(first.catalogue.nightDir);
+  });
+
+  it("is over with its own dawn, and another one begins after that", async () => {
+    const options = optionsOf("--lat", "50", "--lon", "0");
+    const opening = { isDemo: false, cameraIds: ["camera-1"], print: () => undefined };
+    const dusk = Date.UTC(2027, 2, 20, 18, 30);
+    const openAt = async (utcMs: number) => {
+      vi.useFakeTimers({ now: utcMs, toFake: ["Date"] });
+      onTestFinished(() => void vi.useRealTimers());
+      const { catalogue } = await openNight(options, { ...opening, revivedNightDir: null });
+      catalogue.close();
+      return catalogue.nightDir;
+    };
+    const first = await openAt(dusk);
+    expect(await openAt(dusk + 6 * HOUR_MS)).toBe(first);
+    // Dawn at 50 degrees on the equinox: the Sun rises about 6:00 UTC. From memory, unconfirmed.
+    expect(await openAt(dusk + 14 * HOUR_MS)).not.toBe(first);
+  });
+
+  it.each([
+    [{}, 1],
+    [{ NOTIFY_SOCKET: "/nowhere" }, 0],
+  ])(
+    "stays stopped when it is ended at once, under a manager too (%j: %i)",
+    async (env, code) => {
+      const program = startCommand(
+        process.execPath,
+        ["--import", "tsx", "controller/main.ts", ...args(), "--max-exposure-seconds", "8"],
+        { cwd: process.cwd(), env: { ...process.env, ...env } },
+      );
+      onTestFinished(() => void program.child.kill("SIGKILL"));
+      await exposed(1);
+      program.child.kill("SIGTERM");
+      await program.prints(/Once more to end at once/);
+      program.child.kill("SIGTERM");
+      expect(await program.ended, program.printed()).toBe(code);
+    },
+    180_000,
+  );
 
   it("is another one when the first was stopped by hand and a person starts again", async () => {
     const first = await start();

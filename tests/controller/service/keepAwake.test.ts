@@ -23,7 +23,7 @@ describe("keeping the computer from sleeping", () => {
   ])("says so in one sentence when its program %s", async (_what, program, args, why) => {
     const lines: string[] = [];
     keepAwake((line) => lines.push(line), { program, args, lost: null });
-    await vi.waitFor(() => expect(lines).toHaveLength(1));
+    await vi.waitFor(() => expect(lines).toHaveLength(1), 20_000);
     expect(lines[0]).toContain(why);
     expect(lines[0]).toMatch(/^This computer may fall asleep .*closed lid too\.$/);
   });

@@ -24,7 +24,7 @@ describe("the service manager's watchdog", () => {
     manager.ready();
     await vi.waitFor(() => {
       expect(said.filter((word) => word === "WATCHDOG=1").length).toBeGreaterThan(2);
-    });
+    }, 20_000);
     beatLast();
     manager.stopping();
     expect(said[0]).toBe("READY=1");
