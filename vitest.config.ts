@@ -35,7 +35,7 @@ export default defineConfig({
           name: "ui",
           environment: "jsdom",
           include: ["tests/ui/**/*.test.ts"],
-          setupFiles: ["tests/support/repeatOnFailure.ts"],
+          setupFiles: ["tests/support/repeatOnFailure.ts", "tests/support/pageStorage.ts"],
           ...PATIENCE,
         },
       },

@@ -57,7 +57,7 @@ describe("a daemon killed while the shutter is open", () => {
     const names = kept.map((frame) => frame.file!.cameraName).sort();
     expect(names).toEqual(card.map((file) => file.cameraName).sort());
     expect(new Set(kept.map((frame) => frame.file!.sha256)).size).toBe(kept.length);
-  }, 180_000);
+  }, 300_000);
 });
 
 async function listCard(port: number): Promise<readonly CardFile[]> {
