@@ -3,6 +3,7 @@ import { constants, setPriority } from "node:os";
 import { parentPort, workerData } from "node:worker_threads";
 import { createRandom } from "../../core/random.ts";
 import { FULL_FRAME_SENSOR, renderFrame, TONE_CURVES } from "../../core/simulation/render.ts";
+import { createRenderMemory } from "../../core/simulation/renderMemory.ts";
 import { createSky } from "../../core/simulation/sky.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { UtcMs } from "../../core/units.ts";
@@ -21,6 +22,7 @@ export type FromPictures =
 
 const view = workerData as SimulatedView;
 const port = parentPort!;
+const memory = createRenderMemory();
 const grain = createRandom(view.seed).fork("grain");
 const sky = createSky({
   seed: view.seed,
@@ -41,6 +43,7 @@ function render(exposure: Exposure, openedUtcMs: UtcMs, frameName: string) {
     sensor: FULL_FRAME_SENSOR,
     toneCurve: TONE_CURVES[toneCurve],
     random: grain.fork(frameName),
+    memory,
   });
   return { rgb, widthPx, heightPx };
 }

@@ -3,14 +3,14 @@ import type { Random } from "../random.ts";
 import { COLOUR_MATRIX } from "./colour.ts";
 import { WATER, type FrameGeometry } from "./frameGeometry.ts";
 import { dewShareOf, LENS_TRANSMISSION, type SimulatedLens } from "./lens.ts";
-import { GRAIN_COUNT, grainTable } from "./noise.ts";
+import { GRAIN_COUNT } from "./noise.ts";
+import { tonesIn, type RenderMemory } from "./renderMemory.ts";
 import { channelGrain, linearPerCdM2, type ChannelGrain, type SimulatedSensor } from "./sensor.ts";
 import { shadeAt, type Shade } from "./shade.ts";
 import {
   TONE_TABLE_COUNT,
   TONE_TABLE_FROM,
   TONE_TABLE_STEPS,
-  toneTable,
   type ToneCurve,
 } from "./toneCurve.ts";
 
@@ -28,6 +28,7 @@ export type Undeveloped = {
   readonly lens: SimulatedLens;
   readonly sensor: SimulatedSensor;
   readonly toneCurve: ToneCurve;
+  readonly memory: RenderMemory;
   readonly random: Random;
 };
 
@@ -72,16 +73,6 @@ const TONE_ZERO = 0.5 - TONE_TABLE_FROM * TONE_TABLE_STEPS;
 /** Numbers of a lit grid's point: linear light in each channel, and the deviation of its grain. */
 const PER_POINT = 6;
 
-let grainNumbers: Float32Array | null = null;
-const toneTables = new WeakMap<ToneCurve, Uint8Array>();
-
-/** The table of a curve; kept, as making one costs a hundredth of a frame. */
-function tonesOf(curve: ToneCurve): Uint8Array {
-  const table = toneTables.get(curve) ?? toneTable(curve);
-  toneTables.set(curve, table);
-  return table;
-}
-
 /** Turns light into codes, row by row; counts what clips in the open sky. */
 export function develop(undeveloped: Undeveloped): Developed {
   const { geometry, random } = undeveloped;
@@ -106,20 +97,19 @@ export function develop(undeveloped: Undeveloped): Developed {
 }
 
 function bathOf(undeveloped: Undeveloped): Bath {
-  const { geometry, shade, landCdM2, exposure, lens, sensor, toneCurve } = undeveloped;
+  const { geometry, shade, landCdM2, exposure, lens, sensor, toneCurve, memory } = undeveloped;
   const { widthPx, heightPx, pitchUm } = geometry.view;
   const transmission = lens.transmission ?? LENS_TRANSMISSION;
   const grainOf = (channel: "red" | "green" | "blue"): ChannelGrain =>
     channelGrain({ channel, exposure, transmission, sensor, pitchUm });
-  grainNumbers ??= grainTable();
   return {
     geometry,
     shade,
     landLight: landCdM2 * linearPerCdM2(exposure),
     channels: [grainOf("red"), grainOf("green"), grainOf("blue")],
     toTones: COLOUR_MATRIX.flat().map((weight) => weight * TONE_TABLE_STEPS) as NineNumbers,
-    tones: tonesOf(toneCurve),
-    grain: grainNumbers,
+    tones: tonesIn(memory, toneCurve),
+    grain: memory.grain,
     light: new Float64Array(widthPx * 3),
     deviation: new Float64Array(widthPx * 3),
     rgb: new Uint8Array(widthPx * heightPx * 3),

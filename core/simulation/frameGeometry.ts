@@ -23,16 +23,7 @@ function gridStepPx(widthPx: number): number {
   return Math.min(8, Math.max(1, Math.round(widthPx / 400)));
 }
 
-/**
- * Geometries by sky. Preparing one takes longer than a frame, and a camera on a tripod uses one all
- * night; the answer is the same with and without.
- */
-const geometries = new WeakMap<SimulatedSky, Map<string, FrameGeometry>>();
-
-/** Geometries kept for one sky: a preview and a few sizes besides. */
-const GEOMETRIES_MAX = 3;
-
-/** The geometry of a picture of a sky; kept with the sky. */
+/** The geometry of a picture of a sky. */
 export function frameGeometry(options: {
   readonly sky: SimulatedSky;
   readonly widthPx: number;
@@ -41,14 +32,9 @@ export function frameGeometry(options: {
   readonly sensorWidthMm: number;
 }): FrameGeometry {
   const { sky, widthPx, heightPx, focalLengthMm, sensorWidthMm } = options;
-  const key = [widthPx, heightPx, focalLengthMm, sensorWidthMm].join("/");
-  const known = geometries.get(sky) ?? new Map<string, FrameGeometry>();
-  geometries.set(sky, known);
-  const found = known.get(key);
-  if (found !== undefined) return found;
   const view = viewOf({ centre: sky.place, focalLengthMm, sensorWidthMm, widthPx, heightPx });
   const land = landMask(view, sky.foreground);
-  const geometry: FrameGeometry = {
+  return {
     view,
     grid: skyGrid(sky, view, gridStepPx(widthPx)),
     land,
@@ -56,9 +42,6 @@ export function frameGeometry(options: {
     window: windowPixels(view, sky.foreground),
     sprites: spriteLayer(widthPx * heightPx),
   };
-  if (known.size >= GEOMETRIES_MAX) known.delete(known.keys().next().value!);
-  known.set(key, geometry);
-  return geometry;
 }
 
 /** Open water in the land mask: hides next to nothing, but is not counted as sky. */

@@ -5,6 +5,7 @@ import type { UtcMs } from "../units.ts";
 import { develop, type ClipCount } from "./develop.ts";
 import { frameGeometry, type FrameGeometry } from "./frameGeometry.ts";
 import { dewShareOf, LENS_TRANSMISSION, starFwhmPx, type SimulatedLens } from "./lens.ts";
+import { createRenderMemory, geometryIn, type RenderMemory } from "./renderMemory.ts";
 import { greenElectrons, type SimulatedSensor } from "./sensor.ts";
 import { gridShade, shadeOf } from "./shade.ts";
 import type { SimulatedSky } from "./simulatedSky.ts";
@@ -50,6 +51,8 @@ export type RenderOptions = {
   readonly toneCurve: ToneCurve;
   /** Draws the grain; the same stream in the same state gives the same bits. */
   readonly random: Random;
+  /** What is worked out once for many frames; left out: worked out for this one. */
+  readonly memory?: RenderMemory;
 };
 
 /** A rendered frame. */
@@ -74,11 +77,14 @@ export type RenderedFrame = {
 export function renderFrame(options: RenderOptions): RenderedFrame {
   checkOptions(options);
   const { sky, openedUtcMs, exposure, widthPx, heightPx, lens, sensor } = options;
-  const geometry = frameGeometry({
+  const memory = options.memory ?? createRenderMemory();
+  const frame = {
     ...{ sky, widthPx, heightPx },
     focalLengthMm: lens.focalLengthMm,
     sensorWidthMm: sensor.widthMm,
-  });
+  };
+  const key = [widthPx, heightPx, lens.focalLengthMm, sensor.widthMm].join("/");
+  const geometry = geometryIn(memory, sky, key, () => frameGeometry(frame));
   const { grid, view, sprites } = geometry;
   const light = gridLight(sky, grid, openedUtcMs, exposure.exposureSeconds);
   const framed = statisticsOf(grid, light);
@@ -89,7 +95,7 @@ export function renderFrame(options: RenderOptions): RenderedFrame {
   drawSprites({ ...options, geometry, shade, meanSkyCdM2: meanCdM2 });
   const { rgb, clipped } = develop({
     ...options,
-    ...{ geometry, light, shade, gridShade: shares },
+    ...{ memory, geometry, light, shade, gridShade: shares },
     landCdM2: (sky.foreground?.albedo ?? 0) * meanCdM2,
   });
   clearSprites(sprites);

@@ -11,7 +11,7 @@ import { spruceShore } from "./foreground.ts";
 import { noiseLine } from "./noise.ts";
 import { createPatches } from "./patches.ts";
 import type { SimulatedSky, SkyPlace } from "./simulatedSky.ts";
-import { framedSky, lightToward } from "./skyLight.ts";
+import { lightToward } from "./skyLight.ts";
 import { catalogueSkyStars } from "./stars.ts";
 import { directionOf } from "../sky/direction.ts";
 
@@ -173,19 +173,6 @@ export function skyLuminanceCdM2(
 ): number {
   const direction = directionOf(azimuthDeg, Math.max(0.8, altitudeDeg));
   return lightToward(sky, [direction], atUtcMs)[1]!;
-}
-
-/**
- * Mean luminance of the framed sky at a moment, cd/m²: photopic, by area of the picture of a 16 mm
- * lens on a full frame, without land and water, stars, the Moon's disc and vignetting.
- */
-export function meteredLuminanceCdM2(sky: SimulatedSky, atUtcMs: UtcMs): number {
-  return framedSky(sky, atUtcMs).meanCdM2;
-}
-
-/** 99.5th percentile of the framed sky's luminance over its mean, ≥ 1; see `meteredLuminanceCdM2`. */
-export function peakRatio(sky: SimulatedSky, atUtcMs: UtcMs): number {
-  return framedSky(sky, atUtcMs).peakRatio;
 }
 
 /**

@@ -16,7 +16,7 @@ import { silhouetteDeg, waterMirror, type Foreground } from "./foreground.ts";
 import { patternShare } from "./pattern.ts";
 import type { SimulatedSky } from "./simulatedSky.ts";
 import { directionOf, dot, type Direction } from "../sky/direction.ts";
-import { directionAt, viewOf, type View } from "./view.ts";
+import { directionAt, type View } from "./view.ts";
 
 /**
  * Points of the sky on a regular grid over a picture, and everything about them that does not
@@ -351,37 +351,4 @@ function percentile(values: Float32Array, share: number): number {
     bin += 1;
   }
   return low + (bin + 0.5) / scale;
-}
-
-/**
- * Width of the metered frame: a 16 mm lens on a full frame, 120 × 80 points. Its mean is within 4 %
- * of that of pictures of any size.
- */
-const METERED_WIDTH_PX = 120;
-
-const meteredGrids = new WeakMap<SimulatedSky, SkyGrid>();
-const meteredSkies = new WeakMap<SimulatedSky, { atUtcMs: UtcMs; framed: FramedSky }>();
-
-/**
- * Mean and peak of the framed sky at a moment. The grid and the last answer are kept with the sky:
- * mean and peak are often asked for together.
- */
-export function framedSky(sky: SimulatedSky, atUtcMs: UtcMs): FramedSky {
-  const last = meteredSkies.get(sky);
-  if (last?.atUtcMs === atUtcMs) return last.framed;
-  let grid = meteredGrids.get(sky);
-  if (grid === undefined) {
-    const view = viewOf({
-      centre: sky.place,
-      focalLengthMm: 16,
-      sensorWidthMm: 36,
-      widthPx: METERED_WIDTH_PX,
-      heightPx: (METERED_WIDTH_PX * 2) / 3,
-    });
-    grid = skyGrid(sky, view, 1);
-    meteredGrids.set(sky, grid);
-  }
-  const framed = statisticsOf(grid, gridLight(sky, grid, atUtcMs, 0));
-  meteredSkies.set(sky, { atUtcMs, framed });
-  return framed;
 }

@@ -64,7 +64,14 @@ export function drawStars(options: {
   const faintest = Math.max(FAINT_CD_M2, FAINT_SHARE * options.meanSkyCdM2);
   const first = rotations[0]!;
 
-  const trail: Trail = { view, rotations, hasAir: extinctionMag !== null, fwhmPx, sink };
+  const trail: Trail = {
+    view,
+    rotations,
+    hasAir: extinctionMag !== null,
+    fwhmPx,
+    sink,
+    columnWeights: new Float64Array(2 * REACH_PX_MAX + 1),
+  };
   for (const star of sky.stars) {
     const up = dot(first[2], star.direction);
     if (up < SIN_ALTITUDE_MIN) continue;
@@ -94,11 +101,13 @@ type Trail = {
   readonly hasAir: boolean;
   readonly fwhmPx: number;
   readonly sink: PixelSink;
+  /** Room for one spot's weights by column. */
+  readonly columnWeights: Float64Array;
 };
 
 /** Draws one star's trail as straight pieces, each a row of spots; ends where it leaves the view. */
 function drawTrail(trail: Trail, star: Direction, hue: Rgb, start: Direction, total: number): void {
-  const { view, rotations, fwhmPx, sink } = trail;
+  const { view, rotations, fwhmPx, sink, columnWeights } = trail;
   const pieces = rotations.length - 1;
   let from = pointOf(view, start);
   for (let piece = 1; piece <= pieces && from !== null; piece += 1) {
@@ -113,7 +122,7 @@ function drawTrail(trail: Trail, star: Direction, hue: Rgb, start: Direction, to
       const part = 0.5 + ((spot + 0.5) / spots - 0.5) * stretch;
       const x = from[0] + (to[0] - from[0]) * part;
       const y = from[1] + (to[1] - from[1]) * part;
-      drawSpot(view, { x, y, sigmaPx: fwhmPx / FWHM_PER_SIGMA }, (pixel, share) => {
+      drawSpot(view, { x, y, sigmaPx: fwhmPx / FWHM_PER_SIGMA }, columnWeights, (pixel, share) => {
         sink(pixel, hue[0] * light * share, light * share, hue[2] * light * share);
       });
     }
@@ -130,17 +139,18 @@ function seenAt({ hasAir }: Trail, rotation: Rotation, star: Direction): Directi
 /** Full width at half maximum of a Gaussian over its standard deviation: 2 √(2 ln 2). */
 const FWHM_PER_SIGMA = 2.3548;
 
-/** Room for one spot's weights by column. */
-const columnWeights = new Float64Array(256);
+/** No spot reaches farther, pixels: a defocused star of a large picture. Judgement. */
+const REACH_PX_MAX = 120;
 
 /** Spreads a unit of light over the pixels of a Gaussian spot; what falls beside the picture is lost. */
 function drawSpot(
   view: View,
   spot: { readonly x: number; readonly y: number; readonly sigmaPx: number },
+  columnWeights: Float64Array,
   sink: (pixel: number, share: number) => void,
 ): void {
   const sigma = Math.max(0.42, spot.sigmaPx);
-  const reach = Math.min(120, Math.ceil(3 * sigma));
+  const reach = Math.min(REACH_PX_MAX, Math.ceil(3 * sigma));
   // Pixel n covers n .. n + 1, its centre is n + 0.5.
   const [x, y] = [spot.x - 0.5, spot.y - 0.5];
   const [left, top] = [Math.round(x) - reach, Math.round(y) - reach];

@@ -13,6 +13,13 @@ const ROOT = fileURLToPath(new URL("../../", import.meta.url));
 const sources = ["core", "controller", "ui"].flatMap((side) => read(join(ROOT, side)));
 
 describe("shapes of code", () => {
+  it("keeps no state between calls in core: what remembers is handed in and out", () => {
+    const core = sources.filter(({ file }) => file.startsWith("core/"));
+    expect(core.flatMap(({ file, tree }) => stateIn(tree).map((at) => `${file}:${at}`))).toEqual(
+      [],
+    );
+  });
+
   it("has no field that may be left out and null at once: one way to say nothing is enough", () => {
     expect(faults(isLeftOutOrNull)).toEqual([]);
   });

@@ -11,12 +11,16 @@ import { frameGain } from "../../core/frames/frameGain.ts";
 import { smoothExposure } from "../../core/frames/smoothExposure.ts";
 import { createRandom } from "../../core/random.ts";
 import { FULL_FRAME_SENSOR, TONE_CURVES, renderFrame } from "../../core/simulation/render.ts";
+import { createRenderMemory } from "../../core/simulation/renderMemory.ts";
 import { DEMO_NIGHT, HUT_SEVEN, createSky } from "../../core/simulation/sky.ts";
 import { utcMs } from "../../core/units.ts";
 import { deliverInTest } from "../support/deliverInTest.ts";
 import { frameToFrameRms } from "../support/flickerNight.ts";
 import { renderNight } from "../support/renderedNight.ts";
 import type { BenchRow } from "./benchRow.ts";
+
+/** One for all the frames rendered here: what it keeps takes longer to work out than a frame. */
+const memory = createRenderMemory();
 
 /** Deflicker against known truth beside a plain rolling mean; delivering beside the encoder alone. */
 export async function benchDeliver(): Promise<BenchRow[]> {
@@ -76,6 +80,7 @@ function run(options: RunOptions): Run {
       ...{ widthPx: WIDTH, heightPx: HEIGHT, lens: { focalLengthMm: 16 } },
       ...{ sensor: FULL_FRAME_SENSOR, toneCurve: TONE_CURVES.mild },
       random: createRandom(`frame ${n}`),
+      memory,
     }).rgb;
   const pictures = seconds.map((at, n) => render(n, rise(at) + SCATTER_STOPS * random.normal()));
   const measures = pictures.map((rgb) => measurePixels(rgb, WIDTH, HEIGHT, null));

@@ -9,7 +9,7 @@ import { describe, expect, it } from "vitest";
 import { linearPerCdM2, channelGrain, FULL_FRAME_SENSOR } from "../../core/simulation/sensor.ts";
 import { TONE_CURVES } from "../../core/simulation/render.ts";
 import { greenLineScene, SCENE_START_UTC_MS } from "../support/scenes.ts";
-import { meteredLuminanceCdM2 } from "../../core/simulation/sky.ts";
+import { meteredLuminanceCdM2 } from "../support/meteredSky.ts";
 import { toneCode, type ToneCurve } from "../../core/simulation/toneCurve.ts";
 import { makeFramePicture } from "../support/renderedFrame.ts";
 

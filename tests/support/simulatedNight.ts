@@ -18,6 +18,7 @@ import {
   type FrameTruth,
   type ToneCurveName,
 } from "../../core/simulation/render.ts";
+import { createRenderMemory } from "../../core/simulation/renderMemory.ts";
 import { createSky, DEMO_NIGHT as SKY_NIGHT, type SkyScenario } from "../../core/simulation/sky.ts";
 import { monotonicMs, utcMs } from "../../core/units.ts";
 import { FakeCamera } from "./fakeCamera.ts";
@@ -61,6 +62,7 @@ export async function simulateNight(options: SimulatedNightOptions): Promise<Sim
     durationSeconds: SKY_NIGHT.durationSeconds,
     scenario,
   });
+  const memory = createRenderMemory();
   const grain = createRandom(seed).fork("grain");
   const truths = new Map<number, FrameTruth>();
   const clock = createManualClock(startUtcMs);
@@ -77,6 +79,7 @@ export async function simulateNight(options: SimulatedNightOptions): Promise<Sim
         sensor: FULL_FRAME_SENSOR,
         toneCurve: TONE_CURVES[toneCurve],
         random: grain.fork(`frame ${frameIndex}`),
+        memory,
       });
       truths.set(frameIndex, truth);
       const raw = { width: widthPx, height: heightPx, channels: 3 as const };

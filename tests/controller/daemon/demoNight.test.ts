@@ -1,11 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { DEMO_SCENARIO_UTC_MS, demoNight } from "../../../controller/daemon/demoNight.ts";
-import {
-  createSky,
-  DEMO_NIGHT,
-  HUT_SEVEN,
-  meteredLuminanceCdM2,
-} from "../../../core/simulation/sky.ts";
+import { createSky, DEMO_NIGHT, HUT_SEVEN } from "../../../core/simulation/sky.ts";
+import { meteredLuminanceCdM2 } from "../../support/meteredSky.ts";
 import { sunPosition } from "../../../core/sky/ephemeris.ts";
 import type { UtcMs } from "../../../core/units.ts";
 

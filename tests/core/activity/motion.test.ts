@@ -3,6 +3,7 @@ import { meterFrame, startMeter } from "../../../core/photometry/meter.ts";
 import type { CurtainMotion } from "../../../core/exposure/curtainMotion.ts";
 import { createRandom } from "../../../core/random.ts";
 import { FULL_FRAME_SENSOR, renderFrame, TONE_CURVES } from "../../../core/simulation/render.ts";
+import { createRenderMemory } from "../../../core/simulation/renderMemory.ts";
 import { driftingCurtainScene, SCENE_START_UTC_MS } from "../../support/scenes.ts";
 import { monotonicMs, utcMs } from "../../../core/units.ts";
 import {
@@ -12,6 +13,9 @@ import {
   sRgbCurve,
   type PaintedSky,
 } from "../../support/paintedSky.ts";
+
+/** One for all the frames rendered here: what it keeps takes longer to work out than a frame. */
+const memory = createRenderMemory();
 
 const SPEEDS = [0.02, 0.06, 0.15, 0.5];
 const SPACINGS = [2, 5, 16];
@@ -71,6 +75,7 @@ describe.each(CASES)("rays that drift by %f °/s, a frame every %f s", (speed, s
         sensor: FULL_FRAME_SENSOR,
         toneCurve: TONE_CURVES.mild,
         random: createRandom(`frame ${index}`),
+        memory,
       });
       return { rgb, exposureSeconds, openedSeconds };
     });

@@ -4,6 +4,7 @@ import { meterFrame, startMeter } from "../../../core/photometry/meter.ts";
 import type { CurtainMotion } from "../../../core/exposure/curtainMotion.ts";
 import { createRandom } from "../../../core/random.ts";
 import { FULL_FRAME_SENSOR, renderFrame, TONE_CURVES } from "../../../core/simulation/render.ts";
+import { createRenderMemory } from "../../../core/simulation/renderMemory.ts";
 import { driftingCurtainScene, SCENE_START_UTC_MS } from "../../support/scenes.ts";
 import { monotonicMs, utcMs } from "../../../core/units.ts";
 import {
@@ -13,6 +14,9 @@ import {
   sRgbCurve,
   type PaintedSky,
 } from "../../support/paintedSky.ts";
+
+/** One for all the frames rendered here: what it keeps takes longer to work out than a frame. */
+const memory = createRenderMemory();
 
 type Shot = {
   readonly widthPx: number;
@@ -65,6 +69,7 @@ function renderRays(degPerSecond: number, exposures: readonly number[]): Shot[] 
       sensor: FULL_FRAME_SENSOR,
       toneCurve: TONE_CURVES.mild,
       random: createRandom(`frame ${index}`),
+      memory,
     }),
     widthPx: 360,
     heightPx: 240,

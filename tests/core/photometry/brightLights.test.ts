@@ -4,8 +4,12 @@ import { DEFAULT_EXPOSURE_SETTINGS } from "../../../core/exposure/settings.ts";
 import { meterFrame, startMeter } from "../../../core/photometry/meter.ts";
 import { createRandom } from "../../../core/random.ts";
 import { FULL_FRAME_SENSOR, renderFrame, TONE_CURVES } from "../../../core/simulation/render.ts";
+import { createRenderMemory } from "../../../core/simulation/renderMemory.ts";
 import { createSky, DEMO_NIGHT, HUT_SEVEN } from "../../../core/simulation/sky.ts";
 import { monotonicMs, utcMs } from "../../../core/units.ts";
+
+/** One for all the frames rendered here: what it keeps takes longer to work out than a frame. */
+const memory = createRenderMemory();
 
 const SIZE = { widthPx: 360, heightPx: 240 };
 
@@ -37,6 +41,7 @@ function remarksByHour(azimuthDeg: number, hours: readonly number[]): Map<number
         sensor: FULL_FRAME_SENSOR,
         toneCurve: TONE_CURVES.mild,
         random: createRandom(`${hour} ${seconds}`),
+        memory,
       });
       const { reading, state } = meterFrame(meter, {
         ...{ ...SIZE, rgb, exposure },

@@ -12,12 +12,9 @@ import {
   uniformScene,
 } from "../../support/scenes.ts";
 import { channelGrain, linearPerCdM2 } from "../../../core/simulation/sensor.ts";
-import {
-  createSky,
-  DEMO_NIGHT,
-  HUT_SEVEN,
-  meteredLuminanceCdM2,
-} from "../../../core/simulation/sky.ts";
+import { createSky, DEMO_NIGHT, HUT_SEVEN } from "../../../core/simulation/sky.ts";
+import { createRenderMemory } from "../../../core/simulation/renderMemory.ts";
+import { meteredLuminanceCdM2 } from "../../support/meteredSky.ts";
 import { toneCode } from "../../../core/simulation/toneCurve.ts";
 import type { UtcMs } from "../../../core/units.ts";
 import { channelOf, makeFramePicture, meanCode } from "../../support/renderedFrame.ts";
@@ -302,4 +299,20 @@ describe("a rendered frame", () => {
       expect.objectContaining({ code: "quantity.out_of_range" }) as Error,
     );
   });
+});
+
+it("what a renderer keeps between frames changes no bit of them", () => {
+  const memory = createRenderMemory();
+  const sizes = [
+    { widthPx: 96, heightPx: 64 },
+    { widthPx: 48, heightPx: 32 },
+    { widthPx: 96, heightPx: 64 },
+  ];
+  for (const size of sizes) {
+    const options = { sky: DEMO, openedUtcMs: BREAKUP_UTC_MS as UtcMs, ...size };
+    const kept = makeFramePicture({ ...options, memory, random: createRandom("kept") });
+    const fresh = makeFramePicture({ ...options, random: createRandom("kept") });
+    expect(Buffer.from(kept.rgb).equals(Buffer.from(fresh.rgb))).toBe(true);
+    expect(kept.truth).toEqual(fresh.truth);
+  }
 });

@@ -4,11 +4,10 @@ import {
   DEMO_NIGHT,
   driftDegPerSecond,
   HUT_SEVEN,
-  meteredLuminanceCdM2,
-  peakRatio,
   skyLuminanceCdM2,
   type SkyScenario,
 } from "../../../core/simulation/sky.ts";
+import { meteredLuminanceCdM2, peakRatio } from "../../support/meteredSky.ts";
 import { driftingCurtainScene, SCENE_START_UTC_MS, uniformScene } from "../../support/scenes.ts";
 import { moonPosition, sunPosition } from "../../../core/sky/ephemeris.ts";
 import type { UtcMs } from "../../../core/units.ts";
