@@ -1,6 +1,9 @@
 import { parseArgs } from "node:util";
 import { NightError, asNightError } from "../core/errors.ts";
 
+/** The highest port there is: TCP counts them in 16 bits. Source: RFC 9293. */
+export const PORT_MAX = 65_535;
+
 /** A switch that is either there or not. */
 export type FlagOption = { readonly type: "flag"; readonly help: string };
 

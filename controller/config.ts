@@ -3,7 +3,7 @@ import { NightError } from "../core/errors.ts";
 import { IP_PORT } from "../core/ptp/ipPacket.ts";
 import { rangeAndDefaultOf, rangeOf } from "../core/exposure/settingLimits.ts";
 import { DEFAULT_EXPOSURE_SETTINGS, type ExposureSettings } from "../core/exposure/settings.ts";
-import type { OptionValues } from "./commandLine.ts";
+import { PORT_MAX, type OptionValues } from "./commandLine.ts";
 import { DEMO_FOLDER } from "./archive/nightFolder.ts";
 import { DEFAULT_DATA } from "./dataFolder.ts";
 import { callOf } from "./ownFiles.ts";
@@ -72,7 +72,7 @@ export const START_COMMAND = {
       help: "port of the page on this machine; 0: any free one",
       default: DEFAULT_PORT,
       min: 0,
-      max: 65535,
+      max: PORT_MAX,
       integer: true,
     },
     data: DATA_OPTION,
@@ -284,7 +284,7 @@ export function cameraTargetOf(word: string): CabledTarget {
   if (/^usb:./.test(word)) return { kind: "usb", which: word.slice("usb:".length) };
   const ip = /^ip:(\[[0-9a-fA-F:]+\]|[^:[\]]+)(?::(\d{1,5}))?$/.exec(word);
   const port = Number(ip?.[2] ?? IP_PORT);
-  if (!ip || port < 1 || port > 65535) {
+  if (!ip || port < 1 || port > PORT_MAX) {
     throw new NightError(
       "usage.invalid",
       `--camera takes usb, usb:SERIAL, usb:PLACE, ip:HOST or ip:HOST:PORT, not "${word}"`,

@@ -4,7 +4,7 @@ import { DEMO_NIGHT, HUT_SEVEN, type SkyScenario } from "../../core/simulation/s
 import { TONE_CURVES, type ToneCurveName } from "../../core/simulation/render.ts";
 import { utcMs, type UtcMs } from "../../core/units.ts";
 import { startOrigin, type ClockOrigin } from "../timing/clock.ts";
-import type { OptionValues } from "../commandLine.ts";
+import { PORT_MAX, type OptionValues } from "../commandLine.ts";
 import { callOf } from "../ownFiles.ts";
 import { DEFAULT_CAMERA_SETTINGS, type CameraSettings } from "./cameraSettings.ts";
 import type { SimulatedView } from "./simulatedView.ts";
@@ -39,7 +39,7 @@ export const VIRTUAL_CAMERA_COMMAND = {
       help: "TCP port; 0: any free one",
       default: IP_PORT,
       min: 0,
-      max: 65535,
+      max: PORT_MAX,
       integer: true,
     },
     rate: {

@@ -1,3 +1,4 @@
+import { RAD_PER_DEG } from "../sky/angles.ts";
 import type { CurtainMotion } from "../exposure/curtainMotion.ts";
 import type { MotionMap } from "./motionMap.ts";
 import { shiftSpeedOf, STARS_DEG_PER_SECOND } from "./shift.ts";
@@ -83,6 +84,6 @@ function asMotion(degPerSecond: number, scale: MotionScale): CurtainMotion {
   return {
     kind: "measured",
     degPerSecond,
-    pxPerSecond: ((degPerSecond * Math.PI) / 180) * pxPerRadian,
+    pxPerSecond: degPerSecond * RAD_PER_DEG * pxPerRadian,
   };
 }

@@ -1,3 +1,4 @@
+import { RAD_PER_DEG } from "../sky/angles.ts";
 import { SIDEREAL_ARCSEC_PER_SECOND } from "../exposure/starTrail.ts";
 import type { MotionMap } from "./motionMap.ts";
 
@@ -331,7 +332,7 @@ function turnedVector({ field, x, y, match, doubt }: RefinedField): FieldVector 
 /** As it looks in the picture, in cells of the size they have on the axis: X = tan u, Y = tan v / cos u. */
 function flatVector(refined: RefinedField, map: MotionMap): FieldVector {
   const { field, x, y } = refined;
-  const step = (map.stepDeg * Math.PI) / 180;
+  const step = map.stepDeg * RAD_PER_DEG;
   const u = ((field.left + field.right) / 2 - map.columns / 2) * step;
   const v = ((field.top + field.bottom) / 2 - map.rows / 2) * step;
   const cosU = Math.cos(u);

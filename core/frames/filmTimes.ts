@@ -1,3 +1,4 @@
+import { middleOf } from "../statistics.ts";
 /** Something about a frame's time that a person should know. */
 export type TimeRemark = {
   /** Position in the set, from 0. */
@@ -62,6 +63,5 @@ function usualStepSeconds(openedMs: readonly (number | null)[]): number {
     const [before, here] = [openedMs[n - 1] ?? null, openedMs[n] ?? null];
     if (before !== null && here !== null && here > before) steps.push((here - before) / 1000);
   }
-  steps.sort((a, b) => a - b);
-  return steps[steps.length >> 1] ?? STEP_SECONDS;
+  return middleOf(steps) ?? STEP_SECONDS;
 }

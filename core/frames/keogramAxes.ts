@@ -1,4 +1,4 @@
-import { atan2Deg } from "../sky/angles.ts";
+import { RAD_PER_DEG, atan2Deg } from "../sky/angles.ts";
 
 /** Where a camera looked and through what. */
 export type Framing = {
@@ -28,7 +28,7 @@ export function altitudeAt(framing: Framing, share: number): number {
 
 /** Height in the middle column (0 top, 1 bottom) of an altitude; null: outside the picture. */
 export function shareOfAltitude(framing: Framing, altitudeDeg: number): number | null {
-  const angle = ((altitudeDeg - framing.altitudeDeg) * Math.PI) / 180;
+  const angle = (altitudeDeg - framing.altitudeDeg) * RAD_PER_DEG;
   if (Math.abs(angle) >= Math.PI / 2) return null;
   const share = 0.5 - (Math.tan(angle) * framing.focalLengthMm) / framing.pictureHeightMm;
   return share >= 0 && share <= 1 ? share : null;

@@ -1,4 +1,4 @@
-import { acosDeg, cosDeg, sinDeg, turnDeg, type SkyDirection } from "../sky/angles.ts";
+import { atan2Deg, acosDeg, cosDeg, sinDeg, turnDeg, type SkyDirection } from "../sky/angles.ts";
 import { BORDER_HEIGHT_KM, elevationOverDeg, KM_PER_DEG } from "../sky/auroraGeometry.ts";
 import { auroraView, type AuroraView } from "../sky/auroraView.ts";
 import { antipode, bearingDeg, correctedPosition, geomagneticPole } from "../sky/geomagnetic.ts";
@@ -92,7 +92,7 @@ function groundToEdge(latitudeDeg: number, edgeDeg: number, fromPoleDeg: number)
   const length = Math.hypot(along, across);
   const share = sinDeg(edgeDeg) / length;
   if (Math.abs(share) > 1) return null;
-  const middle = Math.atan2(across, along) / (Math.PI / 180);
+  const middle = atan2Deg(across, along);
   const half = acosDeg(share);
   const distances = [middle - half, middle + half].filter((angle) => angle > 0);
   return distances.length === 0 ? null : Math.min(...distances);

@@ -1,3 +1,4 @@
+import { sinDeg } from "../sky/angles.ts";
 import { createRandom } from "../random.ts";
 import { noiseAt, noiseLine } from "./noise.ts";
 
@@ -122,6 +123,6 @@ export function silhouetteDeg(foreground: Foreground, azimuthDeg: number): numbe
  * Source: Schlick's approximation of Fresnel's equations, n = 1.33 (0.02 straight down).
  */
 export function waterMirror(grazingDeg: number): number {
-  const sine = Math.sin((Math.max(0, grazingDeg) * Math.PI) / 180);
+  const sine = sinDeg(Math.max(0, grazingDeg));
   return 0.02 + 0.98 * (1 - sine) ** 5;
 }

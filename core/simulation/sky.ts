@@ -1,3 +1,4 @@
+import { RAD_PER_DEG } from "../sky/angles.ts";
 import { NightError } from "../errors.ts";
 import { bearingDeg, dipoleLatitudeDeg, geomagneticPole, antipode } from "../sky/geomagnetic.ts";
 import { elevationOverDeg, slantKmOf } from "../sky/auroraGeometry.ts";
@@ -184,5 +185,5 @@ export function driftDegPerSecond(sky: SimulatedSky, atUtcMs: UtcMs): number {
   if (sky.aurora === null) return 0;
   const moment = auroraMoment(sky.aurora.course, secondsOfNight(sky, atUtcMs));
   const elevation = Math.max(3, elevationOverDeg(Math.abs(moment.centreKm), 110));
-  return (foldKmPerSecond(moment) / slantKmOf(elevation, 110)) * (180 / Math.PI);
+  return foldKmPerSecond(moment) / slantKmOf(elevation, 110) / RAD_PER_DEG;
 }

@@ -3,7 +3,7 @@ import { runCommand } from "../../controller/commandLine.ts";
 import { NightError } from "../../core/errors.ts";
 import type { BenchRow } from "./benchRow.ts";
 import { BENCHES } from "./benches.ts";
-import { tableOf } from "./table.ts";
+import { minutesTable, tableOf, type GroupMinutes } from "./table.ts";
 
 const COMMAND = {
   call: "npm run bench --",
@@ -22,12 +22,16 @@ await runCommand(COMMAND, async ({ only, json }) => {
     );
   }
   const rows: BenchRow[] = [];
+  const minutes: GroupMinutes[] = [];
   for (const [group, load] of Object.entries(BENCHES)) {
     if (only !== null && only !== group) continue;
     process.stderr.write(`measuring: ${group}\n`);
+    const startMs = performance.now();
     const bench = await load();
     rows.push(...(await bench()));
+    minutes.push({ group, minutes: (performance.now() - startMs) / 60_000 });
   }
   process.stdout.write(tableOf(rows));
+  process.stdout.write(minutesTable(minutes));
   if (json !== null) writeFileSync(json, `${JSON.stringify(rows, null, 2)}\n`);
 });

@@ -28,3 +28,19 @@ function figure(value: number): string {
   if (value !== 0 && Math.abs(value) < 0.01) return value.toExponential(1);
   return String(Number(value.toPrecision(3)));
 }
+
+/** How long a group of measurements took. */
+export type GroupMinutes = { readonly group: string; readonly minutes: number };
+
+/** The whole bench keeps to this many minutes on two idle cores. */
+const BENCH_MINUTES_MAX = 20;
+
+/** Minutes of every group, the longest first, and of all beside what they may take. */
+export function minutesTable(groups: readonly GroupMinutes[]): string {
+  const sum = groups.reduce((total, { minutes }) => total + minutes, 0);
+  const rows = groups
+    .toSorted((a, b) => b.minutes - a.minutes)
+    .map(({ group, minutes }) => `| ${group} | ${minutes.toFixed(1)} |`);
+  const all = `| all, of ${BENCH_MINUTES_MAX} at most | ${sum.toFixed(1)} |`;
+  return ["", "| group | minutes |", "| --- | ---: |", ...rows, all, ""].join("\n");
+}

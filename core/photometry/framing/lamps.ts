@@ -1,3 +1,4 @@
+import { RAD_PER_DEG } from "../../sky/angles.ts";
 import type { FramePixels, Horizon } from "./lightGrid.ts";
 
 /** A light that fills the sensor's wells. */
@@ -55,7 +56,7 @@ function kindAt(
   horizon: Horizon,
 ): ClippedLamp["kind"] {
   if (horizon.kind === "unknown") return y > 0.6 ? "lamp" : "moonOrLamp";
-  const row = horizon.y + Math.tan((horizon.tiltDeg * Math.PI) / 180) * (x - 0.5) * aspect;
+  const row = horizon.y + Math.tan(horizon.tiltDeg * RAD_PER_DEG) * (x - 0.5) * aspect;
   return y > row - LAMP_HEIGHT_SHARE ? "lamp" : "moonOrLamp";
 }
 
