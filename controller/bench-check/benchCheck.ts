@@ -35,7 +35,12 @@ const TIMED_SECONDS = [0.5, 1];
 const REARM_MS_MAX = 20_000;
 const REARM_PAUSE_MS = 500;
 /** How a camera says that it cannot be connected yet. */
-const REARMING: readonly ErrorCode[] = ["camera.busy", "camera.unreachable", "camera.gone"];
+const REARMING: readonly ErrorCode[] = [
+  "camera.busy",
+  "camera.refused",
+  "camera.unreachable",
+  "camera.gone",
+];
 const ROUND_TRIPS = 20;
 
 export type BenchCheckOptions = {

@@ -94,7 +94,8 @@ function shortcomingsOf(figures: BenchFigures): readonly Shortcoming[] {
   );
   for (const { step, sentence } of troubles) {
     const words = sentence.replace(/\.$/, "");
-    add(true, `its ${step} could not be looked at (${words})`, "run the bench check again");
+    const what = `its ${step} could not be looked at (${words})`;
+    found.push({ what, advice: "run the bench check again" });
   }
   return found;
 }

@@ -203,6 +203,8 @@ async function startOn(
   print(`The page: ${page.address}`);
 
   const shutDown = async (endWatches: () => Promise<void>): Promise<void> => {
+    // The nights' catalogues close with their watches: nothing is looked at from here on.
+    clearInterval(look);
     await endAids(aids);
     await endWatches();
     await opened.close();

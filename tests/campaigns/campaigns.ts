@@ -6,5 +6,6 @@ export const CAMPAIGNS: Readonly<Record<string, () => Promise<Campaign>>> = {
   nights: async () => (await import("./nights.ts")).NIGHTS,
   soak: async () => (await import("./soak.ts")).SOAK,
   pointing: async () => (await import("./pointing.ts")).POINTING,
+  bodies: async () => (await import("./bodies.ts")).BODIES_CAMPAIGN,
   inputs: async () => (await import("./inputs.ts")).INPUTS,
 };
