@@ -4,6 +4,9 @@ import type { WatchState } from "./state.ts";
 /** Nothing is late before this share of the silence that loses a camera has passed. Judgement. */
 const SILENCE_SHARE = 0.5;
 
+/** All is well only while a frame has come within so many frame periods: the state sentence's rule. */
+const PERIODS_MAX = 2;
+
 /**
  * Since when the next frame is overdue, though the camera is connected and frames are wanted; null:
  * it is not. A busy camera or a shutter that does not answer is late long before it counts as lost.
@@ -11,8 +14,50 @@ const SILENCE_SHARE = 0.5;
 export function lateSinceMs(state: WatchState, nowMs: MonotonicMs): MonotonicMs | null {
   const dueMs = phaseDueMs(state);
   if (dueMs === null) return null;
-  const lateMs = dueMs + SILENCE_SHARE * state.settings.silenceSecondsMax * 1000;
-  return nowMs > lateMs ? monotonicMs(dueMs) : null;
+  const silentMs = dueMs + SILENCE_SHARE * state.settings.silenceSecondsMax * 1000;
+  if (nowMs > silentMs) return monotonicMs(dueMs);
+  const { sinceMs, periodMs } = newestFrame(state, dueMs);
+  if (sinceMs === null || periodMs === null) return null;
+  return nowMs > sinceMs + PERIODS_MAX * periodMs ? monotonicMs(sinceMs + periodMs) : null;
+}
+
+/**
+ * Since when there was no new frame, and how long one takes from opening to opening at the present
+ * exposure and pace; null: not known yet.
+ */
+function newestFrame(
+  state: WatchState,
+  dueMs: number,
+): { readonly sinceMs: number | null; readonly periodMs: number | null } {
+  const { lastClosedMs, cadenceMs, gaps } = state;
+  const gap = gaps.at(-1);
+  // A stretch without frames has been told already: the wait begins anew when it is over.
+  const beganMs = gap === undefined ? null : (gap.endMs ?? dueMs);
+  return {
+    sinceMs: lastClosedMs === null ? null : Math.max(lastClosedMs, beganMs ?? lastClosedMs),
+    periodMs: cadenceMs === null ? null : Math.max(cadenceMs, inHandMs(state)),
+  };
+}
+
+/** What the frame in hand takes by its order, or by its pace. */
+function inHandMs({ phase, lastOpenedMs }: WatchState): number {
+  switch (phase.kind) {
+    case "ordered":
+    case "exposing":
+      return phase.exposure.exposureSeconds * 1000;
+    case "between":
+      return lastOpenedMs === null ? 0 : phase.notBeforeMs - lastOpenedMs;
+    case "closing":
+    case "readingOut":
+    case "idle":
+    case "connecting":
+    case "waiting":
+    case "paused":
+    case "recovering":
+    case "ending":
+    case "finished":
+      return 0;
+  }
 }
 
 /** When the phase should have been over, had all gone as it does; null: it has no such moment. */

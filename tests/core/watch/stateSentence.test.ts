@@ -217,6 +217,42 @@ describe("the state sentence", () => {
     });
   });
 
+  /** Frames of 1 s, one every 3 s; the third has closed at 7.2 s, and the camera reads it out. */
+  function shortFrames(): WatchState {
+    const { exposure } = idleWatch().settings;
+    const events = [0, 1, 2].flatMap((index): WatchEvent[] => {
+      const openedMs = 200 + index * 3000;
+      const happened = anExposure({ exposureSeconds: 1 });
+      return [
+        ...(index > 0 ? [at(openedMs, { kind: "shutterOpened", frameIndex: index } as const)] : []),
+        at(openedMs + 1000, { kind: "shutterClosed", frameIndex: index, happened }),
+        at(openedMs + 1100, { kind: "readingArrived", frameIndex: index, reading: aReading() }),
+        at(openedMs + 1200, { kind: "frameKept", frameIndex: index }),
+        ...(index < 2 ? [at(openedMs + 2900, { kind: "cameraReady" } as const)] : []),
+      ];
+    });
+    return play(events, exposing({ exposure: { ...exposure, exposureSecondsMax: 1 } })).state;
+  }
+
+  it("is late as soon as the newest frame is older than two frame periods", () => {
+    const silent = shortFrames();
+    expect(stateOf(silent, 7200 + 6000).kind).toBe("well");
+    expect(stateOf(silent, 7200 + 6001)).toMatchObject({
+      ...{ kind: "late", sinceMs: 7200 + 3000 },
+      sentence: "No new frame for 7 s; one was due every 3 s.",
+    });
+  });
+
+  it("counts the wait anew after a stretch without frames that was told", () => {
+    const paused = play(
+      [at(7300, { kind: "paused" }), at(9000, { kind: "cameraReady" })],
+      shortFrames(),
+    ).state;
+    const resumed = play([at(600_000, { kind: "resumed" })], paused).state;
+    expect(stateOf(resumed, 600_000).kind).toBe("well");
+    expect(stateOf(resumed, 606_001).kind).toBe("late");
+  });
+
   it("says how many gigabytes a card lacks for the time until dawn", () => {
     const hour = 60 * MINUTE_MS;
     const room = { batteryPercent: 90, freeBytes: 20e9, freeFrames: 500 } as const;
