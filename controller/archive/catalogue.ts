@@ -1,6 +1,7 @@
 import { existsSync } from "node:fs";
 import { join } from "node:path";
 import { NightError } from "../../core/errors.ts";
+import type { Stray } from "../../core/frames/stray.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { UtcMs } from "../../core/units.ts";
 import { createFile, openForReading, openForWriting } from "./catalogueFile.ts";
@@ -9,6 +10,7 @@ import * as frames from "./frameRows.ts";
 import type { NightInfo } from "./nightInfo.ts";
 import * as picks from "./pickRows.ts";
 import * as sky from "./skyRows.ts";
+import * as strays from "./strayRows.ts";
 import { SqlSession } from "./sqlSession.ts";
 
 export const CATALOGUE_FILE = "catalogue.sqlite";
@@ -185,6 +187,18 @@ export class Catalogue {
 
   picks(): picks.Pick[] {
     return picks.selectPicks(this.#sql);
+  }
+
+  /** Keeps what is known of a picture that is no frame's, and flushes it to the disk. */
+  putStray(stray: Stray): void {
+    this.#sql.flushed(() => {
+      strays.writeStray(this.#sql, stray);
+    });
+  }
+
+  /** Pictures of the night that are no frame's, in the order in which they were found. */
+  strays(): Stray[] {
+    return strays.selectStrays(this.#sql);
   }
 
   /** Keeps something by name: settings, seed, versions, the tone response. */

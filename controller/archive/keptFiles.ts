@@ -12,7 +12,7 @@ export type FileWork = {
   readonly signal: AbortSignal;
 };
 
-/** The files of a night that have a checksum: its frames', then originals; null: all of them. */
+/** The files of a night that have a checksum: its frames', originals, strays; null: all of them. */
 export function keptFiles(
   catalogue: Catalogue,
   sets: readonly FrameSet[] | null,
@@ -26,7 +26,14 @@ export function keptFiles(
     .filter(isMeant)
     .flatMap(({ status, file }) => (status === "kept" && file !== null ? [file] : []));
   const originals = originalsOf(catalogue.nightDir).filter(isMeant);
-  return [...frames, ...originals.map(({ file }) => file)];
+  const strays = sets === null ? catalogue.strays() : [];
+  return [
+    ...frames,
+    ...originals.map(({ file }) => file),
+    ...strays.map(({ file, card: { cameraName, cameraHandle } }) => ({
+      ...{ ...file, cameraName, cameraHandle },
+    })),
+  ];
 }
 
 /** Lists that come along with a night's files; the catalogue does not hold them. */

@@ -28,7 +28,7 @@ type Row = Readonly<Record<string, unknown>>;
 const EVENTS_MAX = 2_000_000;
 const FRAMES_MAX = 100_000;
 /** Tables beside the frames that are read as far as they can be, whole or not at all. */
-const SIDE_TABLES = ["slices", "picks", "measures", "sky_columns"] as const;
+const SIDE_TABLES = ["slices", "picks", "measures", "sky_columns", "strays"] as const;
 
 /** Why a catalogue cannot be relied on; null: it is sound, or not ours to mend. */
 export function damageOf(nightDir: string): string | null {

@@ -8,8 +8,10 @@ import {
   type DiskEntry,
   type ReconciliationStep,
 } from "../../core/frames/reconcile.ts";
+import { doubtOf } from "../../core/frames/proof.ts";
+import { isSameObject } from "../../core/frames/stray.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
-import type { UtcMs } from "../../core/units.ts";
+import { utcMs, type UtcMs } from "../../core/units.ts";
 import { onDisk } from "./archiveError.ts";
 import { Catalogue } from "./catalogue.ts";
 import { exposureInFile } from "../imageExif.ts";
@@ -23,6 +25,7 @@ import {
 } from "./frameFiles.ts";
 import { NIGHTS_FOLDER, nightInfoOf } from "./nightFolder.ts";
 import { recoveredFrame } from "./recoveredFrame.ts";
+import { keepStray } from "./strayFiles.ts";
 
 /** What recovery needs of a camera; a `Camera` is one. */
 export type CardReader = {
@@ -119,10 +122,13 @@ export async function recoverNight(
   const cardFiles = await listCard(camera, problems);
   const pathOf = (frameIndex: number, cameraName: string): string =>
     `${FRAMES_FOLDER}/${frameFileName(frameIndex, endingOf(cameraName), folder)}`;
+  const strays = catalogue.strays();
+  const isStray = (entry: CardEntry): boolean =>
+    strays.some(({ card }) => isSameObject(card, entry));
   const steps = planReconciliation({
     cameraId,
     frames: catalogue.frames({ cameraId, fromIndex: 0, count: Number.MAX_SAFE_INTEGER }),
-    cardFiles,
+    cardFiles: cardFiles?.filter((entry) => !isStray(entry)) ?? null,
     filesOnDisk: filesOnDisk(catalogue.nightDir, folder),
     pathOf,
     clockOffsetMs: options.clockOffsetMs ?? null,
@@ -183,6 +189,13 @@ async function carryOut(
     case "fetch":
     case "addFrame": {
       const bytes = await camera!.fetchFile(step.card.cameraHandle);
+      const why =
+        step.kind === "fetch" ? await doubtIn(step, { bytes, catalogue, cameraId }) : null;
+      if (why !== null) {
+        const foundUtcMs = utcMs(Date.now());
+        await keepStray(catalogue, { cameraId, card: step.card, why, foundUtcMs }, bytes);
+        return null;
+      }
       const file = await keepFrameFile(nightDir, nameIn(step.path), bytes);
       const frame =
         step.kind === "fetch"
@@ -192,6 +205,19 @@ async function carryOut(
       return null;
     }
   }
+}
+
+/** A busy computer may measure a bulb exposure by so much too long, seconds. Judgement. */
+const TIMING_SLACK_SECONDS = 0.5;
+
+/** Why a picture is not the frame's for which it was fetched, by what it says of itself. */
+async function doubtIn(
+  { frameIndex }: { readonly frameIndex: number },
+  found: { readonly bytes: Uint8Array; readonly catalogue: Catalogue; readonly cameraId: string },
+): Promise<string | null> {
+  const told = await exposureInFile(found.bytes);
+  const frame = found.catalogue.frame(found.cameraId, frameIndex)!;
+  return told === null ? null : doubtOf(frame, told, TIMING_SLACK_SECONDS);
 }
 
 function nameIn(path: string): string {

@@ -60,6 +60,10 @@ const MIGRATIONS: readonly string[] = [
    INSERT INTO night.sky_columns
      SELECT frame_index, camera_id, sky_column FROM night.slices WHERE sky_column IS NOT NULL;
    ALTER TABLE night.slices DROP COLUMN sky_column;`,
+  `CREATE TABLE night.strays (
+     path TEXT PRIMARY KEY,
+     record TEXT NOT NULL
+   ) WITHOUT ROWID;`,
 ];
 
 /** Marks the file as a night's catalogue: the letters "NVKT". */

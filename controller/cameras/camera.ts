@@ -82,6 +82,8 @@ export type CameraEvent =
       readonly jpeg: Uint8Array;
       /** False when `jpeg` is a preview and the original stays on the card. */
       readonly isOriginal: boolean;
+      /** False: only the order of exposure says that it is this frame's; left out: proved. */
+      readonly isProved?: boolean;
     }
   | { readonly kind: "frameMissing"; readonly frameIndex: number; readonly why: string }
   /** What the photographer should know of how the camera is worked from now on. */

@@ -1,15 +1,23 @@
 import type { FrameFile, FrameRecord } from "../../core/watch/frameRecord.ts";
-import { doubtOf } from "../../core/frames/proof.ts";
 import { planReconciliation } from "../../core/frames/reconcile.ts";
-import { utcMs, type UtcMs } from "../../core/units.ts";
+import { isSameObject, type Stray } from "../../core/frames/stray.ts";
+import { utcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
-import { exposureInFile } from "../imageExif.ts";
 import { endingOf, frameFileName, keepFrameFile } from "../archive/frameFiles.ts";
 import { nightInfoOf } from "../archive/nightFolder.ts";
 import { recoveredFrame } from "../archive/recoveredFrame.ts";
+import { keepStray } from "../archive/strayFiles.ts";
 import type { Camera, CameraEvent } from "../cameras/camera.ts";
+import type { Clock } from "../timing/clock.ts";
+import type { FrameFinder } from "./frameFinder.ts";
 
 type Arrival = Extract<CameraEvent, { kind: "frameArrived" }>;
+
+type StrayKeeping = {
+  readonly camera: Camera;
+  readonly catalogue: Catalogue;
+  readonly clock: Pick<Clock, "utcMs">;
+};
 
 /** A frame as the card has given it back, and its file. */
 type Recovered = { readonly frame: FrameRecord; readonly bytes: Uint8Array };
@@ -54,67 +62,87 @@ export class FrameFileSaver {
   }
 
   /**
-   * Fetches from the card what a break of the link kept from arriving, while the watch goes on.
+   * Fetches from the card what a break of the link kept from arriving, while the watch goes on. What
+   * is no frame's by any proof is kept as a stray.
    *
    * @param range  Frames from `beforeFrameIndex` on are in hand and left alone; `clockOffsetMs` as
-   *   the camera's description has it; `slackSeconds` as in `contradictionOf`.
+   *   the camera's description has it.
    */
   async reconcile(
-    camera: Camera,
-    catalogue: Catalogue,
+    { camera, catalogue, clock }: StrayKeeping,
     {
       beforeFrameIndex,
       clockOffsetMs,
-      slackSeconds,
+      finder,
     }: {
       readonly beforeFrameIndex: number;
       readonly clockOffsetMs: number | null;
-      readonly slackSeconds: number;
+      readonly finder: FrameFinder;
     },
-  ): Promise<readonly Recovered[]> {
+  ): Promise<{ readonly recovered: readonly Recovered[]; readonly strays: readonly Stray[] }> {
     const { cameraId } = camera;
-    const cardFiles = await camera.listCard();
-    const frames = catalogue
-      .frames({ cameraId, fromIndex: 0, count: Number.MAX_SAFE_INTEGER })
-      .filter((frame) => frame.frameIndex < beforeFrameIndex);
-    const startUtcMs = nightInfoOf(catalogue)?.startUtcMs ?? utcMs(0);
+    const listedUtcMs = clock.utcMs();
+    const listed = await camera.listCard();
+    const known = catalogue.strays();
+    const all = catalogue.frames({ cameraId, fromIndex: 0, count: Number.MAX_SAFE_INTEGER });
+    const frames = all.filter((frame) => frame.frameIndex < beforeFrameIndex);
+    const inHand = all.slice(frames.length).flatMap(({ openedUtcMs }) => openedUtcMs ?? []);
+    const endUtcMs = utcMs(Math.min(listedUtcMs, ...inHand));
     const steps = planReconciliation({
       cameraId,
       frames,
-      cardFiles,
+      cardFiles: listed.filter((entry) => !known.some(({ card }) => isSameObject(card, entry))),
       filesOnDisk: frames.flatMap((frame) => frame.file ?? []),
       pathOf: (frameIndex, cameraName) => `frames/${this.nameOf(frameIndex, cameraName)}`,
       clockOffsetMs,
       // The clock was measured in this computer's zone, where the camera names none.
-      zoneMinutes: clockOffsetMs === null ? 0 : zoneMinutesAt(startUtcMs),
-      startUtcMs,
+      zoneMinutes: clockOffsetMs === null ? 0 : finder.zoneMinutes,
+      startUtcMs: nightInfoOf(catalogue)?.startUtcMs ?? utcMs(0),
       endUtcMs: null,
     });
-    const recovered: Recovered[] = [];
+    const found = { recovered: [] as Recovered[], strays: [] as Stray[] };
+    const given = new Set(
+      steps.flatMap((step) => (step.kind === "fetch" ? [step.frameIndex] : [])),
+    );
     for (const step of steps) {
-      if (step.kind !== "fetch") continue;
-      const before = frames.find(({ frameIndex }) => frameIndex === step.frameIndex)!;
+      if (step.kind !== "fetch" && step.kind !== "addFrame") continue;
+      // So new that it may be the picture of a frame in hand.
+      if (step.kind === "addFrame" && !finder.isBefore(step.openedUtcMs, endUtcMs)) continue;
       const { card } = step;
       const bytes = await camera.fetchFile(card.cameraHandle);
-      const reported = await exposureInFile(bytes);
-      // Taken at the frame's time and not by its exposure: somebody's own picture, which stays on the card.
-      if (reported !== null && doubtOf(before, reported, slackSeconds) !== null) continue;
-      const name = this.nameOf(step.frameIndex, card.cameraName);
+      const word = await finder.wordOf(bytes, card.captureDate);
+      const its =
+        step.kind === "fetch"
+          ? frames.find(({ frameIndex }) => frameIndex === step.frameIndex)!
+          : null;
+      const why = its ? finder.alibiIn(its, word) : "no frame was being taken then";
+      const owner = why === null ? its : finder.owner(word, beforeFrameIndex, given);
+      if (owner === null) {
+        const stray = { card, why: why!, bytes };
+        found.strays.push(await this.keepStray({ camera, catalogue, clock }, stray));
+        continue;
+      }
+      given.add(owner.frameIndex);
+      const name = this.nameOf(owner.frameIndex, card.cameraName);
       const file = await keepFrameFile(this.#nightDir, name, bytes);
-      recovered.push({ frame: await recoveredFrame(before, { file, card, bytes }), bytes });
+      found.recovered.push({ frame: await recoveredFrame(owner, { file, card, bytes }), bytes });
     }
-    return recovered;
+    return found;
+  }
+
+  /** @throws NightError `archive.disk_full`, `archive.read_only`. */
+  async keepStray(
+    { camera, catalogue, clock }: StrayKeeping,
+    { card, why, bytes }: Pick<Stray, "card" | "why"> & { readonly bytes: Uint8Array },
+  ): Promise<Stray> {
+    const about = { cameraId: camera.cameraId, card, why, foundUtcMs: clock.utcMs() };
+    return await keepStray(catalogue, about, bytes);
   }
 
   /** When every frame handed over so far is on the disk or refused. */
   async settled(): Promise<void> {
     await this.#last;
   }
-}
-
-/** Minutes east of UTC that this computer keeps at a moment. */
-function zoneMinutesAt(at: UtcMs): number {
-  return -new Date(at).getTimezoneOffset();
 }
 
 /** A picture is used twice: it is kept on disk, and it is metered. */

@@ -1,5 +1,6 @@
 import { NightError, asNightError } from "../../core/errors.ts";
 import type { Reading } from "../../core/photometry/reading.ts";
+import type { Stray } from "../../core/frames/stray.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 import type { Camera, CameraDescription, CameraEvent } from "../cameras/camera.ts";
@@ -8,12 +9,12 @@ import type { Clock } from "../timing/clock.ts";
 import { contradictionOf } from "../../core/frames/proof.ts";
 import { exposureInFile } from "../imageExif.ts";
 import { FrameFileSaver, PictureStock } from "./frameFileSaver.ts";
+import { FrameFinder } from "./frameFinder.ts";
 import type { OpenFrames } from "./openFrames.ts";
 import type { FrameMeter } from "./frameMeter.ts";
 import type { BareWatchEvent } from "./watchEventOf.ts";
 
-/** A busy computer may measure a bulb exposure by so much too long, real seconds. Judgement. */
-const TIMING_SLACK_SECONDS = 0.5;
+type Arrival = Extract<CameraEvent, { kind: "frameArrived" }>;
 
 type FrameWorkOptions = {
   readonly camera: Camera;
@@ -39,6 +40,7 @@ type FrameWorkOptions = {
 export class FrameWork {
   readonly #options: FrameWorkOptions;
   readonly #saver: FrameFileSaver;
+  readonly #finder: FrameFinder;
   readonly #pictures = new PictureStock();
   /** Frames whose exposure was varied to learn the tone curve, until they are metered. */
   readonly #probes = new Set<number>();
@@ -49,6 +51,11 @@ export class FrameWork {
   constructor(options: FrameWorkOptions) {
     this.#options = options;
     this.#saver = new FrameFileSaver(options.catalogue.nightDir, options.framesFolder);
+    this.#finder = new FrameFinder({
+      catalogue: options.catalogue,
+      cameraId: options.camera.cameraId,
+      rate: options.clock.origin.rate,
+    });
   }
 
   /** null: the camera has not said yet which one it is. */
@@ -63,6 +70,7 @@ export class FrameWork {
 
   noteCamera(description: CameraDescription): void {
     this.#clockOffsetMs = description.clockOffsetMs;
+    this.#finder.noteClock(description.clockOffsetMs);
     this.#meter ??= this.#options.createMeter(description);
   }
 
@@ -71,9 +79,48 @@ export class FrameWork {
     this.#probes.add(frameIndex);
   }
 
-  noteArrival(arrival: Extract<CameraEvent, { kind: "frameArrived" }>): void {
+  noteArrival(arrival: Arrival): void {
     this.#pictures.put(arrival.frameIndex, arrival.jpeg);
     this.#saver.remember(arrival);
+  }
+
+  /**
+   * Finds the frame of a picture that no transaction proves: the one that waits, unless the picture
+   * itself says otherwise; else the one that it is by exposure, ISO and time together.
+   *
+   * @returns null: no frame's by any proof. It is kept as a stray, and the frame waits for the card.
+   */
+  async place(arrival: Arrival): Promise<Arrival | null> {
+    const { frames, camera } = this.#options;
+    const word = await this.#finder.wordOf(arrival.jpeg, arrival.captureDate);
+    const why = this.#finder.alibi(frames.frame(arrival.frameIndex), word);
+    if (why === null) return arrival;
+    const isTold = this.#finder.holds(arrival.jpeg);
+    const owner = isTold ? null : this.#finder.owner(word);
+    if (owner === null && !isTold) await this.#keepStray(arrival, why);
+    this.#options.take({ kind: "frameMissing", frameIndex: arrival.frameIndex, why: notIts(why) });
+    this.#options.log.warn("frame.misplaced", {
+      ...{ cameraId: camera.cameraId, frameIndex: arrival.frameIndex, why },
+      owner: owner?.frameIndex ?? null,
+    });
+    return owner === null ? null : { ...arrival, frameIndex: owner.frameIndex };
+  }
+
+  async #keepStray(arrival: Arrival, why: string): Promise<void> {
+    const { cameraHandle, cameraName, captureDate, jpeg } = arrival;
+    const card = { cameraHandle, cameraName, captureDate, bytes: jpeg.byteLength };
+    try {
+      this.#tellStray(await this.#saver.keepStray(this.#options, { card, why, bytes: jpeg }));
+    } catch (thrown) {
+      const sentence = refusal(asNightError(thrown).message);
+      this.#options.take({ kind: "keepFailed", frameIndex: null, sentence });
+    }
+  }
+
+  #tellStray({ card, file, why }: Stray): void {
+    const sentence = `A picture on the card (${card.cameraName}) is no frame's: ${why}. It is kept as ${file.path}.`;
+    this.#options.log.warn("stray.kept", { sentence, file: file.path });
+    this.#options.take({ kind: "cameraRemarked", sentence });
   }
 
   changeFrame(frameIndex: number, changes: Partial<FrameRecord>): void {
@@ -103,17 +150,13 @@ export class FrameWork {
     }
   }
 
-  get #slackSeconds(): number {
-    return TIMING_SLACK_SECONDS * Math.max(1, this.#options.clock.origin.rate);
-  }
-
   /** A file whose own exposure contradicts its frame is kept all the same, and reported. */
   async #doubtOf(frameIndex: number, jpeg: Uint8Array): Promise<Partial<FrameRecord>> {
     const { frames, log } = this.#options;
     const frame = frames.frame(frameIndex);
     const reported = await exposureInFile(jpeg);
     if (!frame?.happened || reported === null) return {};
-    const why = contradictionOf(frame.happened, reported, this.#slackSeconds);
+    const why = contradictionOf(frame.happened, reported, this.#finder.slackSeconds);
     if (why === null) return {};
     log.warn("frame.contradicted", { frameIndex, why });
     return { reasons: [...frame.reasons, why] };
@@ -178,11 +221,12 @@ export class FrameWork {
   /** Fetches what the camera took and a break or a full disk kept from arriving. */
   async reconcile(beforeFrameIndex: number): Promise<void> {
     try {
-      const recovered = await this.#saver.reconcile(this.#options.camera, this.#options.catalogue, {
+      const { recovered, strays } = await this.#saver.reconcile(this.#options, {
         beforeFrameIndex,
         clockOffsetMs: this.#clockOffsetMs,
-        slackSeconds: this.#slackSeconds,
+        finder: this.#finder,
       });
+      for (const stray of strays) this.#tellStray(stray);
       for (const { frame, bytes } of recovered) {
         const { frameIndex, file, status } = frame;
         const known = this.#options.frames.frame(frameIndex);
@@ -199,6 +243,11 @@ export class FrameWork {
       this.#options.log.warn("card.unreadable", { sentence: asNightError(thrown).message });
     }
   }
+}
+
+/** What became of a frame whose picture turned out to be another's. */
+function notIts(why: string): string {
+  return `the picture that came in its place is not its own: ${why}; the card is searched when the camera is connected anew`;
 }
 
 /** What a refusing disk costs, in the watch's words. */

@@ -11,6 +11,7 @@ import type {
 import { NightError, asNightError } from "../../core/errors.ts";
 import type { StartOrder } from "../../core/watch/events.ts";
 import type { CameraFacts } from "../../core/plan/checklist.ts";
+import type { Stray } from "../../core/frames/stray.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { CameraKitFacts } from "../../core/plan/kitFromCamera.ts";
 import { kitOfSettings } from "../../core/plan/kit.ts";
@@ -181,6 +182,10 @@ export class NightHost implements NightService {
     const frames = catalogue.frames({ cameraId, fromIndex: 0, count: Number.MAX_SAFE_INTEGER });
     const guards = catalogue.getState<KeptState["guards"]>(guardsKey(cameraId)) ?? [];
     return { surges: surgesOf(frames), gaps: gapsOf(frames), guards };
+  }
+
+  strays(nightId: string): readonly Stray[] {
+    return this.#catalogues.catalogueOf(nightId).strays();
   }
 
   framePath(nightId: string, frameIndex: number, cameraId?: string): string | null {

@@ -8,6 +8,7 @@ import type {
 import type { CameraFacts } from "../../core/plan/checklist.ts";
 import type { CameraKitFacts } from "../../core/plan/kitFromCamera.ts";
 import type { PlanRequest } from "../../core/plan/plan.ts";
+import type { Stray } from "../../core/frames/stray.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 
 /** A stretch of one camera's frames. */
@@ -32,6 +33,8 @@ export type NightService = {
   frames(nightId: string, options: FrameRange): readonly FrameRecord[];
   /** What happened in one camera's night, from its catalogue. No camera named: the night's first. */
   timeline(nightId: string, cameraId?: string): NightTimeline;
+  /** Pictures of a night that are no frame's by any proof, of all its cameras. */
+  strays(nightId: string): readonly Stray[];
   /** Absolute path of a frame's JPEG; null when there is none. No camera named: the night's first. */
   framePath(nightId: string, frameIndex: number, cameraId?: string): string | null;
   /** What a connected camera tells of its settings; null while none is connected. */

@@ -304,8 +304,18 @@ export class WatchRunner {
       this.#work.noteCamera(event.description);
       log.info("camera.connected", { ...event.description });
     }
-    if (event.kind === "frameArrived") this.#work.noteArrival(event);
     if (event.kind === "failed") log.warn("camera.failed", { ...event });
+    if (event.kind !== "frameArrived") return this.#hear(event);
+    if (event.isProved !== false) return this.#arrived(event);
+    void this.#work.place(event).then((placed) => placed && this.#arrived(placed));
+  }
+
+  #arrived(event: Extract<CameraEvent, { kind: "frameArrived" }>): void {
+    this.#work.noteArrival(event);
+    this.#hear(event);
+  }
+
+  #hear(event: CameraEvent): void {
     const isToneCurveKnown = this.#work.meter?.response.isSure ?? false;
     this.#take(watchEventOf(event, isToneCurveKnown), "atMs" in event ? event.atMs : undefined);
   }

@@ -56,11 +56,16 @@ export async function* identifyTask(link: CameraLink, next: () => Unplaced | nul
  */
 export async function* frameTask(
   link: CameraLink,
-  frame: { readonly frameIndex: number; readonly handle: number; readonly info: ObjectInfo | null },
+  frame: {
+    readonly frameIndex: number;
+    readonly handle: number;
+    readonly info: ObjectInfo | null;
+    readonly isProved: boolean;
+  },
   controls: CameraControls,
   callbacks: Tellers & { readonly onOther: () => void },
 ): CameraTask {
-  const { frameIndex, handle } = frame;
+  const { frameIndex, handle, isProved } = frame;
   const info = frame.info ?? (yield* fetchInfo(link, handle));
   if (!isPicture(info)) return callbacks.onOther();
   const preview = yield* fetchPreview(
@@ -81,6 +86,7 @@ export async function* frameTask(
     captureDate: info.captureDate,
     jpeg: ownedBytes(preview.jpeg),
     isOriginal: preview.isOriginal,
+    isProved,
   });
 }
 

@@ -107,7 +107,8 @@ export class FrameFileMatcher {
   /** The camera named a file. @returns whether it is a frame's, or may be. */
   name(link: CameraLink, handle: number, eventTransactionId: number | null): boolean {
     const named = this.#files.name(handle, eventTransactionId);
-    if (named.kind === "ofFrame") this.#fetch(link, { ...named, handle, info: null });
+    if (named.kind === "ofFrame")
+      this.#fetch(link, { ...named, handle, info: null, isProved: true });
     if (named.kind === "byOrder") {
       this.#identify(link, {
         handle,
@@ -132,6 +133,8 @@ export class FrameFileMatcher {
       readonly captureId: number;
       readonly handle: number;
       readonly info: ObjectInfo | null;
+      /** A transaction says that it is this frame's; else only the order of exposure does. */
+      readonly isProved: boolean;
     },
   ): void {
     const { origin, tell } = this.#options;
@@ -174,7 +177,7 @@ export class FrameFileMatcher {
     const placed = this.#files.claim(handle, frameIndexes);
     if (placed.kind !== "ofFrame") return;
     this.#remember(info);
-    this.#fetch(link, { ...placed, handle, info });
+    this.#fetch(link, { ...placed, handle, info, isProved: false });
     this.#options.onPlaced();
   }
 

@@ -12,6 +12,7 @@ import {
   healthViewSchema,
   nightTimelineSchema,
   nightSummarySchema,
+  straySchema,
 } from "../../core/api/schemas.ts";
 import { NightError } from "../../core/errors.ts";
 import { nightLight, nightLightSchema } from "../../core/plan/nightLight.ts";
@@ -130,6 +131,14 @@ function frameRoutes(service: NightService, idOf: NightIdOf): readonly Route[] {
       query: { camera: cameraInQuery },
       answer: { kind: "json", name: "NightTimeline", schema: nightTimelineSchema },
       handle: ({ params, query }) => service.timeline(idOf(params), cameraOf(query)),
+    },
+    {
+      method: "get",
+      path: "/api/nights/:nightId/strays",
+      summary: "Pictures of a night that are no frame's by any proof: each with its file and why.",
+      part: PART,
+      answer: { kind: "json", schema: v.array(straySchema) },
+      handle: ({ params }) => service.strays(idOf(params)),
     },
     {
       method: "get",

@@ -1,6 +1,7 @@
 import * as v from "valibot";
 
 import type { ExposureSettings } from "../exposure/settings.ts";
+import type { Stray } from "../frames/stray.ts";
 import type { FrameRecord } from "../watch/frameRecord.ts";
 import type { UtcMs } from "../units.ts";
 import { STATE_LOOKS, type StateKind } from "../words/stateWords.ts";
@@ -75,6 +76,20 @@ export const frameRecordSchema: v.GenericSchema<FrameRecord> = v.object({
   ),
   reading: v.nullable(reading),
   pace,
+});
+
+/** A picture that is no frame's. Meaning: `core/frames/stray.ts`. */
+export const straySchema: v.GenericSchema<Stray> = v.object({
+  cameraId: v.string(),
+  card: v.object({
+    cameraHandle: v.number(),
+    cameraName: v.string(),
+    bytes: count,
+    captureDate: v.string(),
+  }),
+  file: v.object({ path: v.string(), bytes: count, sha256: v.string() }),
+  why: v.string(),
+  foundUtcMs: utcMs,
 });
 
 /** What steers the governor. Meaning and units: `core/exposure/settings.ts`. */

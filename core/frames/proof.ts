@@ -39,3 +39,58 @@ export function doubtOf(
   const known = happened ?? { ...ordered, exposureSeconds: reported.exposureSeconds };
   return contradictionOf(known, reported, slackSeconds);
 }
+
+/** What a picture says of itself; null: it does not say. */
+export type PictureWord = {
+  readonly exposure: Pick<Exposure, "exposureSeconds" | "iso"> | null;
+  /** By the camera's clock as it was measured. */
+  readonly takenUtcMs: number | null;
+};
+
+/** How far each word may be off. */
+export type ProofSlack = {
+  /** The host's own timing of an exposure. */
+  readonly seconds: number;
+  /** A clock of whole seconds that says opening or closing, against ours. */
+  readonly clockMs: number;
+};
+
+/**
+ * Why a picture is not this frame's, by its exposure, its ISO and the time at which it was taken;
+ * null: nothing speaks against it.
+ */
+export function alibiOf(
+  frame: FrameRecord,
+  { exposure, takenUtcMs }: PictureWord,
+  slack: ProofSlack,
+): string | null {
+  const doubt = exposure === null ? null : doubtOf(frame, exposure, slack.seconds);
+  if (doubt !== null) return doubt;
+  if (takenUtcMs === null || frame.openedUtcMs === null) return null;
+  const { exposureSeconds } = frame.happened ?? frame.ordered;
+  const fromMs = frame.openedUtcMs - slack.clockMs;
+  const toMs = frame.openedUtcMs + exposureSeconds * 1000 + slack.clockMs;
+  if (takenUtcMs >= fromMs && takenUtcMs <= toMs) return null;
+  const offSeconds = Math.round(
+    (takenUtcMs < fromMs ? takenUtcMs - frame.openedUtcMs : takenUtcMs - toMs) / 1000,
+  );
+  return `it was taken ${Math.abs(offSeconds)} s ${offSeconds < 0 ? "before" : "after"} the frame`;
+}
+
+/**
+ * The one frame whose picture this is by exposure, ISO and time together; null: none, or more than
+ * one.
+ *
+ * @param frames  Those that still have no file.
+ */
+export function ownerOf(
+  frames: readonly FrameRecord[],
+  word: PictureWord,
+  slack: ProofSlack,
+): FrameRecord | null {
+  if (word.exposure === null || word.takenUtcMs === null) return null;
+  const fits = frames.filter(
+    (frame) => frame.openedUtcMs !== null && alibiOf(frame, word, slack) === null,
+  );
+  return fits.length === 1 ? fits[0]! : null;
+}

@@ -92,6 +92,7 @@ export function createFakeNight(
     },
     frames: (_nightId, { fromIndex, count, cameraId = first }) =>
       framesOf(cameraId).slice(fromIndex, fromIndex + count),
+    strays: () => [],
     timeline: (_nightId, cameraId = first) => {
       const { surges, gaps, guards } = watches.get(cameraId)!;
       return { surges, gaps, guards };

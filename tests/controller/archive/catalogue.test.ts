@@ -171,7 +171,7 @@ describe("opening a catalogue", () => {
     first.close();
     const raw = SqliteFile.open(join(nightDir, CATALOGUE_FILE), "write");
     raw.exec(
-      "DROP TABLE sky_columns; DROP TABLE measures; DROP TABLE slices; DROP TABLE picks; PRAGMA night.user_version = 1",
+      "DROP TABLE strays; DROP TABLE sky_columns; DROP TABLE measures; DROP TABLE slices; DROP TABLE picks; PRAGMA night.user_version = 1",
     );
     raw.close();
     const reader = Catalogue.open(nightDir, { readOnly: true });

@@ -5,6 +5,7 @@ import { Catalogue } from "../../../controller/archive/catalogue.ts";
 import { createNightFolder } from "../../../controller/archive/nightFolder.ts";
 import type { Camera } from "../../../controller/cameras/camera.ts";
 import { FrameFileSaver } from "../../../controller/night/frameFileSaver.ts";
+import { FrameFinder } from "../../../controller/night/frameFinder.ts";
 import { utcMs } from "../../../core/units.ts";
 import { NIGHT_START_UTC_MS, makeFrame } from "../../support/frameRecords.ts";
 import { pictureWithExif } from "../../support/pictureWithExif.ts";
@@ -38,12 +39,17 @@ async function reconciled(cameraName: string, exposure = EXPOSURE) {
       ]),
     fetchFile: () => Promise.resolve(bytes),
   } as unknown as Camera;
-  const recovered = await new FrameFileSaver(nightDir).reconcile(camera, catalogue, {
-    beforeFrameIndex: 1,
-    clockOffsetMs: Date.UTC(2026, 0, 10, 20) - NIGHT_START_UTC_MS,
-    slackSeconds: 0.5,
-  });
-  return { nightDir, bytes, recovered };
+  const clockOffsetMs = Date.UTC(2026, 0, 10, 20) - NIGHT_START_UTC_MS;
+  const finder = new FrameFinder({ catalogue, cameraId: "made-up", rate: 1 });
+  finder.noteClock(clockOffsetMs);
+  const clock = { utcMs: () => utcMs(NIGHT_START_UTC_MS + 3_600_000) };
+  const reconcile = async () =>
+    await new FrameFileSaver(nightDir).reconcile(
+      { camera, catalogue, clock },
+      { beforeFrameIndex: 1, clockOffsetMs, finder },
+    );
+  const { recovered, strays } = await reconcile();
+  return { nightDir, bytes, recovered, strays, catalogue, reconcile };
 }
 
 describe("fetching from the card what a break of the link kept from arriving", () => {
@@ -58,9 +64,18 @@ describe("fetching from the card what a break of the link kept from arriving", (
     expect(existsSync(join(nightDir, "frames/000000.jpg"))).toBe(true);
   });
 
-  it("leaves a picture of another ISO on the card, though it was taken at the frame's time", async () => {
-    const { recovered } = await reconciled("IMG_0001.JPG", { ...EXPOSURE, iso: 100 });
+  it("keeps a picture of another ISO as a stray, once, though it was taken at the frame's time", async () => {
+    const { nightDir, recovered, strays, catalogue, reconcile } = await reconciled("IMG_0001.JPG", {
+      ...EXPOSURE,
+      iso: 100,
+    });
     expect(recovered).toEqual([]);
+    expect(strays).toMatchObject([{ card: { cameraName: "IMG_0001.JPG" } }]);
+    expect(strays[0]!.why).toMatch(/its file says 7.43 s at ISO 100/);
+    expect(catalogue.strays()).toEqual(strays);
+    expect(existsSync(join(nightDir, strays[0]!.file.path))).toBe(true);
+    expect(await reconcile()).toEqual({ recovered: [], strays: [] });
+    expect(catalogue.strays()).toEqual(strays);
   });
 
   it("keeps a raw file under the camera's own ending", async () => {
