@@ -153,6 +153,8 @@ export type Camera = {
   prepare?(exposure: Exposure): Promise<Exposure>;
   /** The shutter was opened or closed by other means: this frame's file is to come. */
   noteReleased?(frameIndex: number, what: "opened" | "closed"): void;
+  /** The picture that came for this frame is another's: its own is to come yet; left out: it is not waited for. */
+  awaitAgain?(frameIndex: number): void;
   /** Opens the contact, ends the session in order, ends the thread. Safe to call twice. */
   close(): Promise<void>;
 };

@@ -53,9 +53,17 @@ export class FrameFinder {
 
   /** Why a picture is not the frame's that waits for it; null: it may be. */
   alibi(frame: FrameRecord | null, word: PictureWord): string | null {
-    const why = frame === null ? null : this.alibiIn(frame, word);
+    if (frame === null) return null;
+    const byTime = this.alibiIn(frame, { ...word, exposure: null });
+    if (byTime !== null || this.#isExposureFalse) return byTime;
+    const why = this.alibiIn(frame, word);
     this.#contradictedCount = why === null ? 0 : this.#contradictedCount + 1;
-    return this.#contradictedCount > HABIT_COUNT ? null : why;
+    return why;
+  }
+
+  /** Picture after picture told of another exposure than its frame had: it says nothing then. */
+  get #isExposureFalse(): boolean {
+    return this.#contradictedCount >= HABIT_COUNT;
   }
 
   /** As `alibi`, for a picture of the card. */
@@ -79,7 +87,8 @@ export class FrameFinder {
         ({ status, frameIndex }) =>
           status !== "kept" && frameIndex < beforeIndex && !given.has(frameIndex),
       );
-    return ownerOf(frames, word, this.#slack);
+    const said = this.#isExposureFalse ? { ...word, exposure: null } : word;
+    return ownerOf(frames, said, this.#slack);
   }
 
   /** Whether one moment is surely before another, as far as the camera's clock can tell. */

@@ -98,12 +98,19 @@ export class FrameWork {
     const isTold = this.#finder.holds(arrival.jpeg);
     const owner = isTold ? null : this.#finder.owner(word);
     if (owner === null && !isTold) await this.#keepStray(arrival, why);
-    this.#options.take({ kind: "frameMissing", frameIndex: arrival.frameIndex, why: notIts(why) });
+    this.#awaitAgain(arrival.frameIndex, why);
     this.#options.log.warn("frame.misplaced", {
       ...{ cameraId: camera.cameraId, frameIndex: arrival.frameIndex, why },
       owner: owner?.frameIndex ?? null,
     });
     return owner === null ? null : { ...arrival, frameIndex: owner.frameIndex };
+  }
+
+  #awaitAgain(frameIndex: number, why: string): void {
+    const { camera, take } = this.#options;
+    if (camera.awaitAgain) camera.awaitAgain(frameIndex);
+    else
+      take({ kind: "frameMissing", frameIndex, why: `the picture that came is another's: ${why}` });
   }
 
   async #keepStray(arrival: Arrival, why: string): Promise<void> {
@@ -243,11 +250,6 @@ export class FrameWork {
       this.#options.log.warn("card.unreadable", { sentence: asNightError(thrown).message });
     }
   }
-}
-
-/** What became of a frame whose picture turned out to be another's. */
-function notIts(why: string): string {
-  return `the picture that came in its place is not its own: ${why}; the card is searched when the camera is connected anew`;
 }
 
 /** What a refusing disk costs, in the watch's words. */

@@ -99,6 +99,11 @@ export class FrameFiles {
     return frame?.frameIndex ?? null;
   }
 
+  /** The capture that brought this frame a file of late; null: none that is remembered. */
+  captureOf(frameIndex: number): number | null {
+    return this.#served.findLast((served) => served.frameIndex === frameIndex)?.captureId ?? null;
+  }
+
   isAwaited(frameIndex: number): boolean {
     return this.#awaited.some((awaited) => awaited.frameIndex === frameIndex);
   }

@@ -141,12 +141,7 @@ export class FrameFileMatcher {
     const task = frameTask(link, { frameIndex, ...file }, link.controls, {
       tell,
       nightNow: () => nightOf(this.#options.time.nowMs(), origin),
-      onOther: () => {
-        const isOpen = this.#options.exposingIndex() === frameIndex;
-        const compareAtMs = isOpen ? null : this.#options.time.nowMs() + this.#graceMs();
-        const others = this.#files.awaitAgain({ frameIndex, captureId }, compareAtMs);
-        for (const other of others) this.name(link, other, null);
-      },
+      onOther: () => this.#awaitAgain(link, { frameIndex, captureId }),
     });
     const drop = (error: NightError): void => this.#tellMissing(frameIndex, error.message);
     this.#options.tasks.add({ rank: RANK.frame(frameIndex), task, drop });
@@ -179,6 +174,22 @@ export class FrameFileMatcher {
     this.#remember(info);
     this.#fetch(link, { ...placed, handle, info, isProved: false });
     this.#options.onPlaced();
+  }
+
+  /** The picture that was brought for a frame turned out to be another's: it waits for its own. */
+  awaitAgain(link: CameraLink, frameIndex: number): void {
+    const captureId = this.#files.captureOf(frameIndex);
+    if (captureId === null) this.#tellMissing(frameIndex, LATE_FILE);
+    else this.#awaitAgain(link, { frameIndex, captureId });
+  }
+
+  #awaitAgain(
+    link: CameraLink,
+    frame: { readonly frameIndex: number; readonly captureId: number },
+  ): void {
+    const isOpen = this.#options.exposingIndex() === frame.frameIndex;
+    const compareAtMs = isOpen ? null : this.#options.time.nowMs() + this.#graceMs();
+    for (const other of this.#files.awaitAgain(frame, compareAtMs)) this.name(link, other, null);
   }
 
   /** Real time of the next look at the card for files that were never named; Infinity: none yet. */

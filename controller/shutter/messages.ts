@@ -35,6 +35,8 @@ export type ToShutter =
       readonly frameIndex: number;
       readonly what: "opened" | "closed";
     }
+  /** The picture that was brought for this frame is another's. */
+  | { readonly kind: "awaitAgain"; readonly frameIndex: number }
   | { readonly kind: "listCard"; readonly requestId: number }
   | { readonly kind: "fetchFile"; readonly requestId: number; readonly cameraHandle: number }
   | {

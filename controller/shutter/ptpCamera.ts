@@ -91,6 +91,10 @@ class PtpCamera implements Camera {
     this.#post({ kind: "noteReleased", frameIndex, what });
   }
 
+  awaitAgain(frameIndex: number): void {
+    this.#post({ kind: "awaitAgain", frameIndex });
+  }
+
   async listCard(): Promise<readonly CardFile[]> {
     const ask = (requestId: number): ToShutter => ({ kind: "listCard", requestId });
     return (await this.#request(ask)) as readonly CardFile[];

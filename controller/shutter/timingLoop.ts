@@ -182,6 +182,11 @@ export class TimingLoop {
           this.#matcher.await(message.frameIndex, NO_TRANSACTION, "bulb");
         else this.#matcher.expect(message.frameIndex, this.#time.nowMs());
         break;
+      case "awaitAgain":
+        if (this.#link.connected) {
+          this.#matcher.awaitAgain(this.#link.connected.link, message.frameIndex);
+        }
+        break;
       case "listCard":
         this.#addRequest(message.requestId, RANK.card, (link) =>
           cardTask(link, message.requestId, this.#options.tell),

@@ -78,8 +78,8 @@ export function alibiOf(
 }
 
 /**
- * The one frame whose picture this is by exposure, ISO and time together; null: none, or more than
- * one.
+ * The one frame whose picture this is by its time together with exposure and ISO, where it tells
+ * them; null: none, or more than one.
  *
  * @param frames  Those that still have no file.
  */
@@ -88,7 +88,7 @@ export function ownerOf(
   word: PictureWord,
   slack: ProofSlack,
 ): FrameRecord | null {
-  if (word.exposure === null || word.takenUtcMs === null) return null;
+  if (word.takenUtcMs === null) return null;
   const fits = frames.filter(
     (frame) => frame.openedUtcMs !== null && alibiOf(frame, word, slack) === null,
   );
