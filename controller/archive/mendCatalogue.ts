@@ -1,11 +1,12 @@
 import { copyFileSync, existsSync, readdirSync, readFileSync, renameSync, rmSync } from "node:fs";
-import { extname, join } from "node:path";
-import { NightError } from "../../core/errors.ts";
+import { basename, extname, join } from "node:path";
+import { asNightError, NightError } from "../../core/errors.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { Catalogue, CATALOGUE_FILE } from "./catalogue.ts";
 import { createFile } from "./catalogueFile.ts";
 import { exposureInFile } from "../imageExif.ts";
 import { FRAMES_FOLDER, sha256Of } from "./frameFiles.ts";
+import { readNightFile, unknownNight } from "./nightFolder.ts";
 import type { NightInfo } from "./nightInfo.ts";
 import { readAround } from "./readAround.ts";
 import { SqliteFile } from "./sqliteFile.ts";
@@ -85,6 +86,18 @@ export async function mendCatalogue(nightDir: string, info: NightInfo): Promise<
     remadeCount: remade.length,
     lostCount: found.lostCount,
   };
+}
+
+/** Makes a night's damaged catalogue again. @returns what became of it, in a sentence; never throws. */
+export async function mendNight(nightDir: string): Promise<string> {
+  const name = basename(nightDir);
+  try {
+    const info = readNightFile(nightDir) ?? unknownNight(name);
+    const { readCount, remadeCount, lostCount, asideFile } = await mendCatalogue(nightDir, info);
+    return `The catalogue of ${name} was damaged in ${lostCount} ${lostCount === 1 ? "place" : "places"}. ${readCount} frames could be read, ${remadeCount} were made again from their files; the damaged file is kept as ${asideFile}.`;
+  } catch (thrown) {
+    return `The catalogue of ${name} is damaged and cannot be made again now (${asNightError(thrown).message}); its pictures are untouched.`;
+  }
 }
 
 /** The file and its log, under a name that is free. */

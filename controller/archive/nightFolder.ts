@@ -117,7 +117,8 @@ function summarise(nights: string, nightId: string): ListedNight | null {
   }
 }
 
-function unknownNight(nightId: string): NightInfo {
+/** What a folder's name alone tells of its night. */
+export function unknownNight(nightId: string): NightInfo {
   const [date = "", name = nightId] = nightId.split("_");
   const startMs = Date.parse(date);
   return {

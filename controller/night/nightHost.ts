@@ -95,7 +95,10 @@ export class NightHost implements NightService {
   constructor(parts: NightHostParts) {
     this.#parts = parts;
     this.#responses = new ResponseStore(parts.dataDir);
-    this.#catalogues = new NightCatalogues(parts.dataDir, parts.catalogue);
+    this.#catalogues = new NightCatalogues(parts.dataDir, parts.catalogue, (sentence) => {
+      parts.log.warn("night.mended", { sentence });
+      parts.print(sentence);
+    });
     this.#frameLines = new FrameLinePrinter(parts.print, parts.cameraIds);
     this.#guardNotes = new GuardNotes(parts.catalogue, parts.log);
   }
