@@ -278,7 +278,11 @@ function report(
 ): RecoveryReport {
   const indicesOf = (kind: "fetch" | "adopt" | "addFrame"): number[] =>
     steps.flatMap((step) => (step.kind === kind ? [step.frameIndex] : []));
-  const [fetched, adopted, added] = [indicesOf("fetch"), indicesOf("adopt"), indicesOf("addFrame")];
+  const isKept = (frameIndex: number): boolean =>
+    catalogue.frame(outcome.cameraId, frameIndex)?.status === "kept";
+  // What was fetched and is another picture lies among the strays.
+  const fetched = indicesOf("fetch").filter(isKept);
+  const [adopted, added] = [indicesOf("adopt"), indicesOf("addFrame")];
   const unmetered = [...fetched, ...adopted, ...added].filter((frameIndex) => {
     const frame = catalogue.frame(outcome.cameraId, frameIndex);
     return frame?.status === "kept" && frame.reading === null;

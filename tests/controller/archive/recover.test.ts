@@ -85,7 +85,7 @@ describe("recovering a night", () => {
     catalogue.putFrame(
       makeFrame({
         ...{ frameIndex: 1, status: "taken", file: null, reading: null, happened: null },
-        openedUtcMs: utcMs(NIGHT_START_UTC_MS + 16_000),
+        ...{ openedUtcMs: utcMs(NIGHT_START_UTC_MS + 16_000), ordered: { ...exposure, iso: 800 } },
       }),
     );
     writeFileSync(join(catalogue.nightDir, "frames/000001.jpg.part"), "2");
@@ -106,6 +106,25 @@ describe("recovering a night", () => {
     );
     const again = await recoverNight(catalogue, options);
     expect(again).toMatchObject({ fetched: [], added: [], adopted: [], setAside: [], missing: [] });
+  });
+
+  it("keeps a picture of another ISO as a stray, once, though the camera took it at the frame's time", async () => {
+    const { catalogue } = startNight();
+    const exposure = { exposureSeconds: 7.43, iso: 100, fNumber: 2 };
+    const files = [Uint8Array.of(1), await pictureWithExif(exposure)];
+    await keep(catalogue, 0, files[0]!);
+    catalogue.putFrame(
+      makeFrame({
+        ...{ frameIndex: 1, status: "taken", file: null, reading: null, happened: null },
+        openedUtcMs: utcMs(NIGHT_START_UTC_MS + 16_000),
+      }),
+    );
+    const options = { cameraId: "made-up", camera: cardOf(files), clockOffsetMs: 0 };
+    expect(await recoverNight(catalogue, options)).toMatchObject({ fetched: [], unmetered: [] });
+    expect(catalogue.frame("made-up", 1)?.status).toBe("taken");
+    expect(catalogue.strays()).toMatchObject([{ file: { sha256: sha256Of(files[1]!) } }]);
+    await recoverNight(catalogue, options);
+    expect(catalogue.strays()).toHaveLength(1);
   });
 
   it("puts the disk in order without the camera and says what it will fetch later", async () => {

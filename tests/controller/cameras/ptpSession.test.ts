@@ -67,6 +67,26 @@ describe("a PTP session", () => {
     await refused;
   });
 
+  it("gives up a link that brings an object without end whose length it did not announce", async () => {
+    const session = await opened();
+    const object = session.getObject(7, { dataBytesMax: 100_000 });
+    let isRefused = false;
+    const refused = object.catch((thrown: unknown) => {
+      isRefused = true;
+      return thrown;
+    });
+    const { transactionId: id } = await peer.nextRequest();
+    peer.startData(id, null);
+    let sentBytes = 0;
+    while (!isRefused) {
+      peer.data(id, new Uint8Array(1000));
+      sentBytes += 1000;
+      await new Promise((resolve) => setImmediate(resolve));
+    }
+    expect(await refused).toMatchObject({ code: "camera.gone" });
+    expect(sentBytes).toBeGreaterThan(100_000);
+  });
+
   it("skips 0xFFFFFFFF and 0 when the transaction number wraps", async () => {
     const session = await opened({ firstTransactionId: transactionId(0xfffffffd) });
     const seen: number[] = [];
