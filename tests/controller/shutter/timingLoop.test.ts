@@ -274,7 +274,7 @@ describe("the timing loop", () => {
     expect(await looseSinceMs()).toEqual(expect.any(Number));
     order(4);
     await rig.diary.next("shutterClosed");
-    expect(await looseSinceMs()).toBeNull();
+    expect(await looseSinceMs()).toBeUndefined();
   });
 
   it("ends a capture in the session that survived before it opens its own", async () => {
