@@ -14,10 +14,12 @@ export const KILLS: Campaign = {
     try {
       const outcome = await killNight({ dataDir, kills, seed, lifeMs: 250 });
       const problems: string[] = [];
-      const { lost, doubled, damaged, integrityProblems, recognised } = outcome;
+      const { lost, doubled, damaged, misplaced, integrityProblems, recognised } = outcome;
       if (lost > 0) problems.push(`${lost} frames were lost.`);
       if (doubled > 0) problems.push(`${doubled} frames were kept twice.`);
       if (damaged > 0) problems.push(`${damaged} frames are not what the camera took.`);
+      if (misplaced > 0)
+        problems.push(`${misplaced} pictures are on another frame than their own.`);
       if (!recognised) problems.push("The night was not recognised as unfinished.");
       problems.push(...integrityProblems.map((one) => `The catalogue is damaged: ${one}.`));
       return { problems, sums: { "frames taken": outcome.framesTaken } };

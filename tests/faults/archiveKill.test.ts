@@ -3,7 +3,7 @@ import { killNight } from "../support/killNight.ts";
 import { temporaryFolder } from "../support/temporaryFolder.ts";
 
 describe("a night whose process is killed", () => {
-  it("has lost nothing and doubled nothing after 8 kills at random instants", async () => {
+  it("has lost, doubled and misplaced nothing after 8 kills at random instants", async () => {
     const outcome = await killNight({
       dataDir: temporaryFolder(),
       kills: 8,
@@ -16,6 +16,7 @@ describe("a night whose process is killed", () => {
       lost: 0,
       doubled: 0,
       damaged: 0,
+      misplaced: 0,
       integrityProblems: [],
       recognised: true,
     });

@@ -19,11 +19,16 @@ export type KillOutcome = {
   readonly lost: number;
   readonly doubled: number;
   readonly damaged: number;
+  /** Pictures on another frame than the one that took them. */
+  readonly misplaced: number;
   readonly integrityProblems: readonly string[];
   readonly recognised: boolean;
   /** From the start of each process to the watch going again. */
   readonly resumeSeconds: readonly number[];
 };
+
+/** From one frame to the next. */
+const SPACING_MS = 100;
 
 type CardFileKept = { readonly entry: CardEntry; readonly bytes: Uint8Array };
 
@@ -36,7 +41,7 @@ function createCardCamera(random: Random): {
   const noise = Uint8Array.from({ length: 1 << 16 }, () => random.integer(256));
   const expose = (): CardFileKept => {
     const n = card.length;
-    const openedUtcMs = NIGHT_START_UTC_MS + n * 100;
+    const openedUtcMs = NIGHT_START_UTC_MS + n * SPACING_MS;
     const bytes = Uint8Array.from(noise.subarray(0, 40_000 + random.integer(25_000)));
     new DataView(bytes.buffer).setUint32(0, n);
     const entry = {
@@ -61,7 +66,7 @@ function createCardCamera(random: Random): {
         }
         case "expose": {
           const file = expose();
-          const openedUtcMs = NIGHT_START_UTC_MS + (card.length - 1) * 100;
+          const openedUtcMs = NIGHT_START_UTC_MS + (card.length - 1) * SPACING_MS;
           return { call: message.call, entry: file.entry, openedUtcMs, bytes: file.bytes };
         }
         case "resumed":
@@ -152,11 +157,15 @@ async function lookAtTheEnd(nightDir: string, card: readonly CardFileKept[]) {
     .filter((frame) => frame.status === "kept");
   const times = new Map<number, number>();
   let damaged = 0;
+  let misplaced = 0;
   for (const frame of frames) {
     const bytes = readFileSync(join(nightDir, frame.file!.path));
     const n = bytes.readUInt32BE(0);
     times.set(n, (times.get(n) ?? 0) + 1);
     const sha256 = createHash("sha256").update(bytes).digest("hex");
+    // Each picture was taken when its frame opened; of some nobody has written that down.
+    const takenUtcMs = NIGHT_START_UTC_MS + n * SPACING_MS;
+    if (frame.openedUtcMs !== null && frame.openedUtcMs !== takenUtcMs) misplaced += 1;
     const original = card[n]?.bytes;
     if (original === undefined || !bytes.equals(original) || sha256 !== frame.file!.sha256) {
       damaged += 1;
@@ -168,6 +177,7 @@ async function lookAtTheEnd(nightDir: string, card: readonly CardFileKept[]) {
     lost: card.filter((_, n) => !times.has(n)).length,
     doubled: [...times.values()].filter((count) => count > 1).length,
     damaged,
+    misplaced,
     integrityProblems,
   };
 }
