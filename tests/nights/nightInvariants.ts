@@ -28,6 +28,12 @@ export class NightInvariants {
   #faultsEndMs = 0;
   #lastOrderMs = 0;
   #unlinkedSinceMs: number | null = null;
+  /** When the newest frame closed, and how long after the one before; null: none since a gap. */
+  #newest: {
+    readonly takenCount: number;
+    readonly atMs: number;
+    readonly periodMs: number;
+  } | null = null;
 
   note(nowMs: number, problem: string): void {
     // One broken promise breaks many times; the first few show it.
@@ -70,6 +76,7 @@ export class NightInvariants {
     const row = rowOf(state, nowMs);
     this.#checkShutter(moment);
     this.#checkSentence(moment, row);
+    this.#checkAge(moment, row);
     this.#checkReturn(moment);
     const isRunning = !["idle", "finished", "paused"].includes(state.phase.kind);
     if (isRunning && wakeMs === null && state.phase.kind !== "ending") {
@@ -103,6 +110,28 @@ export class NightInvariants {
       this.note(nowMs, "all is well was said for a minute without a camera");
     }
     if (row.sentence.trim() === "") this.note(nowMs, "the sentence is empty");
+  }
+
+  /** All is well is said only over a newest frame of the last two frame periods. */
+  #checkAge({ nowMs, state }: Moment, row: StateRow): void {
+    const { takenCount, settings, gaps } = state;
+    const isTaken = takenCount !== this.#newest?.takenCount;
+    if (gaps.at(-1)?.endMs === null || takenCount === 0) this.#newest = null;
+    else if (isTaken) {
+      this.#newest = { takenCount, atMs: nowMs, periodMs: nowMs - (this.#newest?.atMs ?? nowMs) };
+    }
+    if (row.kind !== "well" || this.#newest === null) return;
+    const { exposureSecondsMax, intervalSeconds } = settings.exposure;
+    const paceSeconds = Math.max(
+      ...[exposureSecondsMax, intervalSeconds, settings.sentinelIntervalSeconds ?? 0],
+    );
+    const ageMs = nowMs - this.#newest.atMs;
+    if (ageMs > 2 * Math.max(this.#newest.periodMs, paceSeconds * 1000)) {
+      this.note(
+        nowMs,
+        `all is well was said over a newest frame ${Math.round(ageMs / 1000)} s old`,
+      );
+    }
   }
 
   /** Frames go on soon after the last fault of the link has ended, unless the hand or the night ended them. */
