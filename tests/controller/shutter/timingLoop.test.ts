@@ -267,7 +267,7 @@ describe("the timing loop", () => {
     while (rig.flag.isSet) await pause(5);
     expect(camera.asked).not.toContain(CLOSE);
     // The night's own connect finds the link there. Nothing says whether the shutter is closed.
-    const looseSinceMs = async (): Promise<number | null | undefined> => {
+    const looseSinceMs = async (): Promise<number | undefined> => {
       rig.loop.take({ kind: "connect" });
       return (await rig.diary.next("connected")).description.looseSinceMs;
     };
