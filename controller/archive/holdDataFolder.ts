@@ -12,8 +12,8 @@ export type LockFile = (path: string) => Pick<SqliteFile, "close">;
 
 /**
  * Keeps every other Nattvakt out of a data folder while this one runs: two would each take the
- * other's open night for one that was cut off. An empty database is locked, because the system lets
- * go of its lock however a process ends.
+ * other's open night for one that was cut off. An empty database is locked, because the system
+ * releases its lock however a process ends.
  *
  * @returns releases the folder.
  * @throws NightError `archive.in_use` when another process holds it, `archive.no_locks` when its file

@@ -86,7 +86,7 @@ export class FramingAid {
     } catch (thrown) {
       this.#view = { kind: "failed", cameraId, sentence: asNightError(thrown).message };
     } finally {
-      // Let go of in any case; a second failure adds nothing to the first.
+      // Released in any case; a second failure adds nothing to the first.
       await camera?.close().catch(() => undefined);
     }
   }

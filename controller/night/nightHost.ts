@@ -275,7 +275,7 @@ export class NightHost implements NightService {
     this.#close();
   }
 
-  /** Lets go of everything at once; the frame in hand stays on the card. */
+  /** Releases everything at once; the frame in hand stays on the card. */
   async abandon(): Promise<void> {
     await Promise.allSettled([...this.#runners.values()].map((runner) => runner.close()));
     this.#close();

@@ -172,7 +172,7 @@ export class WatchRunner {
     this.#take({ kind: "placeFound", dawnMs });
   }
 
-  /** Lets go of the camera at once, whatever is in hand. */
+  /** Releases the camera at once, whatever is in hand. */
   async close(): Promise<void> {
     this.#timer?.abort();
     await this.#parts.camera.close();

@@ -378,12 +378,12 @@ function keptSentence(
   setting: number,
   advice: string,
 ): string {
-  const told = {
+  const named = {
     exposureTime: `exposure time: it stays at ${Number(setting.toPrecision(2))} s`,
     iso: `ISO: it stays at ${Math.round(setting)}`,
     fNumber: `f-number: it stays at ${setting.toFixed(1)}`,
   };
-  return `The camera answers that it takes a new setting and keeps its ${told[name]}. Nattvakt reckons with that; if you want it set, ${advice}.`;
+  return `The camera answers that it takes a new setting and keeps its ${named[name]}. Nattvakt reckons with that; if you want it set, ${advice}.`;
 }
 
 function endedItselfSentence(hasTimed: boolean): string {

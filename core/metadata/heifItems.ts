@@ -52,10 +52,10 @@ function* boxIn(file: SearchedFile, within: ByteRange, type: string): FileSearch
 function* readBox(file: SearchedFile, at: number, end: number): FileSearch<Box | null> {
   if (at + 8 > end) return null;
   const head = yield* file.read(at, 16);
-  const told = uint(head, 0, 4, BIG_ENDIAN);
+  const stated = uint(head, 0, 4, BIG_ENDIAN);
   // 1: the size follows in 64 bits; 0: up to the end.
-  const headBytes = told === 1 ? 16 : 8;
-  const size = told === 1 ? uint(head, 8, 8, BIG_ENDIAN) : told === 0 ? end - at : told;
+  const headBytes = stated === 1 ? 16 : 8;
+  const size = stated === 1 ? uint(head, 8, 8, BIG_ENDIAN) : stated === 0 ? end - at : stated;
   if (head.length < 8 || size < headBytes || at + size > end) return null;
   const content = { offset: at + headBytes, bytes: size - headBytes };
   return { type: letters(head, 4), content };

@@ -66,7 +66,7 @@ export class UsbLink {
     device.open();
     try {
       this.#interface = device.interface(camera.interfaceNumber);
-      letGoOfDriver(this.#interface);
+      releaseDriver(this.#interface);
       this.#interface.claim();
     } catch (thrown) {
       device.close();
@@ -275,7 +275,7 @@ function asBuffer({ buffer, byteOffset, byteLength }: Uint8Array): Buffer {
 }
 
 /** Linux puts no driver on still cameras, but a kernel may; elsewhere nobody can be sent away. */
-function letGoOfDriver(still: LibusbInterface): void {
+function releaseDriver(still: LibusbInterface): void {
   if (hasDriver(still)) still.detachKernelDriver();
 }
 

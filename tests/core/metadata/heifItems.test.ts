@@ -5,13 +5,13 @@ import { findLargestJpeg } from "../../../core/metadata/rawPreview.ts";
 import { heifFile } from "../../bodies/heif.ts";
 import { jpegOf } from "../../bodies/pictures.ts";
 
-const TOLD = { seconds: 4, iso: 1600, fNumber: 2.8, takenAt: "2027:03:24 21:00:00" };
+const SHOT = { seconds: 4, iso: 1600, fNumber: 2.8, takenAt: "2027:03:24 21:00:00" };
 const LIGHT = { seconds: 4, iso: 1600, fNumber: 2.8, luminanceCdM2: 0.01 };
 
 describe("a HEIF file", () => {
   it("gives the JPEG of 320 px that its Exif item holds, and asks for a few kilobytes alone", async () => {
     const thumbnail = await jpegOf(LIGHT, 320);
-    const file = heifFile(TOLD, thumbnail, 150_000);
+    const file = heifFile(SHOT, thumbnail, 150_000);
     let asked = 0;
     const search = findLargestJpeg(file.length);
     let step = search.next();
@@ -26,7 +26,7 @@ describe("a HEIF file", () => {
   });
 
   it("gives nothing, and never hangs, however its first 400 bytes are damaged", async () => {
-    const file = heifFile(TOLD, await jpegOf(LIGHT, 160), 2_000);
+    const file = heifFile(SHOT, await jpegOf(LIGHT, 160), 2_000);
     const damage = fc.array(fc.tuple(fc.nat(400), fc.nat(255)), { minLength: 1, maxLength: 6 });
     fc.assert(
       fc.property(damage, fc.nat(file.length), (bytes, length) => {
