@@ -5,10 +5,10 @@ import { NightError, asNightError } from "../core/errors.ts";
 export const PORT_MAX = 65_535;
 
 /** A switch that is either there or not. */
-export type FlagOption = { readonly type: "flag"; readonly help: string };
+type FlagOption = { readonly type: "flag"; readonly help: string };
 
 /** A number; without a default and not required it is `null` when left out. */
-export type NumberOption = {
+type NumberOption = {
   readonly type: "number";
   readonly help: string;
   /** What stands for the value in the help text: "SECONDS". */
@@ -23,7 +23,7 @@ export type NumberOption = {
 };
 
 /** A text; without a default and not required it is `null` when left out. */
-export type TextOption = {
+type TextOption = {
   readonly type: "text";
   readonly help: string;
   readonly value: string;
@@ -32,7 +32,7 @@ export type TextOption = {
   readonly choices?: readonly string[];
 };
 
-export type CommandOption = FlagOption | NumberOption | TextOption;
+type CommandOption = FlagOption | NumberOption | TextOption;
 export type CommandOptions = Readonly<Record<string, CommandOption>>;
 
 /** A command, declared once: parser, checks and help text all come from here. */
@@ -66,7 +66,7 @@ export type OptionValues<O extends CommandOptions> = {
   readonly [K in keyof O]: OptionValue<O[K]>;
 };
 
-export type CommandLine<O extends CommandOptions> =
+type CommandLine<O extends CommandOptions> =
   | { readonly kind: "help"; readonly text: string }
   | {
       readonly kind: "run";

@@ -10,9 +10,6 @@ export type Log = {
   error(event: string, fields?: Readonly<Record<string, unknown>>): void;
 };
 
-/** A log that keeps nothing. */
-export const SILENT_LOG: Log = { info: () => {}, warn: () => {}, error: () => {} };
-
 /** Writes one JSON line an event to `DATA/nattvakt.log`, never waiting for the disk. */
 export function openLog(dataDir: string): {
   readonly log: Log;

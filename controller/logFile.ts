@@ -2,10 +2,10 @@ import { statSync } from "node:fs";
 import { appendFile, rename } from "node:fs/promises";
 
 /** How large the log's file grows, and how many older ones are kept beside it. */
-export type LogLimits = { readonly bytesMax: number; readonly olderCountMax: number };
+type LogLimits = { readonly bytesMax: number; readonly olderCountMax: number };
 
 /** A night's log at `info` is a few hundred kilobytes: enough for a winter. Judgement. */
-export const LOG_LIMITS: LogLimits = { bytesMax: 8 * 1024 * 1024, olderCountMax: 4 };
+const LOG_LIMITS: LogLimits = { bytesMax: 8 * 1024 * 1024, olderCountMax: 4 };
 
 /** Lines that wait for a slow or full disk; beyond it the newest are dropped and counted. */
 const WAITING_BYTES_MAX = 1024 * 1024;

@@ -8,7 +8,7 @@ import { SqliteFile, sqliteCodeOf } from "./sqliteFile.ts";
 const HOLD_FILE = "held.sqlite";
 
 /** Opens a file and locks it for itself alone; in tests a file system that cannot. */
-export type LockFile = (path: string) => Pick<SqliteFile, "close">;
+type LockFile = (path: string) => Pick<SqliteFile, "close">;
 
 /**
  * Keeps every other Nattvakt out of a data folder while this one runs: two would each take the

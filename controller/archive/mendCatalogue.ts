@@ -12,7 +12,7 @@ import { readAround } from "./readAround.ts";
 import { SqliteFile } from "./sqliteFile.ts";
 
 /** What became of a damaged catalogue. */
-export type Mending = {
+type Mending = {
   /** Where the damaged file lies now, untouched. */
   readonly asideFile: string;
   /** Frames whose rows could still be read. */

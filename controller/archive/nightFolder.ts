@@ -16,7 +16,7 @@ export const NIGHT_FILE = "night.json";
 const NIGHT_FILE_VERSION = 1;
 
 /** A night in the list; `problem` says in one sentence why it cannot be opened, null: it can. */
-export type ListedNight = NightSummary & { readonly problem: string | null };
+type ListedNight = NightSummary & { readonly problem: string | null };
 
 /**
  * The evening's date: that of the local mean solar noon before the start, so that a watch begun

@@ -40,7 +40,7 @@ Look through it before you send it.
 /** Whose names a report does not say. */
 type Computer = { readonly name: string; readonly account: string; readonly home: string };
 
-export type ProblemReportOptions = {
+type ProblemReportOptions = {
   readonly nightDir: string;
   /** The data folder that the night lies in. */
   readonly dataDir: string;

@@ -1,5 +1,5 @@
 /** What could be read of a range, and in how many places it could not. */
-export type AroundDamage = { readonly rows: readonly unknown[]; readonly lostCount: number };
+type AroundDamage = { readonly rows: readonly unknown[]; readonly lostCount: number };
 
 /** Attempts in all: where nearly everything is damaged, the search ends. */
 const ATTEMPTS_MAX = 20_000;

@@ -40,7 +40,7 @@ export type CameraDescription = {
 };
 
 /** What a camera tells of its menus and its lens, where its profile knows how. */
-export type CameraSettingFacts = {
+type CameraSettingFacts = {
   readonly noiseReduction: "off" | "on" | "unknown";
   readonly imageFormat: "raw" | "rawAndJpeg" | "jpeg" | "unknown";
   readonly focalLengthMm: number | null;

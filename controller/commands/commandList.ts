@@ -1,5 +1,5 @@
 /** One of the installed program's commands; its own `--help` says the rest. */
-export type ListedCommand = {
+type ListedCommand = {
   readonly does: string;
   /** Runs it with the process's arguments. */
   readonly run: () => Promise<unknown>;

@@ -23,7 +23,7 @@ import type { RunningOrder } from "./openNight.ts";
 const CHOICE_FILE = "begun-with.json";
 
 /** The start options that a choice on the page comes to. */
-export function optionsOf(order: BeginOrder, base: StartOptions): StartOptions {
+function optionsOf(order: BeginOrder, base: StartOptions): StartOptions {
   const { settings } = order;
   return {
     ...base,

@@ -14,7 +14,7 @@ import { readNight } from "./nightToDeliver.ts";
 import { momentOf } from "./orderFromOptions.ts";
 import { ProgressCounter } from "./progress.ts";
 
-export type UpkeepOptions = {
+type UpkeepOptions = {
   readonly data: string;
   readonly night: string | null;
   readonly list: boolean;

@@ -7,7 +7,7 @@ import type { TrialCamera, TrialFrame } from "./trialCamera.ts";
 import { trialSeconds } from "./trialExposure.ts";
 
 /** Where a test frame points by its stars; never rejects. */
-export type AskStars = (frame: Pick<TrialFrame, "jpeg" | "middleUtcMs">) => Promise<FramingStars>;
+type AskStars = (frame: Pick<TrialFrame, "jpeg" | "middleUtcMs">) => Promise<FramingStars>;
 
 /** High ISO and a few seconds show the composition at once. Common practice, no source. */
 const DEFAULT_EXPOSURE_SECONDS = 4;

@@ -51,7 +51,7 @@ import { withSettingsByHand, wordBefore } from "./wordsBefore.ts";
 const TELL_EVERY_MS = 120;
 const TONE_RESPONSE_EVERY_FRAMES = 20;
 
-export type NightHostParts = {
+type NightHostParts = {
   readonly version: string;
   readonly dataDir: string;
   readonly clock: Clock;

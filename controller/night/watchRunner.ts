@@ -21,7 +21,7 @@ import { watchEventOf, type BareWatchEvent } from "./watchEventOf.ts";
 import { factsOf, viewOf, type ViewContext } from "./watchView.ts";
 
 /** What a watch needs of the world; every part is handed in. */
-export type WatchParts = {
+type WatchParts = {
   readonly camera: Camera;
   readonly catalogue: Catalogue;
   readonly clock: Clock;

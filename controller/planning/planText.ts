@@ -14,7 +14,7 @@ const WIDTH = 96;
 const LABEL_WIDTH = 11;
 
 /** Writes times of day in one time zone. */
-export type TimeWriter = { readonly zone: string; time(iso: string | null): string };
+type TimeWriter = { readonly zone: string; time(iso: string | null): string };
 
 /**
  * @param zone  IANA name, as in Europe/Helsinki; `null`: this computer's.

@@ -28,7 +28,7 @@ export type SensorEvent =
       readonly isThere: boolean;
     };
 
-export type SensorsOptions = {
+type SensorsOptions = {
   readonly targets: readonly SensorTarget[];
   /** The laptop's own time, not the night's. */
   readonly nowUtcMs: () => UtcMs;
@@ -127,7 +127,7 @@ const KEPT = 30;
  * names, so of many comparisons the one with the least delay is nearest to the truth; without the
  * receiver's pulse some tenths of a second of delay remain.
  */
-export class GnssClock {
+class GnssClock {
   #lags: number[] = [];
 
   /** @param arrivedUtcMs  The laptop's time at which the sentence was read. */
@@ -149,7 +149,7 @@ export type SensedPlace = {
   readonly elevationM: number | null;
 };
 
-export type SensorHubOptions = Omit<SensorsOptions, "tell"> & {
+type SensorHubOptions = Omit<SensorsOptions, "tell"> & {
   /** One line for the terminal. */
   readonly print: (line: string) => void;
 };

@@ -25,7 +25,7 @@ type OfFrame = {
 };
 
 /** What became of a file that the camera named. */
-export type NamedFile =
+type NamedFile =
   | OfFrame
   /** No transaction tells whose it is: one of these frames', the oldest first, if it is a picture. */
   | { readonly kind: "byOrder"; readonly frameIndexes: readonly number[] }

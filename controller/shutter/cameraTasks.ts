@@ -16,7 +16,7 @@ import { fetchInfo, fetchPreview, isPicture } from "./fetchPreview.ts";
 import type { FromShutter, ToShutter } from "./messages.ts";
 
 /** How a task speaks to the night. */
-export type Tellers = {
+type Tellers = {
   readonly tell: (event: CameraEvent) => void;
   readonly nightNow: () => MonotonicMs;
 };

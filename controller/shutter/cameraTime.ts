@@ -12,7 +12,7 @@ export type ClockSetting = {
 };
 
 /** A camera whose clock can be read. */
-export type ClockedCamera = {
+type ClockedCamera = {
   readonly session: PtpSession;
   readonly clock: Clock;
   readonly described: Extract<DevicePropDesc, { kind: "described" }>;

@@ -16,14 +16,14 @@ import { after, whenThereIsRoom, type CameraTask, type CameraTaskTools } from ".
 import { fetchRange, fetchWhole, isKnownSize } from "./fetchFile.ts";
 
 /** In which order a picture is looked for, and how. */
-export type PreviewOptions = {
+type PreviewOptions = {
   readonly wholeJpegBytesMax: number;
   readonly canReadPieces: boolean;
   readonly order: readonly PreviewSource[];
 };
 
 /** A picture to keep and to meter. */
-export type Preview = { readonly jpeg: Uint8Array; readonly isOriginal: boolean };
+type Preview = { readonly jpeg: Uint8Array; readonly isOriginal: boolean };
 
 const INFO_ATTEMPTS = 5;
 const INFO_PAUSE_MS = 150;
@@ -192,7 +192,7 @@ async function* answerSearch<T>(
   return step.value;
 }
 
-export function isJpeg(info: ObjectInfo): boolean {
+function isJpeg(info: ObjectInfo): boolean {
   return (
     info.objectFormat === FORMATS.ExifJpeg ||
     info.objectFormat === FORMATS.Jfif ||

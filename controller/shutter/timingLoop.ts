@@ -33,7 +33,7 @@ import type { ShutterMover } from "./shutterMover.ts";
 import { ShutterNote } from "./shutterNote.ts";
 import { Wake } from "./wake.ts";
 
-export type TimingLoopOptions = {
+type TimingLoopOptions = {
   readonly cameraId: string;
   readonly origin: ClockOrigin;
   /** How the camera is worked; when there are profiles, until it has said what it is. */

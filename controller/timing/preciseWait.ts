@@ -35,8 +35,3 @@ export function preciseWait({ handOverMs, spinMs } = STRETCHES): MomentWait {
     },
   };
 }
-
-/** Waiting by the event loop's timers alone, as a program without a timing thread would. */
-export function plainTimerWait(): MomentWait {
-  return { handOverMs: 0, blockUntil: () => undefined };
-}

@@ -2,7 +2,7 @@ import type { UtcMs } from "../units.ts";
 import type { DaemonView, WatchView } from "./messages.ts";
 
 /** What a watchdog or a dashboard wants to know first. */
-export type HealthView = {
+type HealthView = {
   /** Nothing is wrong with the night, as far as is known. */
   readonly isWell: boolean;
   /** The state sentence. */

@@ -38,11 +38,3 @@ export function luminanceCdM2Of(stops: number, exposure: Exposure): number {
     (FOCAL_PLANE_FACTOR * exposure.exposureSeconds * exposure.iso)
   );
 }
-
-/** Stops by which `to` records a scene brighter than `from`. */
-export function stopsBetween(from: Exposure, to: Exposure): number {
-  return Math.log2(
-    (to.exposureSeconds * to.iso * from.fNumber ** 2) /
-      (from.exposureSeconds * from.iso * to.fNumber ** 2),
-  );
-}

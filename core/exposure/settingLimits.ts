@@ -1,7 +1,7 @@
 import { DEFAULT_EXPOSURE_SETTINGS } from "./settings.ts";
 
 /** What a number that a photographer sets may be. */
-export type SettingLimit = {
+type SettingLimit = {
   /** The setting as a sentence begins with it. */
   readonly name: string;
   readonly min: number;

@@ -20,20 +20,12 @@ type TrailOptics = {
   readonly declinationDeg?: number;
 };
 
-/**
- * Drift of a star near the optical axis, pixels of the full-size frame.
- * Source: plane geometry of a rectilinear lens; off axis it grows by up to 1 / cos² of the angle.
- */
-export function trailPx(exposureSeconds: number, optics: TrailOptics): number {
-  return exposureSeconds * trailPxPerSecond(optics);
-}
-
 /** Longest exposure (s) in which a star near the axis drifts at most `toleratedPx`. */
 export function trailLimitSeconds(toleratedPx: number, optics: TrailOptics): number {
   return toleratedPx / trailPxPerSecond(optics);
 }
 
-function trailPxPerSecond(optics: TrailOptics): number {
+export function trailPxPerSecond(optics: TrailOptics): number {
   const { focalLengthMm, pixelPitchUm, declinationDeg = 0 } = optics;
   const radiansPerSecond =
     (SIDEREAL_ARCSEC_PER_SECOND * cosDeg(declinationDeg)) / ARCSEC_PER_RADIAN;

@@ -1,4 +1,4 @@
-import { RAD_PER_DEG, atan2Deg } from "../sky/angles.ts";
+import { RAD_PER_DEG } from "../sky/angles.ts";
 
 /** Where a camera looked and through what. */
 export type Framing = {
@@ -13,18 +13,6 @@ export type Framing = {
 
 /** A mark on an axis: where (0..1 along it) and what it says. */
 type AxisMark = { readonly at: number; readonly label: string };
-
-/**
- * Altitude above the horizon of a height in the picture's middle column, for a rectilinear lens
- * and a level camera.
- *
- * @param share  0 at the picture's top, 1 at its bottom.
- * Source: the pinhole projection: tan of the angle from the axis is distance over focal length.
- */
-export function altitudeAt(framing: Framing, share: number): number {
-  const fromMiddleMm = (0.5 - share) * framing.pictureHeightMm;
-  return framing.altitudeDeg + atan2Deg(fromMiddleMm, framing.focalLengthMm);
-}
 
 /** Height in the middle column (0 top, 1 bottom) of an altitude; null: outside the picture. */
 export function shareOfAltitude(framing: Framing, altitudeDeg: number): number | null {

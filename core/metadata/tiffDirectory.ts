@@ -5,7 +5,7 @@ import { uint, type FileSearch, type SearchedFile } from "./fileSearch.ts";
 export type TiffHead = { readonly isLittleEndian: boolean; readonly firstAt: number };
 
 /** A directory: its entries as they stand, of which a longer value's four bytes are its offset. */
-export type TiffDirectory = {
+type TiffDirectory = {
   readonly entries: readonly ExifEntry[];
   /** Where the next directory begins; 0: there is none; null: the file ends within this one. */
   readonly nextAt: number | null;

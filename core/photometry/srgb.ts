@@ -26,10 +26,3 @@ export function encodeSrgb(linear: number): number {
 export function linearOfCode(code: number): number {
   return decodeSrgb(code / 255);
 }
-
-/** Luminance (0..1) of linear red, green and blue. */
-export function luminanceOf(red: number, green: number, blue: number): number {
-  return (
-    LUMINANCE_WEIGHTS.red * red + LUMINANCE_WEIGHTS.green * green + LUMINANCE_WEIGHTS.blue * blue
-  );
-}

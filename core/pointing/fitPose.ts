@@ -198,7 +198,7 @@ function gather(work: {
 }
 
 /** A rotation turned a little further about the camera's own axes. */
-export function turned([right, up, forward]: Rotation, by: Direction): Rotation {
+function turned([right, up, forward]: Rotation, by: Direction): Rotation {
   const angle = Math.hypot(...by);
   if (angle < 1e-15) return [right, up, forward];
   const axis: Direction = [by[0] / angle, by[1] / angle, by[2] / angle];

@@ -11,10 +11,10 @@ import { declinationOfDeg } from "../sky/angles.ts";
 import { nextRise } from "../sky/riseAndSet.ts";
 
 /** A point of the picture, 0..1 across and down. */
-export type FramePoint = { readonly x: number; readonly y: number };
+type FramePoint = { readonly x: number; readonly y: number };
 
 /** Something that the sky will show at a point of the picture. */
-export type FrameMark =
+type FrameMark =
   | ({ readonly kind: "magneticZenith" } & FramePoint)
   | ({ readonly kind: "moonrise" | "sunrise"; readonly utcMs: number } & FramePoint);
 

@@ -48,7 +48,7 @@ export function detectionGrid(
 }
 
 /** Stars that a pose puts into the picture, brightest first. */
-export type StarsInFrame = {
+type StarsInFrame = {
   /** Places among the stars above the horizon. */
   readonly star: readonly number[];
   readonly xPx: readonly number[];

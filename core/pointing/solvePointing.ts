@@ -16,7 +16,7 @@ import { pointingOf, type Pointing } from "./pointing.ts";
 import { starsAbove, type SkyMoment, type StarsAbove, type StarTable } from "./starsAbove.ts";
 
 /** What a frame's stars say of where it points. */
-export type PointingVerdict =
+type PointingVerdict =
   | { readonly kind: "solved"; readonly pointing: Pointing }
   | { readonly kind: "unsolved"; readonly why: "tooFewStars" | "noMatch" };
 
@@ -24,7 +24,7 @@ export type PointingVerdict =
 export type NightSky = SkyMoment & { readonly table: StarTable };
 
 /** What is known of the picture before its stars are asked. */
-export type PictureHint = {
+type PictureHint = {
   readonly widthPx: number;
   readonly heightPx: number;
   /** Focal length as written on the lens, pixels of this picture per radian; `null`: not known. */
@@ -32,7 +32,7 @@ export type PictureHint = {
 };
 
 /** Fewer stars than this prove nothing. */
-export const STARS_MIN = 8;
+const STARS_MIN = 8;
 
 /**
  * A match that chance alone would give more often than this, as a power of ten, is none: a search
@@ -213,7 +213,7 @@ const SETTLING_ROUNDS = 4;
  *
  * @returns `null` when chance could have done as well.
  */
-export function settlePose(start: Pose, { grid, stars, prior }: Refinement): Pointing | null {
+function settlePose(start: Pose, { grid, stars, prior }: Refinement): Pointing | null {
   const { widthPx, heightPx } = start.lens;
   const least = NOISE_SHARE * widthPx;
   let pose = start;

@@ -36,6 +36,3 @@ export const byte = v.pipe(v.number(), v.integer(), v.minValue(0), v.maxValue(25
 
 /** For editors: the schema that the file follows. */
 export const schemaLink = v.optional(v.string());
-
-/** Said of everything that nobody has tried. */
-export const FROM_MEMORY = "from memory, not tried on hardware";

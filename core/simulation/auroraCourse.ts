@@ -42,7 +42,7 @@ export type AuroraMoment = { readonly atSeconds: number } & {
 };
 
 /** A substorm: growth, onset, expansion, recovery. Times in seconds. */
-export type Substorm = {
+type Substorm = {
   readonly onsetSeconds: number;
   readonly growthSeconds: number;
   /** From onset to the peak. */

@@ -14,7 +14,7 @@ import { directionOf, dot, type Direction, type Rotation } from "../sky/directio
 import { starRotation } from "../sky/starRotation.ts";
 
 /** Glow of a distant settlement on the horizon. */
-export type TownGlow = {
+type TownGlow = {
   readonly azimuthDeg: number;
   /** Luminance at its brightest, on the horizon. */
   readonly peakCdM2: number;

@@ -19,7 +19,7 @@ export type Curtains = {
 };
 
 /** One arc of the aurora. */
-export type Arc = {
+type Arc = {
   /** Distance from the main arc in units of the night's spread. */
   readonly place: number;
   /** Brightness over that of the main arc, in quiet and in a surge. */

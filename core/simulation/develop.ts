@@ -15,7 +15,7 @@ import {
 } from "./toneCurve.ts";
 
 /** Light on its way to becoming a picture. */
-export type Undeveloped = {
+type Undeveloped = {
   readonly geometry: FrameGeometry;
   /** What the filters see at the grid's points, three numbers a point, cd/m². */
   readonly light: Float32Array;
@@ -36,7 +36,7 @@ export type Undeveloped = {
 export type ClipCount = { red: number; green: number; blue: number };
 
 /** The picture, and how much of its open sky has clipped. */
-export type Developed = { readonly rgb: Uint8Array; readonly clipped: ClipCount };
+type Developed = { readonly rgb: Uint8Array; readonly clipped: ClipCount };
 
 /** What every row of a frame is developed with. */
 type Bath = {

@@ -2,7 +2,7 @@ import { monotonicMs, type MonotonicMs } from "../units.ts";
 import type { WatchState } from "./state.ts";
 
 /** Something that fills up before the night is over. */
-export type Shortage = {
+type Shortage = {
   readonly what: "card" | "disk";
   readonly fullMs: MonotonicMs;
   /** How much more room the rest of the night takes. */

@@ -2,11 +2,8 @@ import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { DEFAULT_EXPOSURE_SETTINGS as SETTINGS } from "../../core/exposure/settings.ts";
-import {
-  midGreyOffsetStops,
-  TONE_CURVES,
-  type ToneCurveName,
-} from "../../core/simulation/toneCurve.ts";
+import { TONE_CURVES, type ToneCurveName } from "../../core/simulation/toneCurve.ts";
+import { midGreyOffsetStops } from "../support/midGreyOffsetStops.ts";
 import { scoreNight } from "../support/nightScore.ts";
 import { simulateNight } from "../support/simulatedNight.ts";
 import type { BenchRow } from "./benchRow.ts";

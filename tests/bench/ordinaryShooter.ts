@@ -1,11 +1,8 @@
 // Takes frames as an ordinary user's program would, and tells what their lengths were off by. Begun
 // as root it gives every right up once its own files are read.
 import { writeFileSync } from "node:fs";
-import {
-  plainTimerWait,
-  preciseWait,
-  type MomentWait,
-} from "../../controller/timing/preciseWait.ts";
+import { preciseWait, type MomentWait } from "../../controller/timing/preciseWait.ts";
+import { plainTimerWait } from "../support/plainTimerWait.ts";
 import { askForPriority } from "../../controller/workers/threadPriority.ts";
 import type { CameraTarget } from "../../controller/cameras/createTransport.ts";
 import type { ClockOrigin } from "../../controller/timing/clock.ts";

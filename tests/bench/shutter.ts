@@ -8,7 +8,8 @@ import { STANDARD_CONTROLS } from "../../controller/cameras/cameraControls.ts";
 import { createTransport, type CameraTarget } from "../../controller/cameras/createTransport.ts";
 import { openPtpCamera } from "../../controller/shutter/ptpCamera.ts";
 import type { ClockOrigin } from "../../controller/timing/clock.ts";
-import { plainTimerWait, type MomentWait } from "../../controller/timing/preciseWait.ts";
+import type { MomentWait } from "../../controller/timing/preciseWait.ts";
+import { plainTimerWait } from "../support/plainTimerWait.ts";
 import { ShutterFlag } from "../../controller/shutter/shutterFlag.ts";
 import { TimingLoop } from "../../controller/shutter/timingLoop.ts";
 import { monotonicMs } from "../../core/units.ts";
@@ -99,7 +100,7 @@ function askedSeconds(frameIndex: number): number {
   return 2.1 + (frameIndex % 50) / 500 + frameIndex / 100_000;
 }
 
-/** @param onOrder  Told of each frame just before it is ordered. */
+/** @param onOrder  Called with each frame just before it is ordered. */
 export function takeFrames(
   camera: Shooter,
   frameCount: number,

@@ -6,7 +6,7 @@ import { STANDARD_CONTROLS } from "../../controller/cameras/cameraControls.ts";
 import { profileJsonSchemas } from "../../controller/profiles/jsonSchemas.ts";
 import { readProfiles, SHIPPED_DIR } from "../../controller/profiles/readProfiles.ts";
 import { QUIRK_IDS } from "../../core/profiles/cameraControls.ts";
-import { FROM_MEMORY } from "../../core/profiles/fields.ts";
+import { FROM_MEMORY } from "../support/fromMemory.ts";
 import { parseCameraProfile } from "../../core/profiles/parse.ts";
 import { checkOverlaps } from "../../core/profiles/resolve.ts";
 import { readNmea } from "../../core/sensors/nmea.ts";

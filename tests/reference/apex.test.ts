@@ -1,5 +1,6 @@
 import { expect, test } from "vitest";
-import { stopsBetween, type Exposure } from "../../core/exposure/exposure.ts";
+import { type Exposure } from "../../core/exposure/exposure.ts";
+import { stopsBetween } from "../support/stopsBetween.ts";
 import {
   apertureValue,
   exposureValue,

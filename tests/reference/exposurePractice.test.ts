@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { allocate, secondsIsoFor } from "../../core/exposure/allocation.ts";
-import { stopsBetween } from "../../core/exposure/exposure.ts";
+import { stopsBetween } from "../support/stopsBetween.ts";
 import { curtainSecondsOf } from "../../core/exposure/limits.ts";
 import { DEFAULT_EXPOSURE_SETTINGS } from "../../core/exposure/settings.ts";
 

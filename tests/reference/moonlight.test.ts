@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 
 import { separationDeg } from "../../core/sky/angles.ts";
-import { magArcsec2OfNanolambert, nanolambertOfMag } from "../../core/sky/luminance.ts";
+import { magArcsec2OfNanolambert, nanolambertOfMag } from "../support/nanolamberts.ts";
 import { moonlightNanolambert, naturalSkyFactor } from "../../core/sky/moonlight.ts";
 
 describe("moonlight against Krisciunas and Schaefer 1991, PASP 103:1033", () => {

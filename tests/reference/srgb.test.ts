@@ -1,5 +1,6 @@
 import { expect, test } from "vitest";
-import { decodeSrgb, encodeSrgb, linearOfCode, luminanceOf } from "../../core/photometry/srgb.ts";
+import { decodeSrgb, encodeSrgb, linearOfCode } from "../../core/photometry/srgb.ts";
+import { luminanceOf } from "../support/luminanceOf.ts";
 
 // Source: IEC 61966-2-1:1999 and ITU-R BT.709; the formulas are universally reproduced, the values
 // below were computed from them independently.

@@ -5,8 +5,8 @@ import {
   rule500Seconds,
   SIDEREAL_ARCSEC_PER_SECOND,
   trailLimitSeconds,
-  trailPx,
 } from "../../core/exposure/starTrail.ts";
+import { trailPx } from "../support/trailPx.ts";
 
 // Worked values at f/2.8 for bodies of 36, 23.5 and 17.3 mm width; drift from the sidereal rate, NPF
 // after F. Michaud (Société Astronomique du Havre), the 500 rule as common practice. Tolerance 1 %.

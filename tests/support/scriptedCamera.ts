@@ -2,7 +2,7 @@ import { STANDARD_CONTROLS, type CameraControls } from "../../controller/cameras
 import { createTransport } from "../../controller/cameras/createTransport.ts";
 import { startOrigin } from "../../controller/timing/clock.ts";
 import type { FromShutter } from "../../controller/shutter/messages.ts";
-import { plainTimerWait } from "../../controller/timing/preciseWait.ts";
+import { plainTimerWait } from "./plainTimerWait.ts";
 import { ShutterFlag } from "../../controller/shutter/shutterFlag.ts";
 import { TimingLoop } from "../../controller/shutter/timingLoop.ts";
 import type { CameraEvent } from "../../controller/cameras/camera.ts";

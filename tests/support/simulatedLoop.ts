@@ -8,7 +8,7 @@ import type {
 import { ShutterFlag } from "../../controller/shutter/shutterFlag.ts";
 import { TimingLoop } from "../../controller/shutter/timingLoop.ts";
 import { pauseFor } from "../../controller/timing/clock.ts";
-import { plainTimerWait } from "../../controller/timing/preciseWait.ts";
+import { plainTimerWait } from "./plainTimerWait.ts";
 import { EVENTS } from "../../core/ptp/events.ts";
 import { OPERATIONS } from "../../core/ptp/operations.ts";
 import { RESPONSES } from "../../core/ptp/responses.ts";

@@ -2,7 +2,7 @@ import sharp from "sharp";
 import { Catalogue } from "../../controller/archive/catalogue.ts";
 import { createNightFolder } from "../../controller/archive/nightFolder.ts";
 import { DEMO_FACING, DEMO_NIGHT } from "../../controller/daemon/demoNight.ts";
-import { SILENT_LOG } from "../../controller/log.ts";
+import { SILENT_LOG } from "./silentLog.ts";
 import { FrameMeter } from "../../controller/night/frameMeter.ts";
 import { firstExposure, watchAhead } from "../../controller/night/nightSky.ts";
 import { WatchRunner } from "../../controller/night/watchRunner.ts";

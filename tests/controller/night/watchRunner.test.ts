@@ -4,7 +4,7 @@ import sharp from "sharp";
 import { afterEach, beforeEach, describe, expect, it, vi } from "vitest";
 import { Catalogue } from "../../../controller/archive/catalogue.ts";
 import { createNightFolder } from "../../../controller/archive/nightFolder.ts";
-import { SILENT_LOG } from "../../../controller/log.ts";
+import { SILENT_LOG } from "../../support/silentLog.ts";
 import { FrameMeter } from "../../../controller/night/frameMeter.ts";
 import { replayNight } from "../../../controller/night/replay.ts";
 import { WatchRunner } from "../../../controller/night/watchRunner.ts";

@@ -1,6 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { realMs } from "../../../controller/timing/clock.ts";
-import { plainTimerWait, preciseWait } from "../../../controller/timing/preciseWait.ts";
+import { preciseWait } from "../../../controller/timing/preciseWait.ts";
+import { plainTimerWait } from "../../support/plainTimerWait.ts";
 
 describe("waiting for a moment", () => {
   it("never returns before it, over twenty moments from 0.1 to 6 ms away", () => {

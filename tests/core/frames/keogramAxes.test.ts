@@ -1,10 +1,6 @@
 import { describe, expect, it } from "vitest";
-import {
-  altitudeAt,
-  altitudeMarks,
-  shareOfAltitude,
-  timeMarks,
-} from "../../../core/frames/keogramAxes.ts";
+import { altitudeMarks, shareOfAltitude, timeMarks } from "../../../core/frames/keogramAxes.ts";
+import { altitudeAt } from "../../support/altitudeAt.ts";
 
 const FRAMING = { altitudeDeg: 30, azimuthDeg: 0, focalLengthMm: 24, pictureHeightMm: 24 };
 

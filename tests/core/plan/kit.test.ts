@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 
-import { trailPx } from "../../../core/exposure/starTrail.ts";
+import { trailPx } from "../../support/trailPx.ts";
 import { fieldOfViewDeg } from "../../../core/plan/kit.ts";
 import { batteryHours, batteryShareAt, planBudget } from "../../../core/plan/budget.ts";
 import {

@@ -4,10 +4,10 @@ import {
   TONE_TABLE_COUNT,
   TONE_TABLE_FROM,
   TONE_TABLE_STEPS,
-  midGreyOffsetStops,
   toneCode,
   toneTable,
 } from "../../../core/simulation/toneCurve.ts";
+import { midGreyOffsetStops } from "../../support/midGreyOffsetStops.ts";
 
 describe("hidden tone curves", () => {
   const curves = Object.values(TONE_CURVES);

@@ -5,7 +5,7 @@ const SILENCE_MS = 6_000;
 
 const RETRY_MS = [500, 1_000, 2_000, 3_000] as const;
 
-export type LiveSocketCallbacks = {
+type LiveSocketCallbacks = {
   readonly onmessage: (message: ServerMessage) => void;
   readonly onopen: () => void;
   readonly onlost: () => void;

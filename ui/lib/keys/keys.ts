@@ -28,7 +28,7 @@ export type KeyAction =
   | "keys"
   | "close";
 
-export type KeyBinding = {
+type KeyBinding = {
   readonly action: KeyAction;
   /** As `KeyboardEvent.key` names it. */
   readonly keys: readonly string[];

@@ -7,7 +7,7 @@ export const PAUSE_MINUTES = [10, 30, 60] as const;
 const CLOSE_SECONDS = 10;
 
 /** What the bar under the state row says. */
-export type HandSays =
+type HandSays =
   | { readonly kind: "nothing" }
   | { readonly kind: "asking"; readonly what: "pause" | "stop" }
   | { readonly kind: "paused" }
@@ -20,7 +20,7 @@ export type HandOrder =
   /** null: until the hand resumes. */
   | { readonly kind: "pause"; readonly minutes: number | null };
 
-export type HandOrdersOptions = {
+type HandOrdersOptions = {
   readonly watch: () => WatchView | null;
   readonly send: (cameraId: string, order: HandOrder) => Promise<unknown>;
   readonly sentenceOf: (thrown: unknown) => string;

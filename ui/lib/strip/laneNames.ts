@@ -3,7 +3,7 @@ import type { TracePoint } from "../state/tracePoint.ts";
 import { words } from "../../../core/words/words.ts";
 import type { Lane } from "./lanes.ts";
 
-export type LaneName = {
+type LaneName = {
   readonly key: Lane["key"];
   readonly label: string;
   /** What it was at the frame shown; empty: not known. */

@@ -14,7 +14,7 @@ const LINE_PX = 16;
 /** A page that scrolled so lately goes on scrolling, whatever comes under the pointer. */
 const SCROLLING_MS = 250;
 
-export type StripGestureOptions = {
+type StripGestureOptions = {
   readonly view: StripView;
   /** The moment at a place on the screen. */
   readonly utcAt: (clientX: number) => number;

@@ -6,7 +6,7 @@ import type { Camera } from "../../../../controller/cameras/camera.ts";
 import { STANDARD_CONTROLS } from "../../../../controller/cameras/cameraControls.ts";
 import { keepOriginals } from "../../../../controller/cameras/originals/camera.ts";
 import { openPtpCamera } from "../../../../controller/shutter/ptpCamera.ts";
-import { SILENT_LOG } from "../../../../controller/log.ts";
+import { SILENT_LOG } from "../../../support/silentLog.ts";
 import { keepDiary, orderFrame, type CameraDiary } from "../../../support/cameraDiary.ts";
 import { temporaryFolder } from "../../../support/temporaryFolder.ts";
 import {
