@@ -124,7 +124,7 @@ function hasNull(type: ts.TypeNode): boolean {
 
 /**
  * Calls of what others declared, where the bare word cannot be helped: byte order in a DataView, a
- * socket's options, an image cache, an ephemeris; and a value that is itself what is told.
+ * socket's options, an image cache, an ephemeris; and a value that is itself what is reported.
  */
 const OTHERS =
   /^(\$state(\.raw)?|.*\.(get|set)(Uint|Int|BigUint|BigInt|Float)\d+|.*\.set(KeepAlive|NoDelay|State)|sharp\.cache|Equator)$/;

@@ -71,7 +71,7 @@ describe.skipIf(manager === null)("the service under a real user manager", () =>
     user.program("controller/commands/service.ts", what);
 
   it(
-    "is installed as an ordinary user, who is told what is lacking",
+    "is installed as an ordinary user, who is reported what is lacking",
     async () => {
       const { code, printed } = await install();
       expect(printed).toMatch(
@@ -115,7 +115,7 @@ describe.skipIf(manager === null)("the service under a real user manager", () =>
   );
 
   it(
-    "stays stopped when it is told to end, and has lost no frame",
+    "stays stopped when asked to end, and has lost no frame",
     async () => {
       const stopped = await user.program("controller/commands/stop.ts", "--data", "/run/home/data");
       expect(stopped.printed).toMatch(/Ended\.\n$/);

@@ -51,12 +51,14 @@ function callsBy(ways: Partial<AlarmWays>, callMsMax?: number) {
 
 describe("an alarm", () => {
   it("reaches the person's own command by its input, never through a shell", async () => {
-    const told = join(temporaryFolder(), "told.json");
-    const { calls } = callsBy({ command: program(`cat > ${told}.part; mv ${told}.part ${told}`) });
+    const reported = join(temporaryFolder(), "told.json");
+    const { calls } = callsBy({
+      command: program(`cat > ${reported}.part; mv ${reported}.part ${reported}`),
+    });
     calls.see(looseShutter(0));
     calls.see(looseShutter(1));
-    await vi.waitFor(() => expect(existsSync(told)).toBe(true), WAIT);
-    expect(JSON.parse(readFileSync(told, "utf8"))).toEqual({
+    await vi.waitFor(() => expect(existsSync(reported)).toBe(true), WAIT);
+    expect(JSON.parse(readFileSync(reported, "utf8"))).toEqual({
       ...{ kind: "trouble", camera: "A camera", state: "shutterLoose", sentence: SENTENCE },
       at: "2026-11-30T22:00:00Z",
     });
