@@ -87,7 +87,7 @@ export function keepAwake(
 }
 
 /** Whether a watch needs the computer. */
-export type Duty = "watching" | "resting";
+type Duty = "watching" | "resting";
 
 /**
  * Keeps the computer awake while a watch runs, and only then.

@@ -71,7 +71,7 @@ describe.skipIf(manager === null)("the service under a real user manager", () =>
     user.program("controller/commands/service.ts", what);
 
   it(
-    "is installed as an ordinary user, who is reported what is lacking",
+    "is installed as an ordinary user, who hears what is lacking",
     async () => {
       const { code, printed } = await install();
       expect(printed).toMatch(

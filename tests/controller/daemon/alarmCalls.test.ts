@@ -51,7 +51,7 @@ function callsBy(ways: Partial<AlarmWays>, callMsMax?: number) {
 
 describe("an alarm", () => {
   it("reaches the person's own command by its input, never through a shell", async () => {
-    const reported = join(temporaryFolder(), "told.json");
+    const reported = join(temporaryFolder(), "reported.json");
     const { calls } = callsBy({
       command: program(`cat > ${reported}.part; mv ${reported}.part ${reported}`),
     });
