@@ -10,7 +10,7 @@ import { invalid } from "../../core/profiles/parse.ts";
 export const APPROVALS_FILE = "approved.json";
 
 const approvalsSchema = v.record(v.string(), v.string());
-export type Approvals = v.InferOutput<typeof approvalsSchema>;
+type Approvals = v.InferOutput<typeof approvalsSchema>;
 
 /** @param ownDir  The folder of a user's own profiles. A file that is damaged approves nothing. */
 export function readApprovals(ownDir: string): Approvals {

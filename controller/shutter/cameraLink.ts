@@ -31,7 +31,7 @@ const LEFT_BUSY_MS_MAX = 500;
 /** What became of an exposure that an earlier connection left open. */
 export type LeftExposure = "closed" | "open" | "another body's";
 
-type CameraLinkOptions = {
+export type CameraLinkOptions = {
   readonly transport: Transport;
   /** How the camera is worked; when there are profiles, until it has said what it is. */
   readonly controls: CameraControls;

@@ -31,7 +31,7 @@ export function isMakersOwn(operation: number): boolean {
 }
 
 /** An operation that a profile names, and where. */
-export type NamedOperation = { readonly pointer: string; readonly operation: number };
+type NamedOperation = { readonly pointer: string; readonly operation: number };
 
 /**
  * Every operation that stands in a profile, wherever it stands.
