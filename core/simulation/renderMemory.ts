@@ -4,7 +4,7 @@ import type { SimulatedSky } from "./simulatedSky.ts";
 import { toneTable, type ToneCurve } from "./toneCurve.ts";
 
 /**
- * What a renderer works out once and uses in every frame; whoever renders many frames keeps it and
+ * What a renderer works out once and uses in every frame; the caller that renders many frames keeps it and
  * hands it in. The picture is the same with a fresh one: preparing it takes longer than a frame.
  */
 export type RenderMemory = {

@@ -26,7 +26,7 @@ const files = execFileSync("git", ["ls-files", "core", "controller", "ui", "test
   .map((file) => ({ file, text: readFileSync(join(ROOT, file), "utf8") }));
 
 /** Names that are imported from each file, by the product and by the tests. */
-const used = { product: namesUsed(false), tests: namesUsed(true) };
+const used = { product: namesUsed("product"), tests: namesUsed("tests") };
 
 it("exports nothing that no other file uses", () => {
   const faults = exportsOf().flatMap(({ file, name }) =>
@@ -61,10 +61,10 @@ function isUsed(by: "product" | "tests", file: string, name: string): boolean {
   return names !== undefined && (names.has(name) || names.has("*"));
 }
 
-function namesUsed(isOfTests: boolean): Map<string, Set<string>> {
+function namesUsed(by: "product" | "tests"): Map<string, Set<string>> {
   const found = new Map<string, Set<string>>();
   for (const { file, text } of files) {
-    if (file.startsWith("tests/") !== isOfTests) continue;
+    if (file.startsWith("tests/") !== (by === "tests")) continue;
     for (const { names, from } of importsIn(text)) {
       const target = relative(".", resolve(dirname(file), from));
       const all = found.get(target) ?? new Set();
