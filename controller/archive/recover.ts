@@ -215,9 +215,9 @@ async function doubtIn(
   { frameIndex }: { readonly frameIndex: number },
   found: { readonly bytes: Uint8Array; readonly catalogue: Catalogue; readonly cameraId: string },
 ): Promise<string | null> {
-  const told = await exposureInFile(found.bytes);
+  const reported = await exposureInFile(found.bytes);
   const frame = found.catalogue.frame(found.cameraId, frameIndex)!;
-  return told === null ? null : doubtOf(frame, told, TIMING_SLACK_SECONDS);
+  return reported === null ? null : doubtOf(frame, reported, TIMING_SLACK_SECONDS);
 }
 
 function nameIn(path: string): string {

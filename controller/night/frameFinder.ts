@@ -61,7 +61,7 @@ export class FrameFinder {
     return why;
   }
 
-  /** Picture after picture told of another exposure than its frame had: it says nothing then. */
+  /** Picture after picture reported another exposure than its frame had: it says nothing then. */
   get #isExposureFalse(): boolean {
     return this.#contradictedCount >= HABIT_COUNT;
   }

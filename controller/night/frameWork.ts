@@ -95,9 +95,9 @@ export class FrameWork {
     const word = await this.#finder.wordOf(arrival.jpeg, arrival.captureDate);
     const why = this.#finder.alibi(frames.frame(arrival.frameIndex), word);
     if (why === null) return arrival;
-    const isTold = this.#finder.holds(arrival.jpeg);
-    const owner = isTold ? null : this.#finder.owner(word);
-    if (owner === null && !isTold) await this.#keepStray(arrival, why);
+    const isReported = this.#finder.holds(arrival.jpeg);
+    const owner = isReported ? null : this.#finder.owner(word);
+    if (owner === null && !isReported) await this.#keepStray(arrival, why);
     this.#awaitAgain(arrival.frameIndex, why);
     this.#options.log.warn("frame.misplaced", {
       ...{ cameraId: camera.cameraId, frameIndex: arrival.frameIndex, why },

@@ -17,7 +17,7 @@ export class NightCatalogues {
   /** Nights that were damaged when they were asked for, and are being made again. */
   readonly #mending = new Map<string, Promise<void>>();
 
-  /** @param say  Told what became of a damaged night. */
+  /** @param say  Reported what became of a damaged night. */
   constructor(dataDir: string, tonight: Catalogue | null, say: (sentence: string) => void) {
     this.#dataDir = dataDir;
     this.#tonight = tonight;

@@ -2,7 +2,7 @@ import type { FrameFile } from "../watch/frameRecord.ts";
 import type { UtcMs } from "../units.ts";
 import type { CardEntry } from "./reconcile.ts";
 
-/** A picture of the night that is no frame's by any proof: kept beside the frames, and told. */
+/** A picture of the night that is no frame's by any proof: kept beside the frames, and reported. */
 export type Stray = {
   readonly cameraId: string;
   /** As the camera's card lists it. */

@@ -31,7 +31,7 @@ function newestFrame(
 ): { readonly sinceMs: number | null; readonly periodMs: number | null } {
   const { lastClosedMs, cadenceMs, gaps } = state;
   const gap = gaps.at(-1);
-  // A stretch without frames has been told already: the wait begins anew when it is over.
+  // A stretch without frames has been reported already: the wait begins again when it is over.
   const beganMs = gap === undefined ? null : (gap.endMs ?? dueMs);
   return {
     sinceMs: lastClosedMs === null ? null : Math.max(lastClosedMs, beganMs ?? lastClosedMs),

@@ -48,11 +48,12 @@ async function watchIt(body: Body): Promise<{
   const { framesReported, filesKept, faults, lines } = await watchBody(body);
   const { exposed, pictures, says } = body.outcome;
   const problems = faults.map((fault) => `in a watch: ${fault}.`);
-  const told = lines.join("\n");
+  const reported = lines.join("\n");
   if (exposed > 0 && framesReported < WATCH_FRAMES)
     problems.push(`${framesReported} frames were reported.`);
   if (pictures > 0 && filesKept === 0) problems.push("no file was kept.");
-  for (const piece of says) if (!told.includes(piece)) problems.push(`nobody was told "${piece}".`);
+  for (const piece of says)
+    if (!reported.includes(piece)) problems.push(`nobody was informed "${piece}".`);
   return { problems, framesReported, filesKept };
 }
 

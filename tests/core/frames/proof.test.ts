@@ -49,7 +49,7 @@ describe("whose a picture is", () => {
     expect(ownerOf(frames, takenIn(1, 1600), { ...slack, clockMs: 60_000 })).toBeNull();
   });
 
-  it("is told with the seconds by which its time is off", () => {
+  it("is reported with the seconds by which its time is off", () => {
     expect(alibiOf(frames[1]!, takenIn(0, 1600), slack)).toBe("it was taken 12 s before the frame");
     expect(alibiOf(frames[0]!, takenIn(1, 1600), slack)).toBe("it was taken 9 s after the frame");
     expect(alibiOf(frames[1]!, takenIn(1, 1600), slack)).toBeNull();

@@ -243,7 +243,7 @@ describe("the state sentence", () => {
     });
   });
 
-  it("counts the wait anew after a stretch without frames that was told", () => {
+  it("counts the wait again after a stretch without frames that was reported", () => {
     const paused = play(
       [at(7300, { kind: "paused" }), at(9000, { kind: "cameraReady" })],
       shortFrames(),
