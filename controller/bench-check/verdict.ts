@@ -1,7 +1,7 @@
 import type { BenchFigures, SettingFigures } from "./benchFigures.ts";
 
 /** What a bench check ends with, and the one thing to do next. */
-type Verdict = {
+export type Verdict = {
   readonly kind: "ready" | "readyBut" | "contactNeeded";
   readonly sentence: string;
   readonly next: string;

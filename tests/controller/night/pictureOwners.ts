@@ -4,7 +4,7 @@ import { Catalogue } from "../../../controller/archive/catalogue.ts";
 import { createNightFolder } from "../../../controller/archive/nightFolder.ts";
 import { recoverNight } from "../../../controller/archive/recover.ts";
 import type { Camera, CameraDescription, CameraEvent } from "../../../controller/cameras/camera.ts";
-import { SILENT_LOG } from "../../../controller/log.ts";
+import { SILENT_LOG } from "../../support/silentLog.ts";
 import { FrameWork } from "../../../controller/night/frameWork.ts";
 import { OpenFrames } from "../../../controller/night/openFrames.ts";
 import type { Exposure } from "../../../core/exposure/exposure.ts";
