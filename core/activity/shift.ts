@@ -2,9 +2,15 @@ import { RAD_PER_DEG } from "../sky/angles.ts";
 import { SIDEREAL_ARCSEC_PER_SECOND } from "../exposure/starTrail.ts";
 import type { MotionMap } from "./motionMap.ts";
 
-/** Fastest speed that is searched for. */
+/*
+ * Where a number below names what half and double of it do, the figures are of 63 series of 6 or 7
+ * frames (rays and folds at 0.01 to 0.7 °/s, faint ones, still skies, noise, changing skies), the 45
+ * moving ones in 255 pairs: as it stands 192 are measured, with 0.28 stops RMS, 6 off by over 25 %.
+ */
+
+/** Fastest speed that is searched for: at half of it 176 are measured, at double 187 and more time. */
 const DEG_PER_SECOND_MAX = 0.8;
-/** Shift, cells of the fine grid, that is large enough to be measured well. */
+/** Shift, cells of the fine grid, that is large enough to be measured well. At 1: 188 and 9 wrong; at 4: 193 and 5, but over times in which real curtains change. */
 const GOOD_SHIFT_CELLS = 2;
 
 /** Two stars' speeds: slower is not distinguishable from the turning sky. */
@@ -48,7 +54,7 @@ export function shiftSpeedOf(maps: readonly MotionMap[], map: MotionMap): number
   return speedOf(best);
 }
 
-/** How often the time over which a slow motion is measured is stretched. */
+/** How often the time over which a slow motion is measured is stretched. Once: one more is wrong; six times: the same. */
 const LENGTHENINGS = 3;
 
 function speedOf({ degPerSecond, doubt }: Refined): number | string {
@@ -84,10 +90,12 @@ type Field = {
   readonly energy: number;
 };
 
+/** 2 × 2 fields: 196 and 1 wrong, but one false speed where nothing moves; 8 × 6: 163 and 20 wrong. */
 const FIELDS_ACROSS = 4;
 const FIELDS_UP = 3;
-/** Mean square of the structure, stops², below which a field is empty: about 2.5 %. */
+/** Mean square of the structure, stops², below which a field is empty: about 2.5 %. A quarter (half the contrast): 209 and 25 wrong; four times: 181. */
 const STRUCTURE_MIN = 0.035 ** 2;
+/** A bound against slivers of sky: 60 and 240 change nothing. */
 const FIELD_CELLS_MIN = 120;
 
 function fieldsOf(map: MotionMap): Field[] {
@@ -117,7 +125,7 @@ function fieldsOf(map: MotionMap): Field[] {
 type FieldShift = { readonly field: Field; readonly x: number; readonly y: number };
 
 const COARSE = 2;
-/** Correlation that a match must reach, and how far the next best peak must stay below it. */
+/** Correlation that a match must reach (0.22: the same; 0.9: 190), and how far the next best peak must stay below it (half: 185; without: 197 and 7 wrong). */
 const MATCH_MIN = 0.45;
 const RIVAL_MAX = 0.92;
 
@@ -173,7 +181,7 @@ function coarsen(map: MotionMap): CoarseMap {
   return { columns, rows, values, isSky };
 }
 
-/** Every second row is enough to find the match that is then refined. */
+/** Every second row is enough to find the match that is then refined: a speed of the search alone. */
 const SEARCH_ROWS = 2;
 
 /** Sums of products for each shift, row by row from −reach. */
@@ -292,11 +300,11 @@ type Refined = {
   readonly doubt: number;
 };
 
-/** Fields whose refined match falls below this are not believed. */
+/** Fields whose refined match falls below this are not believed. 0.25: the same; 0.9: 188, and 3 more false speeds. */
 const FIELD_MATCH_MIN = 0.5;
-/** Relative doubt of the speed beyond which it is not said. */
+/** Relative doubt of the speed beyond which it is not said. Half: 124; double: 204, and 3 more false speeds. */
 const DOUBT_MAX = 0.12;
-/** Scatter of the fields' shifts, relative to their mean, up to which they move as one. */
+/** Scatter of the fields' shifts, relative to their mean, up to which they move as one. Half: 181, and 3 more false speeds; double: 187. */
 const TOGETHER_MAX = 0.6;
 
 function refineFields(
@@ -311,7 +319,8 @@ function refineFields(
   const turned = typicalShift(fields.map((field) => turnedVector(field)));
   const flat = typicalShift(fields.map((field) => flatVector(field, newer)));
   // A sky that turns moves evenly in angles, a picture that is shifted moves evenly in pixels; over
-  // a wide lens the two differ by half, so the one that fits the fields better is taken.
+  // a wide lens the two differ by half, so the one that fits the fields better is taken. At half of
+  // 0.8: 193 and 6 wrong; at double: 63 wrong.
   const { cells, doubt } = flat.doubt < 0.8 * turned.doubt ? flat : turned;
   return {
     degPerSecond: (cells * newer.stepDeg) / secondsBetween(older, newer),
@@ -363,7 +372,8 @@ function typicalShift(vectors: readonly FieldVector[]): { cells: number; doubt: 
   const cells = weightedMedian(
     vectors.map((vector) => ({ value: Math.hypot(vector.x, vector.y), weight: vector.weight })),
   );
-  // Fields that scatter by noise alone look like this, too; then nothing is known.
+  // Fields that scatter by noise alone look like this, too; then nothing is known. 0.15 at half: 188;
+  // at double: 7 wrong. Above 1 cell: above 0.5 the same, above 2 one more wrong.
   const isClear = mean((vector) => vector.doubt) < 0.15 * cells && cells > 1;
   return { cells, doubt: isClear ? DOUBT_MAX : 1 };
 }
@@ -385,10 +395,11 @@ type RefinedField = FieldShift & {
   readonly doubt: number;
 };
 
+/** 2: 177 and 9 wrong; 8: 192 and 7 wrong. */
 const REFINE_ITERATIONS = 4;
-/** The maps are smoothed over three rows, so that every second one holds nearly all there is. */
+/** The maps are smoothed over three rows, so that every second one holds nearly all there is: every one 190, every fourth 185. */
 const REFINE_ROWS = 2;
-/** Share of the stronger direction's structure that is added to both: along a plain arc no shift shows. */
+/** Share of the stronger direction's structure that is added to both: along a plain arc no shift shows. Half: 193; double: 185. */
 const DAMPING = 0.01;
 
 /**
@@ -533,7 +544,7 @@ function shiftedPatch(
   return { left, top, width, height, values, isBoth, gain: clampGain(ab / Math.max(1e-9, aa)) };
 }
 
-/** Curtains fade and flare, but a field that would have to be turned over is no match. */
+/** Curtains fade and flare, but a field that would have to be turned over is no match. 1.4 and 4 change nothing: a bound. */
 function clampGain(gain: number): number {
   return Math.min(2, Math.max(0.5, gain));
 }

@@ -94,9 +94,9 @@ export function startGovernor(first: Exposure | null): GovernorState {
   };
 }
 
-/** A reading is never believed to be better than this, stops. */
+/** A reading is never believed to be better than this, stops: noise in the suite is 0.02, so half and double change nothing. */
 const NOISE_STOPS_MIN = 0.01;
-/** Nor worse than this: it would teach nothing anyway. */
+/** Nor worse than this: it would teach nothing anyway; 2 and 8 change nothing in the suite. */
 const NOISE_STOPS_MAX = 4;
 
 /** Takes in what a frame's reading said; a senseless reading changes nothing. */
@@ -114,7 +114,8 @@ export function observeFrame(
   const uncertainty = Number.isFinite(observation.uncertaintyStops)
     ? Math.min(NOISE_STOPS_MAX, Math.abs(observation.uncertaintyStops))
     : NOISE_STOPS_MAX;
-  // What was cut off is only half known.
+  // What was cut off is only half known: wholly or a quarter doubted, a storm at target 0 errs by 0.234
+  // and 0.233 stops against 0.237.
   const noise = Math.max(NOISE_STOPS_MIN, Math.hypot(uncertainty, correctionStops / 2));
   return {
     ...state,
@@ -220,7 +221,7 @@ type View = {
   readonly trust: LightMeterTrust;
 };
 
-/** Light of the last second says where the sky is now. */
+/** Light of the last second says where the sky is now: ten samples. Half: 0.023 stops of error in a storm against 0.025, without averaging a slow meter; double: 0.030. */
 const LIGHT_NOW_SECONDS = 1;
 
 function lookAhead(state: GovernorState, openSeconds: number): View {
@@ -266,7 +267,8 @@ function aim(
     const unmoved = { expected: null, room: 1, loweredStops: 0, slowedStops: 0 };
     return { split, limit: split.limit, level, ...unmoved };
   }
-  // How long the exposure will be depends on the forecast, and the forecast on its middle.
+  // How long the exposure will be depends on the forecast, and the forecast on its middle: one round
+  // costs 0.3 % of error in the suite, six gain nothing, nor does an end at 2.5 % or 10 %.
   let seconds = state.order?.plainSeconds ?? timeLimits(settings).max;
   let aimed: Aimed | null = null;
   for (let round = 0; round < 3; round += 1) {
@@ -286,7 +288,7 @@ function expectationAt({ forecast, newestLevel }: View, atSeconds: number): Aime
   return bank === null || newestLevel === null ? null : { bank, plainLevel: newestLevel };
 }
 
-/** Less than this under the target is not worth a word. */
+/** Less than this under the target is not worth a word: it is what the meter's noise does. Half and double change no exposure. */
 const LOWERED_STOPS_MIN = 0.02;
 
 function aimAt(
@@ -324,7 +326,7 @@ function smooth(
   return order.secondsIso * 2 ** Math.min(most, Math.max(-most, change));
 }
 
-/** Peaks this close under the ceiling allow no bet on the sky becoming darker. */
+/** Peaks this close under the ceiling allow no bet on the sky becoming darker. Half and double: a storm at target 0 errs by 0.234 and 0.236 stops against 0.237, a breakup by 0.139 and 0.148. */
 const NEAR_CEILING_STOPS = 0.7;
 
 /**
@@ -352,9 +354,9 @@ function protect(
   return Math.min(wanted, highest, wanted * 2 ** -loweredStops);
 }
 
-/** A forecast's spread below so many closing errors: the bulb's exact seconds are better. */
+/** A forecast's spread below so many closing errors: the bulb's exact seconds are better. In a storm with a light meter half of it errs by 0.039 stops, double by 0.025, as this does. */
 const CALM = 1.5;
-/** Room for the sky to fall short of the forecast, in spreads, and at most so many stops. */
+/** Room for the sky to fall short of the forecast, in spreads (half and double: 0.0248 and 0.0241 stops of error in a storm against 0.0246), and at most so many stops (no change). */
 const ROOM_SPREADS = 2.5;
 const ROOM_STOPS_MAX = 1.5;
 

@@ -12,6 +12,7 @@ export type CurtainMemory = {
   readonly unknownCount: number;
 };
 
+/** As long as the longest change that is put into words; half and double change no exposure of the suite (tests/skies). */
 const RECENT_SECONDS = 90;
 
 /**
@@ -25,7 +26,7 @@ export function recentAfter(recent: RecentLevels, note: RecentLevels[number]): R
   return kept.toSpliced(at, 0, note);
 }
 
-/** A motion that could not be measured so many times in a row is no longer counted with. */
+/** A motion that could not be measured so many times in a row is no longer counted with. 1 and 6 change no exposure of the suite: a bound on how old a speed may be. */
 const UNKNOWN_COUNT_MAX = 3;
 
 /** The curtains' speed after a frame; null: not known. */
@@ -36,19 +37,26 @@ export function curtainsAfter(
   if (motion.kind === "measured" && Number.isFinite(motion.pxPerSecond)) {
     const speed = Math.max(0, motion.pxPerSecond);
     const before = curtains?.pxPerSecond ?? speed;
-    // Curtains that quicken are believed at once: the next frame is the one that would smear.
+    // Curtains that quicken are believed at once: the next frame is the one that would smear. Those
+    // that slow by half a frame: by a quarter or three quarters the suite moves by 0.2 %.
     return { pxPerSecond: Math.max(speed, (before + speed) / 2), unknownCount: 0 };
   }
   if (curtains === null || curtains.unknownCount + 1 >= UNKNOWN_COUNT_MAX) return null;
   return { ...curtains, unknownCount: curtains.unknownCount + 1 };
 }
 
-/** A frame so far over the target clips for that reason, stops. */
+/** A frame so far over the target clips for that reason, stops. At half and double the protected storm errs by 0.226 and 0.234 stops against 0.237. */
 const OVEREXPOSED_STOPS = 0.3;
 
 /**
  * Clipped readings drive the exposure down at once; it comes back slowly. A frame that the sky has
  * overrun says nothing of what would clip at the target.
+ *
+ * Figures are the error of a storm at target 0, whose highlights are protected, 0.237 stops RMS and
+ * no frame clipped: a step down of 0.1 at half and double 0.220 and 0.261, what the excess adds 0.229
+ * and 0.242, the way back of 0.05 a frame 0.256 and 0.219, a third of the limit as its threshold 0.304
+ * at a sixth and 0.180 at two thirds, which lets the brightness swing about the limit. The bounds of 3
+ * stops and 64 times change nothing at half and double.
  *
  * @param skyStops  What the frame got, the part that was cut off included.
  */
@@ -66,7 +74,7 @@ export function loweredAfter(
   return clippedShare > clippedShareMax / 3 ? loweredStops : Math.max(0, loweredStops - 0.05);
 }
 
-/** The sky must swing by so much about its trend before the photographer reads that it pulsates. */
+/** The sky must swing by so much about its trend before the photographer reads that it pulsates. Chooses a word, no exposure; judgement. */
 const PULSE_STOPS_MIN = 0.15;
 
 /** The forecast may rest on a mean-reverting model in a quiet sky too; it is not reported as pulsation. */
