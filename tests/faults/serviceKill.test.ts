@@ -37,6 +37,7 @@ const manager = await UserManager.start(home).catch((why: Error) => {
   process.stderr.write(
     `\nSKIPPED: no systemd user manager can be had here (${why.message}); the service is not killed under a real one\n`,
   );
+  rmSync(home, { recursive: true, force: true });
   return null;
 });
 
