@@ -6,6 +6,7 @@ import { fileURLToPath } from "node:url";
 import { parseCommandLine } from "../../controller/commandLine.ts";
 import { START_COMMAND } from "../../controller/config.ts";
 import { startDaemon } from "../../controller/daemon/daemon.ts";
+import type { DaemonView } from "../../core/api/messages.ts";
 import { asNightError } from "../../core/errors.ts";
 import { traitsOf, type Body } from "./body.ts";
 import { faultsOf } from "./faults.ts";
@@ -70,6 +71,7 @@ async function watchHere(args: readonly string[]): Promise<Ended> {
       killer = setTimeout(() => resolve("late"), DEADLINE_MS);
     });
     const ended = await Promise.race([daemon.finished, deadline]);
+    lines.push(...(await notesOnPage(daemon.address)));
     await daemon.stop();
     return { exitCode: ended === "late" ? null : 0, text: lines.join("\n") };
   } catch (thrown) {
@@ -78,6 +80,13 @@ async function watchHere(args: readonly string[]): Promise<Ended> {
   } finally {
     clearTimeout(killer);
   }
+}
+
+/** What the page says of the camera beside the frames. */
+async function notesOnPage(address: string): Promise<readonly string[]> {
+  const answer = await fetch(new URL("/api/state", address));
+  const { watches } = (await answer.json()) as DaemonView;
+  return watches.flatMap(({ guards }) => guards.map(({ sentence }) => `On the page: ${sentence}`));
 }
 
 async function see(body: Body, args: readonly string[], runner: Runner): Promise<Seen> {
