@@ -12,11 +12,14 @@ import { runSuite, suiteSentence } from "./support/suite.ts";
  * closes with one plain line of counts. A few files that fail are run again, alone. Words after `npm test --` go to vitest.
  */
 async function main(): Promise<void> {
+  // Building the page in this process makes its environment that of production, which the tests of
+  // the page must not inherit: there a module of Node's has no name.
+  const env = { ...process.env };
   const chromium = await ensureChromium();
   await buildPageIfStale();
   const folder = mkdtempSync(join(tmpdir(), "nattvakt-tests-"));
   try {
-    const outcome = await runSuite((words) => vitest(words, { CHROMIUM: chromium }), {
+    const outcome = await runSuite((words) => vitest(words, { ...env, CHROMIUM: chromium }), {
       folder,
       root: process.cwd(),
       words: process.argv.slice(2),
@@ -31,7 +34,7 @@ async function main(): Promise<void> {
 function vitest(words: readonly string[], env: Readonly<Record<string, string>>): Promise<number> {
   const child = spawn(process.execPath, ["node_modules/vitest/vitest.mjs", ...words], {
     stdio: "inherit",
-    env: { ...process.env, ...env },
+    env,
   });
   return new Promise((resolve, reject) => {
     child.once("error", reject);

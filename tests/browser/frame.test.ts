@@ -84,7 +84,9 @@ test("looks at the camera's own file pixel by pixel where it was tapped, and kee
   await at.page.mouse.click(picture.x + picture.width * 0.25, picture.y + picture.height * 0.25);
   // The file is 240 pixels wide: one to one on this screen.
   await expect.poll(async () => (await boxOf("frame-picture")).width).toBe(240);
-  expect(await at.page.getByTestId("frame-picture").getAttribute("src")).toContain("width=0");
+  await expect
+    .poll(() => at.page.getByTestId("frame-picture").getAttribute("src"))
+    .toContain("width=0");
   await at.page.keyboard.press("ArrowLeft");
   await at.page
     .locator(`[data-testid=frame-picture][src*="/frames/${FRAME_COUNT - 2}/"]`)
