@@ -6,8 +6,9 @@ import { unitFile, WALLS } from "../../../controller/service/unitFile.ts";
 import { hasTool } from "../../support/hasTool.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
+// Node itself may lie among the common temporary files, and with that change what is looked at here.
 const ORDER = {
-  command: [process.execPath, "/opt/nattvakt/main.js", "--camera=usb", '--name=Lake 100% "$x" \\'],
+  command: ["/bin/sh", "/opt/nattvakt/main.js", "--camera=usb", '--name=Lake 100% "$x" \\'],
   exposureSecondsMax: 30.5,
 };
 const canAnalyse = hasTool("systemd-analyze", "the service's unit is not read by systemd itself");
