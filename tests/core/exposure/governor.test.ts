@@ -334,12 +334,16 @@ describe("the governor", () => {
     );
   });
 
-  it("forgets the curtains' speed after three frames in which it could not be measured", () => {
+  it("holds the curtains' speed for two frames in which it could not be measured, then halves it until none is left", () => {
     let state = startGovernor(null);
     state = observeFrame(state, observation({ motion: measured(12) }), settings);
     for (let index = 0; index < 2; index += 1) {
       state = observeFrame(state, observation({ motion: unknown }), settings);
       expect(state.curtains?.pxPerSecond).toBe(12);
+    }
+    for (const pxPerSecond of [6, 3, 1.5, 0.75, 0.375, 0.1875]) {
+      state = observeFrame(state, observation({ motion: unknown }), settings);
+      expect(state.curtains?.pxPerSecond).toBe(pxPerSecond);
     }
     expect(observeFrame(state, observation({ motion: unknown }), settings).curtains).toBeNull();
   });

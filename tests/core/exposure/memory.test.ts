@@ -1,5 +1,6 @@
 import { expect, it } from "vitest";
-import { recentAfter, type RecentLevels } from "../../../core/exposure/memory.ts";
+import { curtainsAfter, recentAfter, type RecentLevels } from "../../../core/exposure/memory.ts";
+import type { FrameObservation } from "../../../core/exposure/observation.ts";
 
 it("keeps levels in the order of the frames when a reading is overtaken by the next frame's", () => {
   let recent: RecentLevels = [];
@@ -12,4 +13,21 @@ it("forgets what is more than 90 s older than the newest", () => {
   let recent: RecentLevels = [];
   for (const atSeconds of [0, 50, 100]) recent = recentAfter(recent, { atSeconds, level: 0 });
   expect(recent.map(({ atSeconds }) => atSeconds)).toEqual([50, 100]);
+});
+
+/** Curtains of 8 px/s whose motion then cannot be measured for some frames. */
+function speedAfterUnknown(frames: number): number | null {
+  const measured = { kind: "measured", degPerSecond: 0.1, pxPerSecond: 8 } as const;
+  let curtains = curtainsAfter(null, { motion: measured } as FrameObservation);
+  for (let frame = 0; frame < frames; frame += 1) {
+    const motion = { kind: "unknown", why: "no structure" } as const;
+    curtains = curtainsAfter(curtains, { motion } as FrameObservation);
+  }
+  return curtains?.pxPerSecond ?? null;
+}
+
+it("lets a speed that is not measured any more fade, so that no exposure leaps beside its neighbours", () => {
+  const speeds = Array.from({ length: 6 }, (_, frames) => speedAfterUnknown(frames));
+  expect(speeds).toEqual([8, 8, 8, 4, 2, 1]);
+  expect(speedAfterUnknown(30)).toBeNull();
 });
