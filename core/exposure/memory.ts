@@ -10,6 +10,8 @@ export type CurtainMemory = {
   readonly pxPerSecond: number;
   /** Frames in a row in which it could not be measured. */
   readonly unknownCount: number;
+  /** Opening of the newest frame that is counted in, seconds on the night's clock. */
+  readonly atSeconds: number;
 };
 
 /** As long as the longest change that is put into words; half and double change no exposure of the suite (tests/skies). */
@@ -32,31 +34,34 @@ export function recentAfter(recent: RecentLevels, note: RecentLevels[number]): R
  */
 const UNKNOWN_COUNT_MAX = 3;
 /**
- * What is left of it with each further frame: the exposure then lengthens by one stop a frame. When
- * the speed was dropped at once, three unknown motions in a breakup let one frame of 13 s stand
- * between frames of 1.3 s, ten times as smeared as its neighbours.
+ * In so many seconds the speed halves from then on, and the exposure doubles. When it was dropped at
+ * once, three unknown motions in a breakup let one frame of 13 s stand between frames of 1.3 s, ten
+ * times as smeared as its neighbours; when it halved with each frame, a batch of late readings did the
+ * same. Two stops in the time of one long frame. Judgement.
  */
-const UNKNOWN_SHARE = 0.5;
+const UNKNOWN_HALF_LIFE_SECONDS = 10;
 /** Slower than this nothing smears within any exposure that stars allow. Judgement. */
 const STANDING_PX_PER_SECOND = 0.1;
 
 /** The curtains' speed after a frame; null: not known. */
 export function curtainsAfter(
   curtains: CurtainMemory | null,
-  { motion }: FrameObservation,
+  { motion, openedMs }: Pick<FrameObservation, "motion" | "openedMs">,
 ): CurtainMemory | null {
+  const atSeconds = openedMs / 1000;
   if (motion.kind === "measured" && Number.isFinite(motion.pxPerSecond)) {
     const speed = Math.max(0, motion.pxPerSecond);
     const before = curtains?.pxPerSecond ?? speed;
     // Curtains that quicken are believed at once: the next frame is the one that would smear. Those
     // that slow by half a frame: by a quarter or three quarters the suite moves by 0.2 %.
-    return { pxPerSecond: Math.max(speed, (before + speed) / 2), unknownCount: 0 };
+    return { pxPerSecond: Math.max(speed, (before + speed) / 2), unknownCount: 0, atSeconds };
   }
   if (curtains === null) return null;
   const unknownCount = curtains.unknownCount + 1;
-  if (unknownCount < UNKNOWN_COUNT_MAX) return { ...curtains, unknownCount };
-  const pxPerSecond = curtains.pxPerSecond * UNKNOWN_SHARE;
-  return pxPerSecond < STANDING_PX_PER_SECOND ? null : { pxPerSecond, unknownCount };
+  if (unknownCount < UNKNOWN_COUNT_MAX) return { ...curtains, unknownCount, atSeconds };
+  const passedSeconds = Math.max(0, atSeconds - curtains.atSeconds);
+  const pxPerSecond = curtains.pxPerSecond * 0.5 ** (passedSeconds / UNKNOWN_HALF_LIFE_SECONDS);
+  return pxPerSecond < STANDING_PX_PER_SECOND ? null : { pxPerSecond, unknownCount, atSeconds };
 }
 
 /** A frame so far over the target clips for that reason, stops. At half and double the protected storm errs by 0.226 and 0.234 stops against 0.237. */

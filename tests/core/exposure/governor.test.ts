@@ -334,18 +334,22 @@ describe("the governor", () => {
     );
   });
 
-  it("holds the curtains' speed for two frames in which it could not be measured, then halves it until none is left", () => {
+  it("holds the curtains' speed for two frames in which it could not be measured, then halves it every ten seconds until none is left", () => {
     let state = startGovernor(null);
+    const at0 = observation({}).openedMs;
     state = observeFrame(state, observation({ motion: measured(12) }), settings);
     for (let index = 0; index < 2; index += 1) {
       state = observeFrame(state, observation({ motion: unknown }), settings);
       expect(state.curtains?.pxPerSecond).toBe(12);
     }
-    for (const pxPerSecond of [6, 3, 1.5, 0.75, 0.375, 0.1875]) {
-      state = observeFrame(state, observation({ motion: unknown }), settings);
-      expect(state.curtains?.pxPerSecond).toBe(pxPerSecond);
+    for (const [step, pxPerSecond] of [6, 3, 1.5, 0.75, 0.375, 0.1875].entries()) {
+      const openedMs = monotonicMs(at0 + (step + 1) * 10_000);
+      state = observeFrame(state, observation({ motion: unknown, openedMs }), settings);
+      expect(state.curtains?.pxPerSecond).toBeCloseTo(pxPerSecond, 9);
     }
-    expect(observeFrame(state, observation({ motion: unknown }), settings).curtains).toBeNull();
+    const openedMs = monotonicMs(at0 + 70_000);
+    const last = observation({ motion: unknown, openedMs });
+    expect(observeFrame(state, last, settings).curtains).toBeNull();
   });
 
   it("stays within every limit, on the ladder and free of NaN, whatever it is given", () => {
