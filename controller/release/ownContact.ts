@@ -1,4 +1,5 @@
 import { endingSignals } from "../endingSignals.ts";
+import { askForPriority } from "../workers/threadPriority.ts";
 import { ContactOwner } from "./contactOwner.ts";
 import type { ContactDevice } from "./contactDevice.ts";
 import type { ToContact } from "./contactMessages.ts";
@@ -14,8 +15,7 @@ const END_MS = 3_000;
 export function ownContact(open: (target: ReleaseTarget) => Promise<ContactDevice>): void {
   const owner = new ContactOwner({
     open,
-    // Nothing is asked for: with real-time scheduling the contact was not taken in time on a machine of one processor.
-    scheduling: "ordinary",
+    scheduling: askForPriority(),
     tell: (message) => {
       if (process.connected) process.send?.(message, undefined, undefined, () => undefined);
     },
