@@ -6,7 +6,8 @@ import type { FromContact } from "../../controller/release/contactMessages.ts";
 import type { LineMovement } from "../support/serialAdapter.ts";
 import { Bus } from "./bus.ts";
 
-const WAIT = { timeout: 30_000 };
+/** On a busy machine the contact's process alone took 35 s to start in the emulated one. */
+const WAIT = { timeout: 120_000 };
 /** An hour: nothing but the mishap ends such a press within a test. */
 const LONG_MS = 3_600_000;
 

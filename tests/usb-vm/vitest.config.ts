@@ -7,7 +7,7 @@ export default defineConfig({
     include: ["tests/usb-vm/*.vm.ts"],
     fileParallelism: false,
     pool: "threads",
-    testTimeout: 90_000,
-    hookTimeout: 90_000,
+    testTimeout: 300_000,
+    hookTimeout: 300_000,
   },
 });

@@ -61,6 +61,26 @@ describe("a night that is begun from the page", () => {
     expect(await second.ended, second.printed()).toBe(0);
   }, 180_000);
 
+  it("ends the demo that was running, and goes to the real nights' folder", async () => {
+    const device = await startTestCamera({ rate: 1, busySeconds: 0.2 });
+    onTestFinished(() => device.close());
+    const data = temporaryFolder();
+    const program = startProgram("controller/main.ts", [
+      ...["--port", "0", "--data", data, "--max-exposure-seconds", "1"],
+    ]);
+    onTestFinished(() => void program.child.kill("SIGKILL"));
+    const [, address] = await program.prints(/The page: (http:\S+)/);
+    await program.prints(/Demo night[^]*#0001/);
+    const camera = `ip:127.0.0.1:${device.port}`;
+    const begun = await post(address!, "begin", { camera, ...PLACE, when: "now" });
+    expect(begun.ok, JSON.stringify(begun.answer)).toBe(true);
+    await program.prints(/The night night\.[^]*#0002/);
+    expect(readdirSync(join(data, "nights"))).toHaveLength(1);
+    expect(readdirSync(join(data, "demo", "nights"))).toHaveLength(1);
+    program.child.kill("SIGTERM");
+    expect(await program.ended, program.printed()).toBe(0);
+  }, 180_000);
+
   it("says what is wrong with a choice, and begins nothing", async () => {
     const data = temporaryFolder();
     const program = startPage(data);
