@@ -50,14 +50,14 @@ export class ShutterMover {
    */
   methodFor(exposureSeconds: number, without: readonly Way[] = []): ExposureMethod {
     const { link, controls } = this.#options;
-    const may = (way: Way): boolean =>
-      !without.includes(way) && this.#ways.isOpen(way, this.#nowMs);
-    // With every way refused the camera is asked as if nothing had been: there is nothing to lose.
-    const isStuck = without.length === 0 && !WAYS.some((way) => this.#offers(way) && may(way));
+    const left = WAYS.filter((way) => !without.includes(way) && this.#offers(way));
+    const open = left.filter((way) => this.#ways.isOpen(way, this.#nowMs));
+    // With every way left aside the camera is asked as if none were: there is nothing to lose.
+    const ways = open.length > 0 ? open : left;
     const method = chooseExposureMethod({
       exposureSeconds,
-      ladderSeconds: isStuck || may("timed") ? link.exposureLadderSeconds : [],
-      hasBulb: link.hasBulb && (isStuck || may("bulb")),
+      ladderSeconds: ways.includes("timed") ? link.exposureLadderSeconds : [],
+      hasBulb: ways.includes("bulb"),
       timedBelowSeconds: controls.timedBelowSeconds,
     });
     if (method !== null) return method;

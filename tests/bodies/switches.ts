@@ -67,7 +67,7 @@ export const SWITCHES = {
     atBulbProgram: openCapture({ kind: "onlyAtBulbProgram" }),
     atBulbSpeed: openCapture({ kind: "onlyAtBulbSpeed" }),
     busyTwice: openCapture({ kind: "busyFirst", times: 2 }),
-    endsItself: openCapture({ kind: "endsItself", afterMs: 0.3 * S }),
+    endsItself: openCapture({ kind: "endsItself", afterMs: 0.1 * S }),
   },
   capture: {
     absent: "absent",
