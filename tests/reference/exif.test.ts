@@ -7,7 +7,7 @@ import sharp from "sharp";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { encodeExif, withExif, type ExifFields } from "../../core/metadata/exif.ts";
 import { utcMs } from "../../core/units.ts";
-import { hasTool } from "../support/hasTool.ts";
+import { hasTool } from "../support/outsideTool.ts";
 
 const hasExiftool = hasTool("exiftool", "Exif is not checked from outside");
 

@@ -10,7 +10,7 @@ import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { createTransport } from "../../controller/cameras/createTransport.ts";
 import { PtpSession } from "../../controller/cameras/ptpSession.ts";
 import { uint16, uint32 } from "../../core/ptp/dataTypes.ts";
-import { hasTool } from "../support/hasTool.ts";
+import { hasTool } from "../support/outsideTool.ts";
 import { toHex } from "../support/hex.ts";
 import { pcapOf } from "../support/pcap.ts";
 import { startRecordingProxy, type RecordedPacket } from "../support/recordingProxy.ts";

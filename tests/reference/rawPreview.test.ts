@@ -5,7 +5,7 @@ import { join } from "node:path";
 import sharp from "sharp";
 import { afterEach, beforeEach, describe, expect, it } from "vitest";
 import { findLargestJpeg, type EmbeddedJpeg } from "../../core/metadata/rawPreview.ts";
-import { hasTool } from "../support/hasTool.ts";
+import { hasTool } from "../support/outsideTool.ts";
 
 // An independent tool (exiftool) lays out the directories; an independent library makes the pictures.
 const isThere = hasTool("exiftool", "JPEGs inside TIFF structures are not checked from outside");

@@ -6,7 +6,7 @@ import { join } from "node:path";
 import sharp from "sharp";
 import { expect, it } from "vitest";
 import { findLargestJpeg } from "../../core/metadata/rawPreview.ts";
-import { hasTool } from "../support/hasTool.ts";
+import { hasTool } from "../support/outsideTool.ts";
 import { temporaryFolder } from "../support/temporaryFolder.ts";
 
 const isThere = hasTool("exiftool", "raw files of an independent tool are not read");

@@ -4,7 +4,7 @@ import { openSerialContact } from "../../controller/release/serialContact.ts";
 import { Sensors, type SensorEvent } from "../../controller/sensors/sensors.ts";
 import { utcMs } from "../../core/units.ts";
 import { fileRelease } from "../support/fileRelease.ts";
-import { hasTool } from "../support/hasTool.ts";
+import { hasTool } from "../support/outsideTool.ts";
 import { openPseudoTerminal } from "../support/pseudoTerminal.ts";
 
 const isThere = hasTool("python3", "serial lines of a real kernel are not tried");

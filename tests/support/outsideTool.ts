@@ -1,14 +1,13 @@
 import { spawnSync } from "node:child_process";
 
 /**
- * Whether an outside program is there to check against. Without it a check is skipped aloud; in CI,
- * where every one is installed, it fails instead.
+ * Whether an outside tool is there to check with. Where it is missing the tests that need it are
+ * skipped aloud; in CI, where every one is installed, that is a failure.
  */
-export function hasTool(name: string, argument: string): boolean {
-  const isThere = spawnSync(name, [argument], { stdio: "ignore" }).error === undefined;
-  if (isThere) return true;
-  if (process.env.CI) throw new Error(`${name} is not installed, and CI must check against it`);
-  process.stderr.write(`SKIPPED: ${name} is not installed; its checks are not made\n`);
+export function hasTool(name: string, whatIsLost: string): boolean {
+  if (spawnSync("sh", ["-c", `command -v ${name}`]).status === 0) return true;
+  if (process.env["CI"]) throw new Error(`${name} is not installed: ${whatIsLost}`);
+  process.stderr.write(`\nSKIPPED: ${name} is not installed: ${whatIsLost}\n`);
   return false;
 }
 

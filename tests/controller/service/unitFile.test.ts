@@ -3,7 +3,7 @@ import { writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { describe, expect, it } from "vitest";
 import { unitFile, WALLS } from "../../../controller/service/unitFile.ts";
-import { hasTool } from "../../support/hasTool.ts";
+import { hasTool } from "../../support/outsideTool.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
 // Node itself may lie among the common temporary files, and with that change what is looked at here.

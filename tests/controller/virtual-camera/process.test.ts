@@ -6,7 +6,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { fileURLToPath } from "node:url";
 import { afterEach, describe, expect, test } from "vitest";
-import { hasTool } from "../../support/hasTool.ts";
+import { hasTool } from "../../support/outsideTool.ts";
 import { RawHost, u16, u32 } from "../../support/rawHost.ts";
 
 const MAIN = fileURLToPath(new URL("../../../controller/virtual-camera/main.ts", import.meta.url));
