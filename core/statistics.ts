@@ -4,7 +4,7 @@ export function medianOf(values: readonly number[]): number {
 }
 
 /** As `medianOf`, of numbers that rise already. */
-export function medianOfRising(values: readonly number[]): number {
+export function medianOfRising(values: ArrayLike<number>): number {
   const middle = values.length >> 1;
   if (values.length === 0) return NaN;
   return values.length % 2 === 1 ? values[middle]! : (values[middle - 1]! + values[middle]!) / 2;
@@ -14,8 +14,38 @@ export function medianOfRising(values: readonly number[]): number {
  * The value in the middle, the upper one of two: always one that occurred, as a usual pause or
  * delay should be. Undefined when there are none.
  */
-export function middleOf(values: readonly number[]): number | undefined {
-  return rising(values)[values.length >> 1];
+export function middleOf(values: ArrayLike<number>): number | undefined {
+  return valueAtShare(values, 0.5);
+}
+
+/**
+ * The value at a share (0..1) of the rising order: always one that occurred, the upper one of two.
+ * Undefined when there are none.
+ */
+export function valueAtShare(values: ArrayLike<number>, share: number): number | undefined {
+  return valueAtShareOfRising(rising(values), share);
+}
+
+/** As `valueAtShare`, of numbers that rise already. */
+export function valueAtShareOfRising(values: ArrayLike<number>, share: number): number | undefined {
+  return values[Math.min(values.length - 1, Math.floor(share * values.length))];
+}
+
+/** As `middleOf`, where each value counts by its weight; undefined when there are none. */
+export function weightedMiddleOf(
+  values: readonly number[],
+  weights: readonly number[],
+): number | undefined {
+  const pairs = values
+    .map((value, k) => ({ value, weight: weights[k]! }))
+    .sort((a, b) => a.value - b.value);
+  const half = pairs.reduce((sum, { weight }) => sum + weight, 0) / 2;
+  let below = 0;
+  for (const { value, weight } of pairs) {
+    below += weight;
+    if (below >= half) return value;
+  }
+  return pairs.at(-1)?.value;
 }
 
 /**
@@ -63,6 +93,6 @@ export function weightedMedianOf(values: readonly number[], weights: readonly nu
   return previous.value;
 }
 
-function rising(values: readonly number[]): number[] {
-  return [...values].sort((a, b) => a - b);
+function rising(values: ArrayLike<number>): Float64Array {
+  return Float64Array.from(values).sort();
 }

@@ -1,6 +1,7 @@
 import { RAD_PER_DEG } from "../sky/angles.ts";
 import { SIDEREAL_ARCSEC_PER_SECOND } from "../exposure/starTrail.ts";
 import type { MotionMap } from "./motionMap.ts";
+import { weightedMiddleOf } from "../statistics.ts";
 
 /*
  * Where a number below names what half and double of it do, the figures are of 63 series of 6 or 7
@@ -369,24 +370,13 @@ function typicalShift(vectors: readonly FieldVector[]): { cells: number; doubt: 
     const byScatter = count < 1.5 ? 2 * formal : scatter / Math.sqrt(count);
     return { cells: size, doubt: Math.max(formal, byScatter) / size };
   }
-  const cells = weightedMedian(
-    vectors.map((vector) => ({ value: Math.hypot(vector.x, vector.y), weight: vector.weight })),
-  );
+  const speeds = vectors.map((vector) => Math.hypot(vector.x, vector.y));
+  const weights = vectors.map(({ weight }) => weight);
+  const cells = weightedMiddleOf(speeds, weights)!;
   // Fields that scatter by noise alone look like this, too; then nothing is known. 0.15 at half: 188;
   // at double: 7 wrong. Above 1 cell: above 0.5 the same, above 2 one more wrong.
   const isClear = mean((vector) => vector.doubt) < 0.15 * cells && cells > 1;
   return { cells, doubt: isClear ? DOUBT_MAX : 1 };
-}
-
-function weightedMedian(items: readonly { value: number; weight: number }[]): number {
-  const sorted = items.toSorted((a, b) => a.value - b.value);
-  const half = sorted.reduce((sum, { weight }) => sum + weight, 0) / 2;
-  let sum = 0;
-  for (const { value, weight } of sorted) {
-    sum += weight;
-    if (sum >= half) return value;
-  }
-  return sorted.at(-1)!.value;
 }
 
 type RefinedField = FieldShift & {

@@ -1,4 +1,5 @@
 import type { MotionMap } from "./motionMap.ts";
+import { valueAtShareOfRising } from "../statistics.ts";
 
 /**
  * Apparent speed of the curtains from the smear within the frames: an exposure of T seconds
@@ -138,7 +139,7 @@ export function smearSpeedOf(
     .toSorted((a, b) => a - b);
   const [slowest, fastest] = [speeds[0], speeds.at(-1)];
   if (slowest === undefined || fastest === undefined || fastest > AGREED * slowest) return null;
-  return speeds[speeds.length >> 1]!;
+  return valueAtShareOfRising(speeds, 0.5)!;
 }
 
 function speedBeside(spectrum: SmearSpectrum, other: SmearSpectrum): number | null {

@@ -1,5 +1,6 @@
 import type { CellGrid } from "./cells.ts";
 import type { LightMap } from "../activity/lightMap.ts";
+import { middleOf } from "../statistics.ts";
 
 /** A compact light in the sky that is no aurora. */
 export type BrightLight = {
@@ -140,7 +141,7 @@ function standsOut(blob: readonly number[], box: Box, { columns, rows, luminance
   };
   const ring = Float32Array.from(rimOf(around, { columns, rows }), (cell) => luminance[cell]!);
   const peak = blob.reduce((most, cell) => Math.max(most, luminance[cell]!), 0);
-  return ring.sort()[ring.length >> 1]! <= FALLEN_SHARE * peak;
+  return middleOf(ring)! <= FALLEN_SHARE * peak;
 }
 
 type Box = { left: number; right: number; top: number; bottom: number };

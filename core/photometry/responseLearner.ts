@@ -8,6 +8,7 @@ import {
 } from "./response.ts";
 import { factorSymmetric, solveFactored } from "./solveSymmetric.ts";
 import { linearOfCode, MID_GREY_CODE } from "./srgb.ts";
+import { middleOf, valueAtShareOfRising } from "../statistics.ts";
 
 /**
  * Learns a camera's tone curve from the night's own frames.
@@ -363,8 +364,7 @@ function cauchyWeight(error: number, deviation: number): number {
 /** 1.4826 times the median absolute value: the standard deviation of the well-behaved part. */
 function robustDeviation(errors: readonly number[]): number {
   if (errors.length === 0) return 0;
-  const sizes = Float64Array.from(errors, Math.abs).sort();
-  return 1.4826 * sizes[sizes.length >> 1]!;
+  return 1.4826 * middleOf(Float64Array.from(errors, Math.abs))!;
 }
 
 function describe(
@@ -405,8 +405,8 @@ function knotCovariance(factor: Float64Array, size: number): Float64Array {
 /** RMS doubt over the codes that the pairs covered, with their common offset taken out. */
 function shapeDoubt(covariance: Float64Array, pairs: readonly CodePair[]): number {
   const codes = pairs.flatMap((pair) => [...pair.codes1, ...pair.codes2]).sort((a, b) => a - b);
-  const low = codes[Math.floor(codes.length * 0.05)] ?? 0;
-  const high = codes[Math.floor(codes.length * 0.95)] ?? 255;
+  const low = valueAtShareOfRising(codes, 0.05) ?? 0;
+  const high = valueAtShareOfRising(codes, 0.95) ?? 255;
   const places = Array.from({ length: 9 }, (_, step) => {
     return splineWeights(splinePosition(low + ((high - low) * step) / 8));
   });

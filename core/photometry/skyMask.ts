@@ -1,4 +1,5 @@
 import type { LightMap } from "../activity/lightMap.ts";
+import { middleOf, valueAtShare } from "../statistics.ts";
 
 /**
  * Which cells are sky. The ground is found by itself: dark, unmoving, and below one line that runs
@@ -89,7 +90,7 @@ function sampledMedian(values: Float32Array): number {
   const step = Math.max(1, Math.floor(values.length / 256)) | 1;
   const taken = new Float32Array(Math.ceil(values.length / step));
   for (let index = 0; index < taken.length; index += 1) taken[index] = values[index * step]!;
-  return taken.sort()[taken.length >> 1]!;
+  return middleOf(taken)!;
 }
 
 /** Rows above and below over which the two sides of a horizon are compared; far shores are thin. */
@@ -194,9 +195,8 @@ function isGroundDark(
     ground.push(darkest);
   }
   if (ground.length < columns * GROUND_WIDTH_MIN || sky.length === 0) return false;
-  const darkSky = Float32Array.from(sky).sort()[Math.floor(sky.length * 0.1)]!;
-  const middleGround = Float32Array.from(ground).sort()[ground.length >> 1]!;
-  return middleGround < darkSky - GROUND_UNDER_SKY_STOPS;
+  const darkSky = valueAtShare(sky, 0.1)!;
+  return middleOf(ground)! < darkSky - GROUND_UNDER_SKY_STOPS;
 }
 
 /** Mean shift of the line, rows. */
@@ -334,7 +334,7 @@ function usualStopsByHeight({ columns, horizon, meanStops, rows }: SkyEvidence):
       if (row >= 0) here.push(meanStops[row * columns + column]!);
     }
     if (here.length === 0) break;
-    usual[height] = Float32Array.from(here).sort()[here.length >> 1]!;
+    usual[height] = middleOf(here)!;
   }
   return usual;
 }

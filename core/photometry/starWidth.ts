@@ -1,4 +1,4 @@
-import { medianOfRising } from "../statistics.ts";
+import { medianOfRising, valueAtShareOfRising } from "../statistics.ts";
 import { cellSize, CLIPPED_CODE } from "./cells.ts";
 import { LUMINANCE_WEIGHTS } from "./srgb.ts";
 import { TABLE_STEPS } from "./response.ts";
@@ -230,7 +230,8 @@ function cutStamp(
   border.sort((a, b) => a - b);
   const sky = medianOfRising(border);
   // Deviation from the quartiles: other stars in the border do not count. 1.349 σ lie between them.
-  const noise = (border[Math.floor(border.length * 0.75)]! - border[border.length >> 2]!) / 1.349;
+  const [low, high] = [0.25, 0.75].map((share) => valueAtShareOfRising(border, share)!);
+  const noise = (high! - low!) / 1.349;
   for (let index = 0; index < values.length; index += 1) values[index]! -= sky;
   return { radius, values, noise: Math.max(noise, 0.004 * sky + 1e-5) };
 }

@@ -3,6 +3,7 @@ import type { MonotonicMs } from "../units.ts";
 import type { CellGrid } from "./cells.ts";
 import type { LightMap } from "../activity/lightMap.ts";
 import { measureSky, type SkyStatistics } from "./skyStatistics.ts";
+import { valueAtShare } from "../statistics.ts";
 
 /** What is remembered of a glow that may be a town's. */
 export type GlowMemory = {
@@ -107,8 +108,8 @@ function watch(
 ): GlowMemory["watched"] {
   const { light, glowCells, exposure, atMs } = seen;
   if (glowCells.length === 0) return before;
-  const bright = Float32Array.from(glowCells, (cell) => light.luminance[cell]!).sort();
-  const brightest = Math.max(1e-6, bright[Math.floor(bright.length * 0.95)]!);
+  const luminances = glowCells.map((cell) => light.luminance[cell]!);
+  const brightest = Math.max(1e-6, valueAtShare(luminances, 0.95)!);
   const level = Math.log2(luminanceCdM2Of(Math.log2(brightest), exposure));
   const columns = glowCells.reduce((sum, cell) => sum + (cell % light.columns), 0);
   const x = columns / glowCells.length / light.columns;

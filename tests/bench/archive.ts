@@ -10,6 +10,7 @@ import { monotonicMs } from "../../core/units.ts";
 import { NIGHT_START_UTC_MS, makeFrame } from "../support/frameRecords.ts";
 import { killNight } from "../support/killNight.ts";
 import type { BenchRow } from "./benchRow.ts";
+import { medianOf, nearestRankOf } from "../../core/statistics.ts";
 
 /** Enough for the slowest of a handful; hundreds are `npm run campaign -- kills`. */
 const KILLS = 40;
@@ -101,8 +102,7 @@ function pagingRows(folder: string): BenchRow[] {
 
 function pageFigures(nightDir: string, count: number) {
   const timed = (step: () => void): number => {
-    const times = Array.from({ length: 5 }, () => millisecondsOf(1, step));
-    return times.sort((a, b) => a - b)[2]!;
+    return medianOf(Array.from({ length: 5 }, () => millisecondsOf(1, step)));
   };
   const open = timed(() => {
     const catalogue = Catalogue.open(nightDir, { readOnly: true });
@@ -139,14 +139,13 @@ async function killRows(folder: string): Promise<BenchRow[]> {
 
 /** How soon the watch goes again after a kill: the slowest, and how the rest lie below it. */
 function resumeRows(resumeSeconds: readonly number[]): BenchRow[] {
-  const rising = [...resumeSeconds].sort((a, b) => a - b);
-  const at = (share: number): number => rising[Math.ceil(share * rising.length) - 1]!;
+  const at = (share: number): number => nearestRankOf(resumeSeconds, share);
   const slowest = at(1);
   const kill = resumeSeconds.indexOf(slowest) + 1;
   const figures = [
-    { which: "slowest", value: slowest, note: `at kill ${kill} of ${rising.length}` },
-    { which: "99 of 100", value: at(0.99), note: `${rising.length} kills` },
-    { which: "median", value: at(0.5), note: `${rising.length} kills` },
+    { which: "slowest", value: slowest, note: `at kill ${kill} of ${resumeSeconds.length}` },
+    { which: "99 of 100", value: at(0.99), note: `${resumeSeconds.length} kills` },
+    { which: "median", value: at(0.5), note: `${resumeSeconds.length} kills` },
   ];
   return figures.map(({ which, value, note }) =>
     row({

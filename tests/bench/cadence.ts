@@ -6,6 +6,7 @@ import { DEFAULT_CAMERA_SETTINGS } from "../../controller/virtual-camera/cameraS
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import { startProgram } from "../support/program.ts";
 import type { BenchRow } from "./benchRow.ts";
+import { valueAtShare } from "../../core/statistics.ts";
 
 /** Enough for the demo's dusk, where frames are shortest and come fastest. */
 const FRAMES = 200;
@@ -56,12 +57,11 @@ function gapsSeconds(frames: readonly FrameRecord[]): readonly number[] {
 
 function rowsOf(gaps: readonly number[], firstFrameSeconds: number): BenchRow[] {
   const group = "cadence";
-  const sorted = [...gaps].sort((one, other) => one - other);
   const comparedValue = DEFAULT_CAMERA_SETTINGS.busySeconds;
   const load = `load ${loadavg()[0]?.toFixed(1)} on ${availableParallelism()} processors`;
   return [
     ...[0.5, 0.9].map((share): BenchRow => {
-      const value = sorted[Math.floor(share * sorted.length)] ?? NaN;
+      const value = valueAtShare(gaps, share) ?? NaN;
       return {
         ...{ group, name: `demo at 10×, closing to the next opening, p${share * 100}`, value },
         ...{ unit: "night s", comparedWith: "the camera's own readout", comparedValue },

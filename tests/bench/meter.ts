@@ -7,6 +7,7 @@ import { monotonicMs } from "../../core/units.ts";
 import { paintedSky, paintFrame, sRgbCurve } from "../support/paintedSky.ts";
 import type { BenchRow } from "./benchRow.ts";
 import { tableOf } from "./table.ts";
+import { medianOf } from "../../core/statistics.ts";
 
 type MeteredFile = { readonly jpeg: Uint8Array; readonly exposureSeconds: number };
 
@@ -92,7 +93,7 @@ async function benchSize(
     meteredMs.push(middleMs - startMs);
     decodedMs.push(performance.now() - middleMs);
   }
-  const [value, comparedValue] = [median(meteredMs), median(decodedMs)];
+  const [value, comparedValue] = [medianOf(meteredMs), medianOf(decodedMs)];
   return {
     group: "meter",
     name: `metering a ${name}`,
@@ -103,10 +104,6 @@ async function benchSize(
     ratio: value / comparedValue,
     note: "medians, taking turns; aim 1.25 for thumbnail and 24 megapixels",
   };
-}
-
-function median(values: readonly number[]): number {
-  return values.toSorted((a, b) => a - b)[values.length >> 1]!;
 }
 
 if (import.meta.url === pathToFileURL(process.argv[1] ?? "").href) {

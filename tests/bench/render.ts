@@ -5,6 +5,7 @@ import { createRenderMemory } from "../../core/simulation/renderMemory.ts";
 import { createSky, DEMO_NIGHT, HUT_SEVEN } from "../../core/simulation/sky.ts";
 import type { UtcMs } from "../../core/units.ts";
 import type { BenchRow } from "./benchRow.ts";
+import { medianOf } from "../../core/statistics.ts";
 
 /** One for all the frames rendered here: what it keeps takes longer to work out than a frame. */
 const memory = createRenderMemory();
@@ -75,5 +76,5 @@ async function medianMs(run: () => Promise<unknown>): Promise<number> {
     await run();
     times.push(performance.now() - start);
   }
-  return times.sort((a, b) => a - b)[Math.floor(ROUNDS / 2)]!;
+  return medianOf(times);
 }

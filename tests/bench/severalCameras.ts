@@ -8,6 +8,7 @@ import { monotonicMs } from "../../core/units.ts";
 import { startSlowLink } from "../support/slowLink.ts";
 import type { BenchRow } from "./benchRow.ts";
 import { tableOf } from "./table.ts";
+import { valueAtShare } from "../../core/statistics.ts";
 
 /** Night seconds a real second; figures below are real milliseconds. */
 const RATE = 10;
@@ -34,8 +35,8 @@ export async function benchSeveralCameras(): Promise<BenchRow[]> {
     const together = await takeFrames(open("camera-1", device), FRAMES);
     await slow.close();
     return [0.5, 0.95].map((share) => {
-      const value = quantile(together, share);
-      const comparedValue = quantile(alone, share);
+      const value = valueAtShare(together, share) ?? NaN;
+      const comparedValue = valueAtShare(alone, share) ?? NaN;
       return {
         group: "severalCameras",
         name: `wait from ready to opening beside a second camera on a slow link, p${share * 100}`,
@@ -89,11 +90,6 @@ async function startDevice(): Promise<Device> {
   const line = await new Promise<string>((resolve) => lines.once("line", resolve));
   const { port, origin } = JSON.parse(line) as { port: number; origin: ClockOrigin };
   return { port, origin, stop: () => child.stdin.end() };
-}
-
-function quantile(values: readonly number[], share: number): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  return sorted[Math.min(sorted.length - 1, Math.floor(share * sorted.length))] ?? NaN;
 }
 
 if (process.argv[1] !== undefined && import.meta.url === pathToFileURL(process.argv[1]).href) {

@@ -15,6 +15,7 @@ import { TimingLoop } from "../../controller/shutter/timingLoop.ts";
 import { monotonicMs } from "../../core/units.ts";
 import type { BenchRow } from "./benchRow.ts";
 import { tableOf } from "./table.ts";
+import { valueAtShare } from "../../core/statistics.ts";
 
 /** Night seconds a real second; figures below are real milliseconds. */
 const RATE = 10;
@@ -45,8 +46,8 @@ export async function benchShutter(): Promise<BenchRow[]> {
     ...errorRows("main thread under full load", threadLoaded, plainLoaded),
     row({
       name: "dead time the daemon adds between ready and the next opening, p95",
-      value: quantile(threadIdle.deadMs, 0.95),
-      comparedValue: quantile(plainIdle.deadMs, 0.95),
+      value: valueAtShare(threadIdle.deadMs, 0.95) ?? NaN,
+      comparedValue: valueAtShare(plainIdle.deadMs, 0.95) ?? NaN,
     }),
   ];
 }
@@ -55,8 +56,8 @@ function errorRows(condition: string, thread: Run, plain: Run): BenchRow[] {
   return [0.5, 0.99].map((share) =>
     row({
       name: `error of a bulb exposure, ${condition}, p${share * 100}`,
-      value: quantile(thread.errorsMs, share),
-      comparedValue: quantile(plain.errorsMs, share),
+      value: valueAtShare(thread.errorsMs, share) ?? NaN,
+      comparedValue: valueAtShare(plain.errorsMs, share) ?? NaN,
     }),
   );
 }
@@ -227,11 +228,6 @@ export async function startDevice(): Promise<Device> {
     origin,
     stop: () => child.stdin!.end(),
   };
-}
-
-export function quantile(values: readonly number[], share: number): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  return sorted[Math.min(sorted.length - 1, Math.floor(share * sorted.length))] ?? NaN;
 }
 
 if (process.argv[1] !== undefined && import.meta.url === pathToFileURL(process.argv[1]).href) {

@@ -7,7 +7,8 @@ import {
 } from "../../controller/deliver/deliverProcess.ts";
 import { renderNight } from "../support/renderedNight.ts";
 import type { BenchRow } from "./benchRow.ts";
-import { quantile, threadErrorsMs } from "./shutter.ts";
+import { threadErrorsMs } from "./shutter.ts";
+import { valueAtShare } from "../../core/statistics.ts";
 
 /** Large enough that its films take longer than a run of the shutter. */
 const NIGHT = { count: 120, widthPx: 1200, heightPx: 800 };
@@ -25,7 +26,10 @@ export async function benchShutterDelivering(): Promise<BenchRow[]> {
     const delivering = await threadErrorsMs();
     const endedCount = await delivery.stop();
     return [0.5, 0.99].map((share) => {
-      const [value, comparedValue] = [quantile(delivering, share), quantile(idle, share)];
+      const [value, comparedValue] = [
+        valueAtShare(delivering, share) ?? NaN,
+        valueAtShare(idle, share) ?? NaN,
+      ];
       return {
         ...{ group: "shutterDelivering", unit: "ms", value, comparedValue },
         name: `error of a bulb exposure while a night is delivered, p${share * 100}`,

@@ -6,8 +6,9 @@ import { pathToFileURL } from "node:url";
 import { ownCommand } from "../../controller/workers/startProcess.ts";
 import type { BenchRow } from "./benchRow.ts";
 import type { Precedence, ShooterOrder, ShooterResult, WaitName } from "./ordinaryShooter.ts";
-import { quantile, startDevice } from "./shutter.ts";
+import { startDevice } from "./shutter.ts";
 import { tableOf } from "./table.ts";
+import { valueAtShare } from "../../core/statistics.ts";
 
 const PLAIN: WaitName = "plain timer";
 const OURS: WaitName = "sleep, spin 1.5 ms";
@@ -53,7 +54,10 @@ function rowsOf(precedence: string, errors: ShooterResult): BenchRow[] {
     .filter(([name]) => name !== PLAIN)
     .flatMap(([name, errorsMs]) =>
       SHARES.map((share) => {
-        const [value, comparedValue] = [quantile(errorsMs, share), quantile(plain, share)];
+        const [value, comparedValue] = [
+          valueAtShare(errorsMs, share) ?? NaN,
+          valueAtShare(plain, share) ?? NaN,
+        ];
         return {
           ...{ group: "shutterOrdinary", unit: "ms", value, comparedValue },
           name: `error of a bulb exposure, busy, ${name}${precedence}, p${share * 100}`,

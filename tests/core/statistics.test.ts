@@ -5,7 +5,10 @@ import {
   middleOf,
   nearestRankOf,
   quantileOf,
+  valueAtShare,
+  valueAtShareOfRising,
   weightedMedianOf,
+  weightedMiddleOf,
 } from "../../core/statistics.ts";
 
 describe("the median", () => {
@@ -32,6 +35,28 @@ describe("the value in the middle", () => {
     expect(middleOf([8, 2])).toBe(8);
     expect(middleOf([9, 1, 5])).toBe(5);
     expect(middleOf([])).toBeUndefined();
+  });
+
+  it("of a typed array leaves its order", () => {
+    const values = Float32Array.of(3, 1, 2);
+    expect(middleOf(values)).toBe(2);
+    expect([...values]).toEqual([3, 1, 2]);
+  });
+
+  it("by weight is the first one up to which half of the weight lies", () => {
+    expect(weightedMiddleOf([10, 1, 2], [8, 1, 1])).toBe(10);
+    expect(weightedMiddleOf([2, 1], [1, 1])).toBe(1);
+    expect(weightedMiddleOf([], [])).toBeUndefined();
+  });
+});
+
+describe("the value at a share", () => {
+  it("is the 96th of 100 at 0.95, and the last one at 1", () => {
+    const values = Array.from({ length: 100 }, (_, index) => 100 - index);
+    expect(valueAtShare(values, 0.95)).toBe(96);
+    expect(valueAtShare(values, 1)).toBe(100);
+    expect(valueAtShareOfRising([1, 2, 3, 4], 0.25)).toBe(2);
+    expect(valueAtShare([], 0.5)).toBeUndefined();
   });
 });
 
