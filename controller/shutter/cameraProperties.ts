@@ -25,8 +25,6 @@ import { dataTypeOfWire, runSteps, setRaw } from "./controlSteps.ts";
 /** A described property and what it is set to now, as far as is known. */
 type Described = Extract<DevicePropDesc, { kind: "described" }>;
 
-/** Source: MTP 1.1, appendix C, property 0x5000 "Undefined". */
-const UNDEFINED_PROPERTY = 0x5000;
 /** How often and when a setting that did not come is looked at again; judgement, no source. */
 const LATE_LOOKS = 2;
 const LATE_PAUSE_MS = 250;
@@ -335,7 +333,7 @@ export class CameraProperties {
       const desc = await this.#session.describeProperty(code, { busyMsMax });
       if (desc.kind !== "described") return;
       // A transaction answers one question: a description under the code of no property is this one's.
-      if (desc.code !== code && desc.code !== UNDEFINED_PROPERTY) return;
+      if (desc.code !== code && desc.code !== property.UNDEFINED_PROPERTY_CODE) return;
       this.#described.set(code, { ...desc, code });
       this.#current.set(code, plainOf(desc.current));
     } catch (thrown) {

@@ -11,7 +11,7 @@ import { readEventRecords, type PolledEvent } from "../../core/profiles/eventRec
 import { ownedBytes, type OwnedBytes } from "../workers/ownedBytes.ts";
 import type { CameraLink } from "./cameraLink.ts";
 import { whenThereIsRoom, type CameraTask } from "./cameraTask.ts";
-import { fetchRange, fetchWhole } from "./fetchFile.ts";
+import { fetchRange, fetchWhole, isKnownSize } from "./fetchFile.ts";
 import { fetchInfo, fetchPreview, isPicture } from "./fetchPreview.ts";
 import type { FromShutter, ToShutter } from "./messages.ts";
 
@@ -173,8 +173,7 @@ export async function* fileTask(
         async (options) => await link.session.getObject(cameraHandle, options),
         () => link.speed.msFor(info.objectCompressedSize),
       );
-  const isKnown = info.objectCompressedSize > 0 && info.objectCompressedSize < 0xffffffff;
-  if (isKnown && file.length !== info.objectCompressedSize) {
+  if (isKnownSize(info.objectCompressedSize) && file.length !== info.objectCompressedSize) {
     throw new NightError("ptp.truncated", `${info.filename} came with the wrong length`, {
       bytes: file.length,
       announcedBytes: info.objectCompressedSize,

@@ -1,18 +1,21 @@
 /**
- * Which operations a hardware profile may name. Profiles are sent from person to person, so one may
- * make pictures and read and set properties, and nothing else of the standard: not delete, format,
- * reset, power down, protect, move, or write objects.
+ * The standard's operations that a hardware profile may name; `core/ptp/operations.ts`, which stands
+ * above, declares them with these codes. Profiles are sent from person to person, so one may make
+ * pictures and read and set properties, and nothing else of the standard: not delete, format, reset,
+ * power down, protect, move, or write objects.
  * Source: MTP 1.1, appendix D, for what each operation does.
  */
-const STANDARD_ALLOWED: ReadonlySet<number> = new Set([
-  0x1001, // GetDeviceInfo
-  0x100e, // InitiateCapture
-  0x1014, // GetDevicePropDesc
-  0x1015, // GetDevicePropValue
-  0x1016, // SetDevicePropValue
-  0x1018, // TerminateOpenCapture
-  0x101c, // InitiateOpenCapture
-]);
+export const PROFILE_OPERATIONS = {
+  GetDeviceInfo: 0x1001,
+  InitiateCapture: 0x100e,
+  GetDevicePropDesc: 0x1014,
+  GetDevicePropValue: 0x1015,
+  SetDevicePropValue: 0x1016,
+  TerminateOpenCapture: 0x1018,
+  InitiateOpenCapture: 0x101c,
+} as const;
+
+const STANDARD_ALLOWED: ReadonlySet<number> = new Set(Object.values(PROFILE_OPERATIONS));
 
 /** From here on the codes are a maker's own. Source: MTP 1.1, §3.3.1. */
 const MAKERS_FROM = 0x9000;

@@ -7,6 +7,7 @@ import type {
   ValueCoding,
 } from "./cameraControls.ts";
 import type { CameraMatch, CameraProfile, ProfileStep } from "./cameraProfile.ts";
+import { PROFILE_OPERATIONS } from "./harmlessOperations.ts";
 import { invalid, type FromFile } from "./parse.ts";
 
 /** What a connected device says of itself; null: not known over this link. */
@@ -354,13 +355,10 @@ function bulbOf(bulb: NonNullable<CameraProfile["shutter"]>["bulb"]): CameraCont
   };
 }
 
-/** SetDevicePropValue, where the last step is a property. */
-const SET_PROPERTY = 0x1016;
-
 function lastOperation(steps: readonly ControlStep[]): number {
   const last = steps.findLast((step) => step.kind !== "pause");
   if (last?.kind === "operation") return last.operation;
-  return last?.setThrough?.operation ?? SET_PROPERTY;
+  return last?.setThrough?.operation ?? PROFILE_OPERATIONS.SetDevicePropValue;
 }
 
 function stepOf(step: ProfileStep): ControlStep {

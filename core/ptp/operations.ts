@@ -1,3 +1,5 @@
+import { PROFILE_OPERATIONS } from "../profiles/harmlessOperations.ts";
+
 /** Which way an operation's data goes: responder to initiator, initiator to responder, or none. */
 type DataPhase = "none" | "toInitiator" | "toResponder";
 
@@ -21,7 +23,7 @@ function operation(
 
 /** The operations by the standard's names. Source: MTP 1.1 App. D; 0x101C is InitiateOpenCapture. */
 export const OPERATIONS = {
-  GetDeviceInfo: operation(0x1001, "GetDeviceInfo", "toInitiator"),
+  GetDeviceInfo: operation(PROFILE_OPERATIONS.GetDeviceInfo, "GetDeviceInfo", "toInitiator"),
   OpenSession: operation(0x1002, "OpenSession", "none", "SessionID"),
   CloseSession: operation(0x1003, "CloseSession", "none"),
   GetStorageIDs: operation(0x1004, "GetStorageIDs", "toInitiator"),
@@ -48,7 +50,13 @@ export const OPERATIONS = {
   DeleteObject: operation(0x100b, "DeleteObject", "none", "ObjectHandle", "ObjectFormatCode"),
   SendObjectInfo: operation(0x100c, "SendObjectInfo", "toResponder", "StorageID", "ParentObject"),
   SendObject: operation(0x100d, "SendObject", "toResponder"),
-  InitiateCapture: operation(0x100e, "InitiateCapture", "none", "StorageID", "ObjectFormatCode"),
+  InitiateCapture: operation(
+    PROFILE_OPERATIONS.InitiateCapture,
+    "InitiateCapture",
+    "none",
+    "StorageID",
+    "ObjectFormatCode",
+  ),
   FormatStore: operation(0x100f, "FormatStore", "none", "StorageID", "FilesystemFormat"),
   ResetDevice: operation(0x1010, "ResetDevice", "none"),
   SelfTest: operation(0x1011, "SelfTest", "none", "SelfTestType"),
@@ -60,11 +68,31 @@ export const OPERATIONS = {
     "ProtectionStatus",
   ),
   PowerDown: operation(0x1013, "PowerDown", "none"),
-  GetDevicePropDesc: operation(0x1014, "GetDevicePropDesc", "toInitiator", "DevicePropCode"),
-  GetDevicePropValue: operation(0x1015, "GetDevicePropValue", "toInitiator", "DevicePropCode"),
-  SetDevicePropValue: operation(0x1016, "SetDevicePropValue", "toResponder", "DevicePropCode"),
+  GetDevicePropDesc: operation(
+    PROFILE_OPERATIONS.GetDevicePropDesc,
+    "GetDevicePropDesc",
+    "toInitiator",
+    "DevicePropCode",
+  ),
+  GetDevicePropValue: operation(
+    PROFILE_OPERATIONS.GetDevicePropValue,
+    "GetDevicePropValue",
+    "toInitiator",
+    "DevicePropCode",
+  ),
+  SetDevicePropValue: operation(
+    PROFILE_OPERATIONS.SetDevicePropValue,
+    "SetDevicePropValue",
+    "toResponder",
+    "DevicePropCode",
+  ),
   ResetDevicePropValue: operation(0x1017, "ResetDevicePropValue", "none", "DevicePropCode"),
-  TerminateOpenCapture: operation(0x1018, "TerminateOpenCapture", "none", "TransactionID"),
+  TerminateOpenCapture: operation(
+    PROFILE_OPERATIONS.TerminateOpenCapture,
+    "TerminateOpenCapture",
+    "none",
+    "TransactionID",
+  ),
   MoveObject: operation(0x1019, "MoveObject", "none", "ObjectHandle", "StorageID", "ParentObject"),
   CopyObject: operation(0x101a, "CopyObject", "none", "ObjectHandle", "StorageID", "ParentObject"),
   GetPartialObject: operation(
@@ -76,7 +104,7 @@ export const OPERATIONS = {
     "MaxBytes",
   ),
   InitiateOpenCapture: operation(
-    0x101c,
+    PROFILE_OPERATIONS.InitiateOpenCapture,
     "InitiateOpenCapture",
     "none",
     "StorageID",

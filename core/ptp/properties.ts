@@ -189,6 +189,9 @@ export const stillCaptureMode = choice(0x5013, "StillCaptureMode", {
   timelapse: 3,
 });
 
+/** What some devices call a property whose description they give under another code. */
+export const UNDEFINED_PROPERTY_CODE = 0x5000;
+
 /** Every property that the program works with. */
 export const PROPERTIES = [
   batteryLevel,

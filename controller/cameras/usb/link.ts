@@ -1,3 +1,4 @@
+import { EVENTS } from "../../../core/ptp/events.ts";
 import { realMs } from "../../timing/clock.ts";
 import {
   errnoOf,
@@ -13,8 +14,6 @@ import type { UsbCamera } from "./findCameras.ts";
 const REQUESTS = { cancel: 0x64, reset: 0x66, status: 0x67 } as const;
 const TO_INTERFACE = 0x21;
 const FROM_INTERFACE = 0xa1;
-/** Named in a cancel request. Source: as above. */
-const CANCELLATION_CODE = 0x4001;
 /** The status may list endpoints behind its code. */
 const STATUS_BYTES_MAX = 64;
 const CONTROL_MS = 1_000;
@@ -122,7 +121,8 @@ export class UsbLink {
   /** Asks the camera to break this transaction off. */
   async cancel(transactionId: number): Promise<void> {
     const data = Buffer.alloc(6);
-    data.writeUInt16LE(CANCELLATION_CODE, 0);
+    // The code of the event of that name. Source: as `REQUESTS`.
+    data.writeUInt16LE(EVENTS.CancelTransaction, 0);
     data.writeUInt32LE(transactionId, 2);
     await this.#control(TO_INTERFACE, REQUESTS.cancel, data);
   }
