@@ -1,5 +1,6 @@
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { ErrorCode } from "../../core/errors.ts";
+import type { TonePoint } from "../../core/profiles/cameraControls.ts";
 import type { ShutterClosing } from "../../core/watch/events.ts";
 import type { MonotonicMs } from "../../core/units.ts";
 
@@ -35,6 +36,8 @@ export type CameraDescription = {
    * connection left it; left out: it is closed, as far as can be found out.
    */
   readonly looseSinceMs?: MonotonicMs | undefined;
+  /** How it renders light, by its profile; left out: not known. */
+  readonly toneCurve?: readonly TonePoint[] | undefined;
   /** More that the checklist and the kit ask about; left out: nothing of it is known. */
   readonly facts?: CameraSettingFacts;
 };

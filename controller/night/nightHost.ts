@@ -40,6 +40,8 @@ import { earlierNight } from "./earlierNight.ts";
 import { FrameMeter } from "./frameMeter.ts";
 import { GuardNotes } from "./guardNotes.ts";
 import { NightCatalogues } from "./nightCatalogues.ts";
+import { knownResponse } from "../../core/photometry/knownResponse.ts";
+import type { ToneResponse } from "../../core/photometry/response.ts";
 import { ResponseStore } from "./responseStore.ts";
 import type { FrameCounts } from "./frameCounts.ts";
 import { FrameLinePrinter } from "./frameLinePrinter.ts";
@@ -327,7 +329,7 @@ export class NightHost implements NightService {
         pixelPitchUm: settings.pixelPitchUm,
         fullWidthPx: Math.round((36 * 1000) / settings.pixelPitchUm),
       },
-      this.#responses.load(description),
+      this.#responses.load(description) ?? responseByProfile(description),
     );
   }
 
@@ -418,4 +420,9 @@ function pauseEndMs(hand: HandWord): MonotonicMs | null {
 /** The camera that is meant when none is named; a night without frames has none. */
 function firstCamera(catalogue: Catalogue): string {
   return catalogue.cameraIds()[0] ?? "";
+}
+
+/** The tone curve that the camera's profile knows; null: it knows none. */
+function responseByProfile({ toneCurve }: CameraDescription): ToneResponse | null {
+  return toneCurve ? knownResponse(toneCurve) : null;
 }

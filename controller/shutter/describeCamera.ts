@@ -42,6 +42,7 @@ export async function describeCamera(
     remarks: remarksOn(link),
     focus: properties.stateOf(controls.focus, "automatic"),
     ...(await lookAtClock(link, clock, setClock)),
+    ...(controls.toneCurve ? { toneCurve: controls.toneCurve } : {}),
     facts: {
       noiseReduction: properties.wordOf(controls.noiseReduction),
       imageFormat: properties.wordOf(controls.imageFormat),

@@ -51,7 +51,7 @@ function buildCamera(
   const settings = settingsOf(options);
   const clock = createClock(originOf(options));
   const random = createRandom(options.seed);
-  const identity = identityOf(random);
+  const identity = identityOf(random, options);
   const card = makeCard(options["card-dir"]);
   const view: SimulatedView = { ...viewOf(options, clock.origin), identity };
   const pictures = new SimulatedPictures(view, (error) => {
@@ -119,11 +119,12 @@ function makeCard(parent: string | null): CardFolder {
   }
 }
 
-function identityOf(random: Random): CameraIdentity {
+/** Two renderings are two models, so that a profile may know the one and leave the other hidden. */
+function identityOf(random: Random, options: VirtualCameraOptions): CameraIdentity {
   const serial = random.fork("identity").integer(2 ** 32);
   return {
     manufacturer: "Nattvakt",
-    model: "Virtual camera",
+    model: `Virtual camera, ${options["tone-curve"]}`,
     deviceVersion: packageVersion(),
     serialNumber: serial.toString(16).padStart(8, "0"),
   };

@@ -96,6 +96,14 @@ export const QUIRK_IDS = [
 ] as const;
 type QuirkId = (typeof QUIRK_IDS)[number];
 
+/** One point of a camera's tone curve. */
+export type TonePoint = {
+  /** Light, stops from any one light that is the same for all points. */
+  readonly lightStops: number;
+  /** What it is rendered to, 0..255, fractions allowed. */
+  readonly code: number;
+};
+
 /**
  * What the program must know of a camera to work it: which property holds what, how the shutter is
  * timed, where previews come from. Plain data: it travels to the timing thread, and a hardware
@@ -151,6 +159,8 @@ export type CameraControls = {
   readonly captureDoneEvents: readonly number[];
   readonly eventPoll: EventPoll | null;
   readonly quirks: readonly QuirkId[];
+  /** How it renders light, light rising; null: not known, the night's own frames teach it. */
+  readonly toneCurve: readonly TonePoint[] | null;
 };
 
 /** The number that a property's raw value stands for; null when the coding does not know it. */

@@ -170,6 +170,23 @@ export const cameraProfileSchema = v.strictObject({
       evidence,
     }),
   ),
+  toneCurve: nullable(
+    v.strictObject({
+      points: v.pipe(
+        v.array(
+          v.strictObject({
+            lightStops: v.pipe(v.number(), v.minValue(-20), v.maxValue(20)),
+            code: v.pipe(v.number(), v.minValue(0), v.maxValue(255)),
+          }),
+        ),
+        v.minLength(8),
+        v.description(
+          "The code, of 8 bits, that a light is rendered to; light in stops from any one light; both rise strictly",
+        ),
+      ),
+      evidence,
+    }),
+  ),
   events: v.optional(
     v.strictObject({
       objectAdded: v.optional(v.array(code16)),

@@ -13,6 +13,7 @@ export function parseCameraProfile(unknown: unknown, file: string): CameraProfil
   const profile = parse(cameraProfileSchema, unknown, file);
   checkName(profile, file);
   checkLadders(profile, file);
+  checkToneCurve(profile, file);
   checkOperations(profile, file);
   return profile;
 }
@@ -83,6 +84,16 @@ function checkOperations(profile: CameraProfile, file: string): void {
     harmful.pointer,
     `operation ${code} is not one that a profile may name; it may take pictures and read and set properties, and nothing else of the standard`,
   );
+}
+
+function checkToneCurve({ toneCurve }: CameraProfile, file: string): void {
+  const points = toneCurve?.points ?? [];
+  for (const [index, { lightStops, code }] of points.entries()) {
+    const before = points[index - 1];
+    if (before && (lightStops <= before.lightStops || code <= before.code)) {
+      throw invalid(file, `/toneCurve/points/${index}`, "light and code must both rise strictly");
+    }
+  }
 }
 
 function checkLadders(profile: CameraProfile, file: string): void {

@@ -221,7 +221,7 @@ function find(id: string, { own, shipped }: CameraProfiles): FromFile<CameraProf
 type Merged = Partial<
   Pick<
     CameraProfile,
-    "settings" | "connect" | "shutter" | "previews" | "events" | "timing" | "quirks"
+    "settings" | "connect" | "shutter" | "previews" | "events" | "timing" | "quirks" | "toneCurve"
   >
 >;
 
@@ -229,7 +229,7 @@ type Merged = Partial<
 function merge(base: Merged, over: CameraProfile): Merged {
   return {
     ...base,
-    ...named(over, "connect", "previews", "quirks"),
+    ...named(over, "connect", "previews", "quirks", "toneCurve"),
     settings: { ...base.settings, ...over.settings },
     shutter: { ...base.shutter, ...over.shutter },
     ...(base.events || over.events ? { events: { ...base.events, ...over.events! } } : {}),
@@ -283,6 +283,7 @@ function toControls(profileId: string, merged: Merged, source: Source): CameraCo
     captureDoneEvents: (events?.captureDone ?? []).map(Number),
     eventPoll: events?.poll ? { ...events.poll, operation: Number(events.poll.operation) } : null,
     quirks: quirks.map((quirk) => quirk.id),
+    toneCurve: merged.toneCurve?.points ?? null,
   };
 }
 

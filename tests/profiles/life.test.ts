@@ -44,7 +44,7 @@ describe("the virtual camera", () => {
     const ids = able.map(({ profileId }) => profileId);
     // The others cannot be represented: the virtual camera follows the standard alone. One that
     // needs only the standard's operations works properties which it does not have.
-    expect(ids).toEqual(["extension-0000000e", "standard"]);
+    expect(ids).toEqual(["extension-0000000e", "standard", "virtual-camera"]);
     const device = await startTestCamera({ rate: 50, busySeconds: 0.2 });
     const camera = openPtpCamera({
       cameraId: "camera-1",

@@ -2,6 +2,7 @@ import { readdirSync, readFileSync } from "node:fs";
 import { dirname, join, relative, resolve } from "node:path";
 import { Ajv } from "ajv";
 import { describe, expect, it } from "vitest";
+import { TONE_CURVES, toneCode } from "../../core/simulation/toneCurve.ts";
 import { STANDARD_CONTROLS } from "../../controller/cameras/cameraControls.ts";
 import { profileJsonSchemas } from "../../controller/profiles/jsonSchemas.ts";
 import { readProfiles, SHIPPED_DIR } from "../../controller/profiles/readProfiles.ts";
@@ -62,10 +63,18 @@ describe("the shipped profiles", () => {
 
   it("say of every vendor's claim that it is from memory", () => {
     for (const { file, profile } of profiles.cameras.shipped) {
-      if (!profile.match) continue;
+      if (!profile.match || profile.id === "virtual-camera") continue;
       const claims = evidenceIn(profile);
       expect(claims.length, file).toBeGreaterThan(0);
       expect(new Set(claims), file).toEqual(new Set([FROM_MEMORY]));
+    }
+  });
+
+  it("know the virtual camera's rendering as it is made", () => {
+    const known = profiles.cameras.shipped.find(({ profile }) => profile.id === "virtual-camera");
+    for (const { lightStops, code } of known!.profile.toneCurve!.points) {
+      // The points' light is mid-grey's, 10 of the 78 / S lux-seconds that fill the sensor (ISO 12232).
+      expect(code).toBeCloseTo(toneCode(TONE_CURVES.mild, (2 ** lightStops * 10) / 78), 1);
     }
   });
 
@@ -105,6 +114,7 @@ describe("the shipped profiles", () => {
       captureDoneEvents: [],
       eventPoll: null,
       quirks: [],
+      toneCurve: null,
     });
   });
 });

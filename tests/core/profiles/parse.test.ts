@@ -23,8 +23,18 @@ const table = (...entries: readonly object[]) => ({
   settings: { iso: { property: "0x500f", coding: { kind: "table", entries }, evidence: "none" } },
 });
 
+const curve = (...codes: readonly number[]) => ({
+  toneCurve: { points: codes.map((code, at) => ({ lightStops: at, code })), evidence: "none" },
+});
+
 describe("a camera profile that is wrong", () => {
   it.each([
+    [{ ...BARE, ...curve(1, 2, 3, 4, 5) }, "/toneCurve/points", /length/],
+    [
+      { ...BARE, ...curve(1, 2, 3, 4, 60, 50, 120, 200) },
+      "/toneCurve/points/5",
+      /both rise strictly/,
+    ],
     [{ ...BARE, colour: "black" }, "/colour", /no such field/],
     [{ label: "no id" }, "/id", /missing/],
     [{ ...BARE, id: "other" }, "/id", /not the file's name/],
