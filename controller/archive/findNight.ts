@@ -27,6 +27,19 @@ export function findNight(dataDir: string, words: string): string {
   );
 }
 
+/**
+ * The folder of the night with this id in the data folder, and of no other place: the id may come
+ * from a request.
+ *
+ * @throws NightError `archive.not_found`.
+ */
+export function nightDirOf(dataDir: string, nightId: string): string {
+  const nightDir = join(dataDir, NIGHTS_FOLDER, nightId);
+  const isName = !/[/\\]/.test(nightId) && nightId !== "." && nightId !== "..";
+  if (isName && existsSync(join(nightDir, CATALOGUE_FILE))) return nightDir;
+  throw new NightError("archive.not_found", `There is no night ${nightId}.`);
+}
+
 /** @throws NightError `archive.not_found` when the words may mean several. */
 function nameMeant(names: readonly string[], words: string): string | null {
   if (words === "last") return names.at(-1) ?? null;

@@ -9,18 +9,16 @@ import type {
 import { NightError } from "../../core/errors.ts";
 import { NO_EDITS, type SetEdits } from "../../core/frames/frameSets.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
-import { CATALOGUE_FILE, Catalogue } from "../archive/catalogue.ts";
+import { Catalogue } from "../archive/catalogue.ts";
+import { nightDirOf } from "../archive/findNight.ts";
 import type { FrameQuery } from "../archive/frameRows.ts";
-import { NIGHTS_FOLDER } from "../archive/nightFolder.ts";
 import { SET_EDITS_KEY } from "../archive/stateKeys.ts";
-import { startDeliverProcess, type DeliverProcess } from "./deliverProcess.ts";
 import { findFrames } from "./upkeep.ts";
 import { keepersOfCatalogue } from "./nightKeepers.ts";
 import { readNight } from "./nightToDeliver.ts";
+import { ProcessJobs } from "./processJobs.ts";
 
 const DELIVER_FOLDER = "deliver";
-
-type Running = { job: DeliverJob; process: DeliverProcess | null };
 
 /**
  * Deliveries and the morning's view, for the page.
@@ -31,9 +29,16 @@ type Running = { job: DeliverJob; process: DeliverProcess | null };
  */
 export class DeliverService {
   readonly #dataDir: string;
-  readonly #jobs = new Map<string, Running>();
-  readonly #listeners = new Set<(job: DeliverJob) => void>();
-  #nextJob = 1;
+  readonly #jobs = new ProcessJobs<DeliverJob>({
+    ...{ prefix: "delivery", noun: "delivery" },
+    afterLine: (_job, line) => {
+      // A delivery's progress says its stage as well.
+      if (line.kind === "progress") return { progress: line.progress as DeliverProgress };
+      return line.kind === "result" ? { result: line.result } : {};
+    },
+    afterEnd: (_job, sentence) => ({ sentence }),
+    afterCancel: () => ({ sentence: "Stopped by hand." }),
+  });
 
   constructor(options: { dataDir: string }) {
     this.#dataDir = options.dataDir;
@@ -41,8 +46,7 @@ export class DeliverService {
 
   /** Calls the listener on every change of a delivery; returns the way to stop listening. */
   subscribe(listener: (job: DeliverJob) => void): () => void {
-    this.#listeners.add(listener);
-    return () => this.#listeners.delete(listener);
+    return this.#jobs.subscribe(listener);
   }
 
   /** @throws NightError `archive.not_found`, `archive.newer`, `archive.corrupt`. */
@@ -61,42 +65,36 @@ export class DeliverService {
   }
 
   jobs(nightId: string): readonly DeliverJob[] {
-    return [...this.#jobs.values()].map(({ job }) => job).filter((job) => job.nightId === nightId);
+    return this.#jobs.of(nightId);
   }
 
   /** @throws NightError `deliver.failed` while another delivery runs. */
   start(nightId: string, order: DeliverOrder): DeliverJob {
-    const nightDir = this.#nightDir(nightId);
-    const running = [...this.#jobs.values()].find(({ job }) => job.state === "running");
-    if (running !== undefined) {
+    const nightDir = nightDirOf(this.#dataDir, nightId);
+    const running = this.#jobs.running();
+    if (running !== null) {
       throw new NightError(
         "deliver.failed",
-        `A delivery of ${running.job.nightId} is running; wait for it or cancel it.`,
+        `A delivery of ${running.nightId} is running; wait for it or cancel it.`,
       );
     }
-    const jobId = `delivery-${this.#nextJob}`;
-    this.#nextJob += 1;
-    const job: DeliverJob = {
-      ...{ jobId, nightId, order, state: "running" },
-      ...{ progress: null, sentence: null, result: null },
-    };
-    const entry: Running = { job, process: null };
-    this.#jobs.set(jobId, entry);
-    this.#run(entry, nightDir);
-    return job;
+    return this.#jobs.start(
+      (jobId) => ({
+        ...{ jobId, nightId, order, state: "running" },
+        ...{ progress: null, sentence: null, result: null },
+      }),
+      argumentsOf(nightDir, order),
+    );
   }
 
   /** Ends a delivery in order; what it has made stays, and `resume` goes on from there. */
   cancel(jobId: string): void {
-    const entry = this.#entry(jobId);
-    if (entry.job.state !== "running" || entry.process === null) return;
-    this.#change(entry, { state: "cancelled", sentence: "Stopped by hand." });
-    entry.process.stop();
+    this.#jobs.cancel(jobId);
   }
 
   /** Begins the delivery again where it stopped. */
   resume(jobId: string): DeliverJob {
-    const { job } = this.#entry(jobId);
+    const job = this.#jobs.job(jobId);
     if (job.state === "running") return job;
     return this.start(job.nightId, { ...job.order, resume: true });
   }
@@ -132,7 +130,7 @@ export class DeliverService {
 
   /** Absolute path of a delivered file; null when there is none, or when it lies elsewhere. */
   filePath(nightId: string, path: string): string | null {
-    const folder = join(this.#nightDir(nightId), DELIVER_FOLDER);
+    const folder = join(nightDirOf(this.#dataDir, nightId), DELIVER_FOLDER);
     const absolute = resolve(folder, path);
     const inside = relative(folder, absolute);
     if (inside.startsWith("..") || inside === "" || resolve(inside) === inside) return null;
@@ -141,48 +139,11 @@ export class DeliverService {
 
   /** Ends what runs. */
   close(): void {
-    for (const { process: running } of this.#jobs.values()) running?.stop();
-    this.#listeners.clear();
-  }
-
-  #run(entry: Running, nightDir: string): void {
-    entry.process = startDeliverProcess(argumentsOf(nightDir, entry.job.order), {
-      line: (line) => {
-        // A delivery's progress says its stage as well.
-        if (line.kind === "progress") {
-          this.#change(entry, { progress: line.progress as DeliverProgress });
-        } else if (line.kind === "result") this.#change(entry, { result: line.result });
-      },
-      end: (sentence) => {
-        entry.process = null;
-        if (entry.job.state !== "running") return;
-        this.#change(entry, { state: sentence === null ? "finished" : "failed", sentence });
-      },
-    });
-  }
-
-  #change(entry: Running, change: Partial<DeliverJob>): void {
-    entry.job = { ...entry.job, ...change };
-    for (const listener of this.#listeners) listener(entry.job);
-  }
-
-  #entry(jobId: string): Running {
-    const entry = this.#jobs.get(jobId);
-    if (entry === undefined) {
-      throw new NightError("archive.not_found", `There is no delivery ${jobId}.`);
-    }
-    return entry;
-  }
-
-  #nightDir(nightId: string): string {
-    const nightDir = join(this.#dataDir, NIGHTS_FOLDER, nightId);
-    const isName = !/[/\\]/.test(nightId) && nightId !== "." && nightId !== "..";
-    if (isName && existsSync(join(nightDir, CATALOGUE_FILE))) return nightDir;
-    throw new NightError("archive.not_found", `There is no night ${nightId}.`);
+    this.#jobs.close();
   }
 
   #with<T>(nightId: string, options: { readOnly: boolean }, ask: (catalogue: Catalogue) => T): T {
-    const catalogue = Catalogue.open(this.#nightDir(nightId), options);
+    const catalogue = Catalogue.open(nightDirOf(this.#dataDir, nightId), options);
     try {
       return ask(catalogue);
     } finally {

@@ -1,13 +1,11 @@
-import { existsSync } from "node:fs";
-import { isAbsolute, join, resolve } from "node:path";
+import { isAbsolute, resolve } from "node:path";
 import type { UpkeepJob, UpkeepOrder, PruneOutlook } from "../../core/api/upkeepMessages.ts";
 import { NightError } from "../../core/errors.ts";
-import { CATALOGUE_FILE, Catalogue } from "../archive/catalogue.ts";
+import { Catalogue } from "../archive/catalogue.ts";
+import { nightDirOf } from "../archive/findNight.ts";
 import { NIGHTS_FOLDER } from "../archive/nightFolder.ts";
 import { pruneFiles } from "../archive/pruneFiles.ts";
-import { startDeliverProcess, type DeliverProcess } from "./deliverProcess.ts";
-
-type Running = { job: UpkeepJob; process: DeliverProcess | null };
+import { ProcessJobs } from "./processJobs.ts";
 
 /** What a long list of altered files is cut to; the outcome says how many there are. */
 const SENTENCES_MAX = 200;
@@ -19,8 +17,15 @@ const SENTENCES_MAX = 200;
 export class UpkeepJobs {
   readonly #dataDir: string;
   readonly #isWatched: (nightId: string) => boolean;
-  readonly #jobs = new Map<string, Running>();
-  #nextJob = 1;
+  readonly #jobs = new ProcessJobs<UpkeepJob>({
+    ...{ prefix: "upkeep", noun: "work called" },
+    afterLine: (job, line) => {
+      if (line.kind === "progress") return { progress: line.progress };
+      return line.kind === "sentence" ? withSentence(job, line.sentence) : {};
+    },
+    afterEnd: (job, sentence) => (sentence === null ? {} : withSentence(job, sentence)),
+    afterCancel: (job) => withSentence(job, "Stopped by hand."),
+  });
 
   /** @param options.isWatched  Whether a watch adds frames to the night now. */
   constructor(options: { dataDir: string; isWatched: (nightId: string) => boolean }) {
@@ -29,12 +34,12 @@ export class UpkeepJobs {
   }
 
   jobs(nightId: string): readonly UpkeepJob[] {
-    return [...this.#jobs.values()].map(({ job }) => job).filter((job) => job.nightId === nightId);
+    return this.#jobs.of(nightId);
   }
 
   /** What a rule would delete; deletes nothing. */
   async outlook(nightId: string, rule: PruneOutlook["rule"]): Promise<PruneOutlook> {
-    const catalogue = Catalogue.open(this.#nightDir(nightId), { readOnly: true });
+    const catalogue = Catalogue.open(nightDirOf(this.#dataDir, nightId), { readOnly: true });
     try {
       const { frameIndices, bytes } = await pruneFiles(catalogue, rule, null);
       return { rule, previewCount: frameIndices.length, bytes };
@@ -45,37 +50,28 @@ export class UpkeepJobs {
 
   /** @throws NightError `settings.invalid` with one sentence for what cannot be done now. */
   async start(nightId: string, order: UpkeepOrder): Promise<UpkeepJob> {
-    const nightDir = this.#nightDir(nightId);
+    const nightDir = nightDirOf(this.#dataDir, nightId);
     await this.#check(nightId, order);
-    if ([...this.#jobs.values()].some(({ job }) => job.state === "running")) {
+    if (this.#jobs.running() !== null) {
       throw new NightError("settings.invalid", "Files are being worked on; wait for it to end.");
     }
-    const jobId = `upkeep-${this.#nextJob}`;
-    this.#nextJob += 1;
-    const job: UpkeepJob = {
-      ...{ jobId, nightId, order, state: "running" },
-      ...{ progress: null, sentences: [] },
-    };
-    const entry: Running = { job, process: null };
-    this.#jobs.set(jobId, entry);
-    this.#run(entry, [nightDir, ...argumentsOf(order)]);
-    return job;
+    return this.#jobs.start(
+      (jobId) => ({
+        ...{ jobId, nightId, order, state: "running" },
+        ...{ progress: null, sentences: [] },
+      }),
+      [nightDir, ...argumentsOf(order)],
+    );
   }
 
   /** Ends it; copies that are whole stay, and the same order goes on from them. */
   cancel(jobId: string): UpkeepJob {
-    const entry = this.#jobs.get(jobId);
-    if (!entry) throw new NightError("archive.not_found", `There is no work called ${jobId}.`);
-    if (entry.job.state === "running") {
-      this.#change(entry, { state: "cancelled" }, "Stopped by hand.");
-      entry.process?.stop();
-    }
-    return entry.job;
+    return this.#jobs.cancel(jobId);
   }
 
   /** Ends what runs. */
   close(): void {
-    for (const { process: running } of this.#jobs.values()) running?.stop();
+    this.#jobs.close();
   }
 
   async #check(nightId: string, order: UpkeepOrder): Promise<void> {
@@ -99,34 +95,10 @@ export class UpkeepJobs {
       `By now ${previewCount} previews would go, not ${order.previewCount}; nothing was deleted.`,
     );
   }
+}
 
-  #run(entry: Running, argv: readonly string[]): void {
-    entry.process = startDeliverProcess(argv, {
-      line: (line) => {
-        if (line.kind === "progress") this.#change(entry, { progress: line.progress });
-        else if (line.kind === "sentence") this.#change(entry, {}, line.sentence);
-      },
-      end: (sentence) => {
-        entry.process = null;
-        if (entry.job.state !== "running") return;
-        if (sentence === null) this.#change(entry, { state: "finished" });
-        else this.#change(entry, { state: "failed" }, sentence);
-      },
-    });
-  }
-
-  #change(entry: Running, change: Partial<UpkeepJob>, sentence?: string): void {
-    const { sentences } = entry.job;
-    const all = sentence === undefined ? sentences : [...sentences, sentence];
-    entry.job = { ...entry.job, ...change, sentences: all.slice(-SENTENCES_MAX) };
-  }
-
-  #nightDir(nightId: string): string {
-    const nightDir = join(this.#dataDir, NIGHTS_FOLDER, nightId);
-    const isName = !/[/\\]/.test(nightId) && nightId !== "." && nightId !== "..";
-    if (isName && existsSync(join(nightDir, CATALOGUE_FILE))) return nightDir;
-    throw new NightError("archive.not_found", `There is no night ${nightId}.`);
-  }
+function withSentence({ sentences }: UpkeepJob, sentence: string): Pick<UpkeepJob, "sentences"> {
+  return { sentences: [...sentences, sentence].slice(-SENTENCES_MAX) };
 }
 
 function argumentsOf(order: UpkeepOrder): readonly string[] {

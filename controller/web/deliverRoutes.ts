@@ -13,6 +13,7 @@ import type { SetEdits } from "../../core/frames/frameSets.ts";
 import { utcMs } from "../../core/units.ts";
 import type { DeliverService } from "../deliver/deliverService.ts";
 import type { Route } from "./route.ts";
+import { JOB_STATES } from "../../core/api/workProgress.ts";
 
 const PART = "Morning";
 
@@ -72,7 +73,7 @@ const pickSchema = v.object({
 const jobSchema = v.looseObject({
   jobId: v.string(),
   nightId: v.string(),
-  state: v.picklist(["running", "finished", "cancelled", "failed"]),
+  state: v.picklist(JOB_STATES),
 });
 const morningSchema = v.looseObject({
   nightId: v.string(),

@@ -5,6 +5,7 @@ import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 import type { DeliverService } from "../deliver/deliverService.ts";
 import type { UpkeepJobs } from "../deliver/upkeepJobs.ts";
 import type { Route, RouteRequest } from "./route.ts";
+import { JOB_STATES } from "../../core/api/workProgress.ts";
 
 const PART = "Morning";
 
@@ -40,7 +41,7 @@ const orderSchema = v.variant(
 );
 const jobSchema = v.looseObject({
   jobId: v.string(),
-  state: v.picklist(["running", "finished", "cancelled", "failed"]),
+  state: v.picklist(JOB_STATES),
   /** null until the work has begun. */
   progress: v.nullable(
     v.looseObject({ label: v.string(), share: v.number(), secondsLeft: v.nullable(v.number()) }),

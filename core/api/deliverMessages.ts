@@ -1,6 +1,6 @@
 import type { FrameSet, SetEdits } from "../frames/frameSets.ts";
 import type { Keeper } from "../frames/keepers.ts";
-import type { WorkProgress } from "./workProgress.ts";
+import type { JobState, WorkProgress } from "./workProgress.ts";
 
 export type SequenceKind = "jpeg" | "tiff16" | "none";
 export type VideoKind = "h264" | "vp9" | "av1";
@@ -65,14 +65,12 @@ export type DeliverResult = {
   readonly remarks: readonly string[];
 };
 
-type DeliverJobState = "running" | "finished" | "cancelled" | "failed";
-
 /** A delivery as the page shows it. */
 export type DeliverJob = {
   readonly jobId: string;
   readonly nightId: string;
   readonly order: DeliverOrder;
-  readonly state: DeliverJobState;
+  readonly state: JobState;
   readonly progress: DeliverProgress | null;
   /** What went wrong, or null. */
   readonly sentence: string | null;

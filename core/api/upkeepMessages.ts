@@ -1,4 +1,4 @@
-import type { WorkProgress } from "./workProgress.ts";
+import type { JobState, WorkProgress } from "./workProgress.ts";
 
 /** Which previews may go: those of sentinel pace, or all that were not picked by hand. */
 export type PruneRuleName = "sentinel" | "unpicked";
@@ -32,7 +32,7 @@ export type UpkeepJob = {
   readonly jobId: string;
   readonly nightId: string;
   readonly order: UpkeepOrder;
-  readonly state: "running" | "finished" | "cancelled" | "failed";
+  readonly state: JobState;
   /** null until the work has begun. */
   readonly progress: WorkProgress | null;
   /** What it has to say so far, in whole sentences; the last one is the outcome. */

@@ -10,3 +10,7 @@ export type WorkProgress = {
   /** null until it can be known. */
   readonly secondsLeft: number | null;
 };
+
+/** How a piece of work stands, its end included. */
+export const JOB_STATES = ["running", "finished", "cancelled", "failed"] as const;
+export type JobState = (typeof JOB_STATES)[number];
