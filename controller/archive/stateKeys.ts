@@ -20,6 +20,11 @@ export function guardsKey(cameraId: string): string {
   return `guards.${cameraId}`;
 }
 
+/** What ended a camera's watch: `EndedBy`. */
+export function endedByKey(cameraId: string): string {
+  return `endedBy.${cameraId}`;
+}
+
 /** What the night was planned with, its kit above all. */
 export const PLAN_KEY = "plan";
 

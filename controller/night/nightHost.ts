@@ -20,10 +20,12 @@ import { gapsOf, surgesOf } from "../../core/frames/timeline.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
 import { WATCH_ON, type HandWord } from "../../core/watch/handWord.ts";
 import { nightState } from "../../core/watch/stateSentence.ts";
+import type { EndedBy } from "../../core/watch/state.ts";
 import type { MonotonicMs, UtcMs } from "../../core/units.ts";
 import type { Catalogue } from "../archive/catalogue.ts";
 import { markRunning } from "../archive/recover.ts";
 import {
+  endedByKey,
   framingKey,
   guardsKey,
   PLAN_KEY,
@@ -125,8 +127,11 @@ export class NightHost implements NightService {
 
   /** Shows the night as one that is over; a watch is started from the page alone. */
   startNone(): void {
-    const sinceMs = this.#parts.clock.monotonicMs();
-    for (const cameraId of this.#parts.cameraIds) this.#start(cameraId, { kind: "stop", sinceMs });
+    const { catalogue, cameraIds, clock } = this.#parts;
+    const hand: HandWord = { kind: "stop", sinceMs: clock.monotonicMs() };
+    for (const cameraId of cameraIds) {
+      this.#start(cameraId, hand, catalogue?.getState<EndedBy>(endedByKey(cameraId)) ?? null);
+    }
   }
 
   view(): DaemonView {
@@ -288,7 +293,8 @@ export class NightHost implements NightService {
     this.#catalogues.close();
   }
 
-  #start(cameraId: string, hand: HandWord): void {
+  /** @param over  What had ended a watch that is over already; null: nothing but the hand's word. */
+  #start(cameraId: string, hand: HandWord, over: EndedBy | null = null): void {
     const { catalogue, clock, log } = this.#parts;
     if (!catalogue) throw new NightError("settings.invalid", "No night is open; name a camera.");
     this.#parts.claimCamera(cameraId);
@@ -331,6 +337,7 @@ export class NightHost implements NightService {
       },
       this.#responses.load(description) ?? responseByProfile(description),
     );
+      ...(over === null ? {} : { endedBy: over }),
   }
 
   #watchFinished(): void {
@@ -350,6 +357,7 @@ export class NightHost implements NightService {
   #areAllOver(): boolean {
     return [...this.#runners.values()].every((runner) => runner.state.phase.kind === "finished");
   }
+    this.#saveEndings();
 
   #untilSettled(): Promise<void> {
     return new Promise((resolve) => (this.#settle = resolve));
@@ -365,6 +373,19 @@ export class NightHost implements NightService {
         this.#parts.catalogue?.setState(toneResponseKey(runner.cameraId), response);
       } catch (thrown) {
         this.#parts.log.warn("response.not_kept", { sentence: asNightError(thrown).message });
+      }
+    }
+  }
+
+  /** Why each watch has ended, for a start that shows the night again. */
+  #saveEndings(): void {
+    for (const { cameraId, state, isCutOff } of this.#runners.values()) {
+      const { phase } = state;
+      if (phase.kind !== "finished" || isCutOff) continue;
+      try {
+        this.#parts.catalogue?.setState(endedByKey(cameraId), phase.by);
+      } catch (thrown) {
+        this.#parts.log.warn("ending.not_kept", { sentence: asNightError(thrown).message });
       }
     }
   }

@@ -6,7 +6,7 @@ import type { Reading } from "../photometry/reading.ts";
 import type { MonotonicMs } from "../units.ts";
 import type { Scheduling } from "../words/timingWords.ts";
 import type { HandWord } from "./handWord.ts";
-import type { GapSpan, SurgeSpan } from "./state.ts";
+import type { EndedBy, GapSpan, SurgeSpan } from "./state.ts";
 import type { WatchSettings } from "./watchSettings.ts";
 
 /** How a shutter was closed that this computer times. */
@@ -39,6 +39,8 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
       };
       /** What the photographer said before a break; left out: frames are wanted. */
       readonly hand?: HandWord;
+      /** What had ended a watch that is over before a break; left out: the hand's word. */
+      readonly endedBy?: EndedBy;
     }
   /** No frame until `untilMs`; left out: until asked to go on. */
   | { readonly kind: "paused"; readonly untilMs?: MonotonicMs | undefined }

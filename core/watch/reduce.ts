@@ -140,8 +140,8 @@ function begin(event: Extract<WatchEvent, { kind: "started" }>): WatchStep {
     surges: event.earlier?.surges ?? [],
     gaps: event.earlier?.gaps ?? [],
   };
-  // A night that was stopped by hand before a break is not taken up again by a restart.
+  // A night that was over before a break is not taken up again by a restart.
   return fresh.hand.kind === "stop"
-    ? end(fresh, event.atMs, "hand")
+    ? end(fresh, event.atMs, event.endedBy ?? "hand")
     : connect(fresh, event.atMs, 1);
 }

@@ -112,6 +112,16 @@ describe("a hand's word over a restart", () => {
     expect(kinds(effects)).not.toContain("expose");
   });
 
+  it.each(["dawn", "battery", "frames"] as const)(
+    "says that it was ended by %s, where that had ended it when the program was killed",
+    (endedBy) => {
+      const hand = { kind: "stop", sinceMs: monotonicMs(1000) } as const;
+      const again = at(2000, { ...started(), hand, endedBy } as Parameters<typeof at>[1]);
+      const closed = at(3000, { kind: "cameraClosed" });
+      expect(play([again, closed]).state.phase).toEqual({ kind: "finished", by: endedBy });
+    },
+  );
+
   it("does not begin a night again that was stopped by hand when the program was killed", () => {
     const hand = { kind: "stop", sinceMs: monotonicMs(1000) } as const;
     const order = { ...started({}, 7), hand } as Parameters<typeof at>[1];
