@@ -11,7 +11,7 @@ import { requirePictures } from "./night/frameCounts.ts";
 import { isPageStale } from "./pageBuild.ts";
 import { openTerminal } from "./terminal.ts";
 import { startPageBuild, type PageBuild } from "./pageBuildProcess.ts";
-import { awakeWhile, keepAwake } from "./service/keepAwake.ts";
+import { keepAwake } from "./service/keepAwake.ts";
 import { serviceManager, type Manager } from "./service/manager.ts";
 
 const terminal = openTerminal(process, (listener) => process.on("SIGHUP", listener));
@@ -26,29 +26,21 @@ await runCommand(START_COMMAND, async (options) => {
   }
   const page = isPageStale() ? startPageBuild(print) : null;
   if (page) print("The page is being built beside the watch; this takes a few seconds.");
-  const onWatching = awakeWhile(() => keepAwake(print));
   try {
-    await watch(options, { page, onWatching });
+    await watch(options, page);
   } finally {
-    onWatching("resting");
     page?.stop();
   }
 });
 
-type Surroundings = {
-  readonly page: PageBuild | null;
-  /** Reported whether a watch of a real camera runs. */
-  readonly onWatching: (duty: "watching" | "resting") => void;
-};
-
 /** Runs the program; a night that is begun on its page has it start again with what was chosen. */
-async function watch(given: StartOptions, surroundings: Surroundings): Promise<void> {
+async function watch(given: StartOptions, page: PageBuild | null): Promise<void> {
   const manager = serviceManager();
   let options: StartOptions | null = optionsToGoOn(given, print);
   let beginRefusal: string | undefined;
   while (options !== null) {
     const isManaged = manager.isThere;
-    const run = startRun(options, { ...surroundings, beginRefusal, isManaged });
+    const run = startRun(options, { page, beginRefusal, isManaged });
     beginRefusal = undefined;
     const { daemon, chosen } = await run.catch((thrown: unknown) => {
       if (options === given) throw thrown;
@@ -71,9 +63,12 @@ async function startRun(
   options: StartOptions,
   {
     page,
-    onWatching,
     ...parts
-  }: Surroundings & { readonly beginRefusal: string | undefined; readonly isManaged: boolean },
+  }: {
+    readonly page: PageBuild | null;
+    readonly beginRefusal: string | undefined;
+    readonly isManaged: boolean;
+  },
 ): Promise<{ readonly daemon: Daemon; readonly chosen: Promise<StartOptions> }> {
   await checkStart(options);
   const isReal = cameraTargets(options).some(({ kind }) => kind !== "virtual");
@@ -81,7 +76,7 @@ async function startRun(
   const chosen = new Promise<StartOptions>((resolve) => (startWith = resolve));
   const daemon = await startDaemon(options, print, {
     ...{ ...parts, terminal, startWith },
-    ...(isReal ? { onWatching } : {}),
+    ...(isReal ? { keepAwake } : {}),
     ...(page ? { pageState: page.state } : {}),
   });
   return { daemon, chosen };

@@ -27,6 +27,7 @@ import type { FrameCounts } from "../night/frameCounts.ts";
 import { NightHost } from "../night/nightHost.ts";
 import type { PageState } from "../pageBuildProcess.ts";
 import type { Terminal } from "../terminal.ts";
+import { awakeWhile, type TellSleep } from "../service/keepAwake.ts";
 import { namingTheOther, nightOfTheDead, noteRunning } from "../service/runningProcess.ts";
 import { readProfiles } from "../profiles/readProfiles.ts";
 import type { ChosenRelease } from "../release/parseRelease.ts";
@@ -59,8 +60,8 @@ export type DaemonParts = Pick<CameraOpenerParts, "contact"> & {
   readonly beginRefusal?: string | undefined;
   /** A service manager started it, and starts it again when it dies; left out: a person did. */
   readonly isManaged?: boolean;
-  /** Reported whether a watch needs the computer, whenever that changes. */
-  readonly onWatching?: (duty: "watching" | "resting") => void;
+  /** Keeps the computer from sleeping, and gives what lets it; left out: it may sleep. */
+  readonly keepAwake?: (tell: TellSleep) => () => void;
   /** What the log says of when it is lost; left out: there is none. */
   readonly terminal?: Pick<Terminal, "onLost">;
 };
@@ -150,6 +151,21 @@ async function startOn(
       pixelPitchUm: options["pixel-pitch-um"],
     },
   });
+  const tellSleep: TellSleep = (lack) => {
+    print(lack ?? "This computer is kept from sleeping again.");
+    if (lack === null) log.info("sleep.held_off");
+    else log.warn("sleep.possible", { sentence: lack });
+    host.guardSleep(lack);
+  };
+  const { keepAwake = () => () => {} } = equipment;
+  const onWatching = opened.add(
+    awakeWhile(() => {
+      // What was said of an earlier watch may be true no more; a lack is said again.
+      host.guardSleep(null);
+      return keepAwake(tellSleep);
+    }),
+    (needs) => needs("resting"),
+  );
   const host = new NightHost({
     version: packageVersion(),
     dataDir,
@@ -165,7 +181,7 @@ async function startOn(
     runningOrder: night?.order ?? null,
     isDemo,
     print,
-    onWatching: equipment.onWatching ?? (() => {}),
+    onWatching,
   });
   const alarms = new AlarmCalls({ ways: alarmWays(options), log });
   // A state may become due by time alone, without any message.

@@ -92,6 +92,7 @@ export class NightHost implements NightService {
   #tellTimer: NodeJS.Timeout | null = null;
   #settle: () => void = () => {};
   #needsComputer = false;
+  #sleepLack: string | null = null;
   #isProgramEnding = false;
   /** Settled while no watch runs any more; made again when one is started after that. */
   #finished = this.#untilSettled();
@@ -274,6 +275,18 @@ export class NightHost implements NightService {
     }
   }
 
+  /**
+   * Every watch that runs, or is started from now on, learns what may send this computer to sleep;
+   * null: nothing.
+   */
+  guardSleep(lack: string | null): void {
+    if (lack === this.#sleepLack) return;
+    this.#sleepLack = lack;
+    for (const [cameraId, runner] of this.#runners) {
+      if (this.isWatching(cameraId)) runner.sleep(lack);
+    }
+  }
+
   /** Ends every watch in order: the open frame is closed and kept, the cameras are released. */
   async stop(): Promise<void> {
     this.#isProgramEnding = true;
@@ -324,7 +337,9 @@ export class NightHost implements NightService {
       ...order,
       hand,
       ...earlierNight(catalogue, cameraId, clock.origin.startUtcMs),
+      ...(over === null ? {} : { endedBy: over }),
     });
+    if (this.#sleepLack !== null && this.isWatching(cameraId)) runner.sleep(this.#sleepLack);
   }
 
   #meterFor(cameraId: string, description: CameraDescription): FrameMeter {
@@ -337,12 +352,12 @@ export class NightHost implements NightService {
       },
       this.#responses.load(description) ?? responseByProfile(description),
     );
-      ...(over === null ? {} : { endedBy: over }),
   }
 
   #watchFinished(): void {
     const { catalogue } = this.#parts;
     this.#saveResponses();
+    this.#saveEndings();
     if (!this.#areAllOver()) return;
     if (catalogue && !this.#goesOnLater()) markRunning(catalogue, null);
     this.#settle();
@@ -357,10 +372,22 @@ export class NightHost implements NightService {
   #areAllOver(): boolean {
     return [...this.#runners.values()].every((runner) => runner.state.phase.kind === "finished");
   }
-    this.#saveEndings();
 
   #untilSettled(): Promise<void> {
     return new Promise((resolve) => (this.#settle = resolve));
+  }
+
+  /** Why each watch has ended, for a start that shows the night again. */
+  #saveEndings(): void {
+    for (const { cameraId, state, isCutOff } of this.#runners.values()) {
+      const { phase } = state;
+      if (phase.kind !== "finished" || isCutOff) continue;
+      try {
+        this.#parts.catalogue?.setState(endedByKey(cameraId), phase.by);
+      } catch (thrown) {
+        this.#parts.log.warn("ending.not_kept", { sentence: asNightError(thrown).message });
+      }
+    }
   }
 
   #saveResponses(): void {
@@ -373,19 +400,6 @@ export class NightHost implements NightService {
         this.#parts.catalogue?.setState(toneResponseKey(runner.cameraId), response);
       } catch (thrown) {
         this.#parts.log.warn("response.not_kept", { sentence: asNightError(thrown).message });
-      }
-    }
-  }
-
-  /** Why each watch has ended, for a start that shows the night again. */
-  #saveEndings(): void {
-    for (const { cameraId, state, isCutOff } of this.#runners.values()) {
-      const { phase } = state;
-      if (phase.kind !== "finished" || isCutOff) continue;
-      try {
-        this.#parts.catalogue?.setState(endedByKey(cameraId), phase.by);
-      } catch (thrown) {
-        this.#parts.log.warn("ending.not_kept", { sentence: asNightError(thrown).message });
       }
     }
   }

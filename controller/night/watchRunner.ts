@@ -167,6 +167,11 @@ export class WatchRunner {
     this.#take({ kind: "clockCompared", oursLessGnssMs });
   }
 
+  /** What may send this computer to sleep; null: nothing. */
+  sleep(lack: string | null): void {
+    this.#take({ kind: "sleepGuarded", lack });
+  }
+
   /** The night's place is known now, and with it when it ends; null: the Sun does not end it. */
   placeFound(dawnMs: MonotonicMs | null): void {
     this.#take({ kind: "placeFound", dawnMs });

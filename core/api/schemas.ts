@@ -135,6 +135,7 @@ const nightTimeline = {
         "camera",
         "clock",
         "timing",
+        "sleep",
       ]),
       level: v.picklist(["note", "warning", "stop"]),
       sentence: v.string(),

@@ -74,3 +74,9 @@ export function guardClock(state: WatchState, atMs: MonotonicMs): WatchState {
     sentence: `The camera's clock is ${Math.round(Math.abs(offsetMs) / 1000)} s ${side} ${whom}. The offset is written down and frames are matched by it; --set-camera-clock sets the clock.`,
   });
 }
+
+/** This computer's own sleep would end the watch: noted for as long as it is not held off. */
+export function guardSleep(state: WatchState, lack: string | null, atMs: MonotonicMs): WatchState {
+  if (lack === null) return clearGuard(state, "sleep");
+  return raiseGuard(state, atMs, { guard: "sleep", level: "note", sentence: lack });
+}

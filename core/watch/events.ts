@@ -103,6 +103,8 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
     }
   /** A GNSS receiver was heard: our clock less its, milliseconds. */
   | { readonly kind: "clockCompared"; readonly oursLessGnssMs: number }
+  /** What may send this computer to sleep, and what to do about it; null: nothing, it is kept awake. */
+  | { readonly kind: "sleepGuarded"; readonly lack: string | null }
   /** The night's place became known while it ran, and with it when it ends. */
   | { readonly kind: "placeFound"; readonly dawnMs: MonotonicMs | null }
   | {

@@ -6,7 +6,7 @@ import type { MonotonicMs } from "../units.ts";
 import type { WatchEffect } from "./effects.ts";
 import type { KnowledgeEvent, WatchEvent } from "./events.ts";
 import { withBatteryReading } from "./batteryDrain.ts";
-import { guardsFromClimate, guardClock } from "./environmentGuards.ts";
+import { guardsFromClimate, guardClock, guardSleep } from "./environmentGuards.ts";
 import { clearGuard, raiseGuard } from "./raiseGuard.ts";
 import { guardFromStars, guardsFromStatus } from "./guards.ts";
 import { afterNoReading, afterReading } from "./pictureTrack.ts";
@@ -56,6 +56,8 @@ export function recordKnowledge(state: WatchState, event: KnowledgeEvent): Watch
       const climate = { temperatureC, humidityPercent };
       return goesOn(guardsFromClimate({ ...state, climate }, event.atMs));
     }
+    case "sleepGuarded":
+      return goesOn(guardSleep(state, event.lack, event.atMs));
     case "clockCompared": {
       const clocks = { ...state.clocks, oursLessGnssMs: event.oursLessGnssMs };
       return goesOn(guardClock({ ...state, clocks }, event.atMs));

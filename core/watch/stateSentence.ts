@@ -238,6 +238,7 @@ const GUARD_KINDS: Readonly<Record<GuardState["guard"], StateKind | null>> = {
   dawn: null,
   clock: null,
   timing: null,
+  sleep: null,
 };
 
 function guardRows({ guards }: WatchState, kind: StateKind): readonly StateRow[] {

@@ -211,7 +211,8 @@ function reduceRecovering(
 function reduceEnding(state: WatchState, { by }: Phase<"ending">, event: PhaseEvent): WatchStep {
   switch (event.kind) {
     case "cameraClosed":
-      return enter({ ...state, looseSinceMs: null }, { kind: "finished", by });
+      // A computer that no watch needs may sleep.
+      return enter({ ...clearGuard(state, "sleep"), looseSinceMs: null }, { kind: "finished", by });
     case "woke":
       return goesOn(state, [{ kind: "closeCamera" }]);
     case "cameraFailed":

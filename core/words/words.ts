@@ -145,7 +145,10 @@ export const words = {
     signs: [
       { sign: "▲", says: "A surge begins; the bar is as long as it lasts." },
       { sign: "▭", says: "A gap: no frame was taken. Hatched through the picture of the night." },
-      { sign: "⚑", says: "A guard spoke: battery, storage, cold, dew, focus, clock or timing." },
+      {
+        sign: "⚑",
+        says: "A guard spoke: battery, storage, cold, dew, focus, clock, timing or sleep.",
+      },
       { sign: "┃", says: "The frame shown; it hangs below." },
       { sign: "┆", says: "Now." },
       { sign: "▬", says: "The Moon is up, in the row of twilight and darkness." },
@@ -167,6 +170,7 @@ export const words = {
       camera: "Camera",
       clock: "Clock",
       timing: "Timing",
+      sleep: "Sleep",
     },
   },
   frame: {

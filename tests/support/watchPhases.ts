@@ -90,6 +90,7 @@ export const EVERY_EVENT: { readonly [K in BareEvent["kind"]]: Extract<BareEvent
   climateRead: { kind: "climateRead", temperatureC: -12, humidityPercent: 60 },
   cameraRemarked: { kind: "cameraRemarked", sentence: "The camera refuses bulb." },
   clockCompared: { kind: "clockCompared", oursLessGnssMs: 20 },
+  sleepGuarded: { kind: "sleepGuarded", lack: "This computer may fall asleep." },
 };
 
 /** The phases of a watch that runs. */

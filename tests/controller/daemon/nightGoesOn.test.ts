@@ -1,11 +1,13 @@
-import { readdirSync } from "node:fs";
+import { readdirSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import { beforeEach, describe, expect, it, onTestFinished, vi } from "vitest";
 import { parseCommandLine } from "../../../controller/commandLine.ts";
 import { START_COMMAND, type StartOptions } from "../../../controller/config.ts";
 import { startDaemon, type Daemon, type DaemonParts } from "../../../controller/daemon/daemon.ts";
 import { openNight } from "../../../controller/daemon/openNight.ts";
+import type { TellSleep } from "../../../controller/service/keepAwake.ts";
 import { nightOfTheDead, noteRunning } from "../../../controller/service/runningProcess.ts";
+import type { DaemonView, WatchPhase, WatchView } from "../../../core/api/messages.ts";
 import { startCommand } from "../../support/program.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 import { startTestCamera, type TestCamera } from "../../support/testCamera.ts";
@@ -33,9 +35,9 @@ describe("the night of a real camera", () => {
     return line.options;
   }
 
-  async function start(parts: DaemonParts = {}) {
+  async function start(parts: DaemonParts = {}, ...more: readonly string[]) {
     const printed: string[] = [];
-    const daemon = await startDaemon(optionsOf(), (text) => printed.push(text), parts);
+    const daemon = await startDaemon(optionsOf(...more), (text) => printed.push(text), parts);
     let isRunning = true;
     const end = async (how: "stop" | "abandon"): Promise<void> => {
       if (isRunning) await daemon[how]();
@@ -48,8 +50,13 @@ describe("the night of a real camera", () => {
   const exposed = (count: number) =>
     vi.waitFor(() => expect(device.pictures.orders.length).toBeGreaterThanOrEqual(count), PATIENCE);
   const nights = (): readonly string[] => readdirSync(join(data, "nights"));
-  const say = async ({ address }: Daemon, word: string, body: object = {}): Promise<void> => {
-    const url = `${address}api/watches/camera-1/${word}`;
+  const say = async (
+    { address }: Daemon,
+    word: string,
+    body: object = {},
+    cameraId = "camera-1",
+  ): Promise<void> => {
+    const url = `${address}api/watches/${cameraId}/${word}`;
     const headers = { "content-type": "application/json" };
     const answer = await fetch(url, { method: "POST", headers, body: JSON.stringify(body) });
     expect(answer.ok).toBe(true);
@@ -153,11 +160,15 @@ describe("the night of a real camera", () => {
 
   it("needs the computer awake while it is watched, and not while it rests by hand", async () => {
     const heard: boolean[] = [];
-    const { daemon, end } = await start({ onWatching: (duty) => heard.push(duty === "watching") });
+    const keepAwake = () => {
+      heard.push(true);
+      return () => void heard.push(false);
+    };
+    const { daemon, end } = await start({ keepAwake });
     await exposed(1);
     expect(heard).toEqual([true]);
     await say(daemon, "pause", { untilUtcMs: Date.now() + 3_600_000 });
-    await vi.waitFor(async () => expect(await phaseOf(daemon)).toBe("paused"), PATIENCE);
+    await hasPhase(daemon, "paused");
     expect(heard).toEqual([true]);
     await say(daemon, "pause");
     await vi.waitFor(() => expect(heard).toEqual([true, false]), PATIENCE);
@@ -169,11 +180,69 @@ describe("the night of a real camera", () => {
     await end("stop");
     expect(heard).toEqual([true, false, true, false]);
   }, 180_000);
+
+  it("notes on the page and in the log that the computer may fall asleep, until it is kept awake", async () => {
+    let tell: TellSleep = () => {};
+    const keepAwake = (tellDaemon: TellSleep) => {
+      tell = tellDaemon;
+      return () => {};
+    };
+    const other = await startTestCamera({ rate: 1, busySeconds: 0.2 });
+    onTestFinished(() => other.close());
+    const both = `ip:127.0.0.1:${device.port},ip:127.0.0.1:${other.port}`;
+    const { daemon, printed, end } = await start({ keepAwake }, "--camera", both);
+    await exposed(1);
+    const lack = "This computer may fall asleep (it was refused): switch sleeping off.";
+    tell(lack);
+    const notes = async (cameraId = "camera-1") =>
+      (await watchOf(daemon, cameraId)).guards.filter(({ guard }) => guard === "sleep");
+    expect(await notes()).toMatchObject([{ level: "note", sentence: lack }]);
+    expect(printed).toContain(lack);
+    tell(null);
+    expect(await notes()).toEqual([]);
+    expect(printed).toContain("This computer is kept from sleeping again.");
+
+    await say(daemon, "stop", {}, "camera-2");
+    await hasPhase(daemon, "finished", "camera-2");
+    tell(lack);
+    expect(await notes("camera-2")).toEqual([]);
+    await say(daemon, "start", {}, "camera-2");
+    expect(await notes("camera-2")).toMatchObject([{ sentence: lack }]);
+
+    for (const cameraId of ["camera-1", "camera-2"]) await say(daemon, "stop", {}, cameraId);
+    await daemon.finished;
+    expect(await notes()).toEqual([]);
+    await say(daemon, "start");
+    await hasPhase(daemon, "watching");
+    expect(await notes()).toEqual([]);
+    await end("stop");
+    const log = readFileSync(join(data, "nattvakt.log"), "utf8");
+    expect(log).toMatch(/"event":"sleep.possible","sentence":"This computer may fall asleep/);
+    expect(log).toMatch(/"event":"sleep.held_off"/);
+  }, 180_000);
+
+  it("still says why it ended when a manager starts what died after its end", async () => {
+    const first = await start({ isManaged: true }, "--frames", "1");
+    await first.daemon.finished;
+    const ended = "The watch has ended after the frames you asked for.";
+    expect((await watchOf(first.daemon)).sentence).toBe(ended);
+    const nightDir = nightOfTheDead(data);
+    await first.end("stop");
+    noteRunning(data, { address: "http://127.0.0.1:1/", nightDir });
+    const second = await start({ isManaged: true });
+    await second.daemon.finished;
+    expect(await watchOf(second.daemon)).toMatchObject({ sentence: ended, endsBy: "frames" });
+    await second.end("stop");
+  }, 180_000);
 });
 
-async function phaseOf({ address }: Daemon): Promise<string> {
-  const view = (await (await fetch(`${address}api/state`)).json()) as {
-    readonly watches: readonly { readonly phase: string }[];
-  };
-  return view.watches[0]!.phase;
+async function watchOf({ address }: Daemon, cameraId = "camera-1"): Promise<WatchView> {
+  const view = (await (await fetch(`${address}api/state`)).json()) as DaemonView;
+  return view.watches.find((watch) => watch.cameraId === cameraId)!;
+}
+
+function hasPhase(daemon: Daemon, phase: WatchPhase, cameraId = "camera-1"): Promise<void> {
+  return vi.waitFor(async () => {
+    expect((await watchOf(daemon, cameraId)).phase).toBe(phase);
+  }, PATIENCE);
 }

@@ -83,3 +83,20 @@ describe("the guard over the clocks", () => {
     expect(heard(-75_000, connected(75_000)).guards).toEqual([]);
   });
 });
+
+describe("the guard over this computer's sleep", () => {
+  const guarded = (lack: string | null, from: WatchState): WatchState =>
+    play([at(500, { kind: "sleepGuarded", lack })], from).state;
+  const awake = (): WatchState => play([at(0, started()), at(100, connectedCamera())]).state;
+
+  it("notes what may send it to sleep, and takes it back once it is kept awake", () => {
+    const lack = "This computer may fall asleep.";
+    const noted = guarded(lack, awake());
+    expect(noted.guards).toMatchObject([{ guard: "sleep", level: "note", sentence: lack }]);
+    expect(guarded(null, noted).guards).toEqual([]);
+  });
+
+  it("decides nothing: the watch stands where it stood", () => {
+    expect(guarded("It may.", awake()).phase).toEqual(awake().phase);
+  });
+});
