@@ -317,5 +317,19 @@ function factsOf(nights: NightService, cameraId: string | undefined): CameraFact
     batteryPercent: watch.batteryPercent,
     freeBytes: watch.cardFreeBytes,
     ...reported,
+    running: runningNight(watch, nights.view().nowUtcMs),
+  };
+}
+
+/** The sums that the head of the page shows; `null`: nothing exposes, or the night has no end yet. */
+function runningNight(watch: WatchView, nowUtcMs: number): CameraFacts["running"] {
+  const { phase, frameCount, endsUtcMs, batteryEndsUtcMs, cardEndsUtcMs } = watch;
+  const isRunning = frameCount > 0 && phase !== "idle" && phase !== "finished";
+  if (!isRunning || endsUtcMs === null) return null;
+  const left = (untilUtcMs: number | null) => (untilUtcMs === null ? null : untilUtcMs - nowUtcMs);
+  return {
+    leftMs: endsUtcMs - nowUtcMs,
+    batteryMs: left(batteryEndsUtcMs),
+    cardMs: left(cardEndsUtcMs),
   };
 }

@@ -125,6 +125,13 @@ export const checklistQuerySchema = v.object({
     batteryPercent: v.nullable(v.number()),
     freeBytes: v.nullable(v.number()),
     standby: v.picklist(["off", "on", "unknown"]),
+    running: v.nullable(
+      v.object({
+        leftMs: v.number(),
+        batteryMs: v.nullable(v.number()),
+        cardMs: v.nullable(v.number()),
+      }),
+    ),
   }),
   ticks: v.array(v.string()),
   needs: v.object({ bytes: v.number(), batteries: v.number() }),

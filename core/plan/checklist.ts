@@ -1,3 +1,5 @@
+import { stretch } from "../words/timeWords.ts";
+
 /** What a camera tells of its settings before the night; `null` and "unknown": it does not tell. */
 export type CameraFacts = {
   readonly program: "manual" | "other" | "unknown";
@@ -11,6 +13,17 @@ export type CameraFacts = {
   readonly batteryPercent: number | null;
   readonly freeBytes: number | null;
   readonly standby: "off" | "on" | "unknown";
+  /** What the watch that runs says of battery and card; `null`: none runs that has an end. */
+  readonly running: RunningNight | null;
+};
+
+/** How long battery and card last beside what is left of the night, at the present pace, milliseconds. */
+type RunningNight = {
+  readonly leftMs: number;
+  /** `null`: not known yet. */
+  readonly batteryMs: number | null;
+  /** `null`: not known yet. */
+  readonly cardMs: number | null;
 };
 
 /** A camera that tells nothing, as one on a plain release cable. */
@@ -24,6 +37,7 @@ export const UNKNOWN_CAMERA: CameraFacts = {
   batteryPercent: null,
   freeBytes: null,
   standby: "unknown",
+  running: null,
 };
 
 /** What the coming watch asks of the kit; 0 where there is no watch. */
@@ -187,9 +201,9 @@ function lookAt(id: CameraItemId, facts: CameraFacts, needs: ChecklistNeeds): Lo
     case "clockRight":
       return clockLook(facts.clockOffsetMs);
     case "battery":
-      return batteryLook(facts.batteryPercent, needs.batteries);
+      return batteryLook(facts, needs.batteries);
     case "freeSpace":
-      return spaceLook(facts.freeBytes, needs.bytes);
+      return spaceLook(facts, needs.bytes);
     case "standbyOff":
       return choice(facts.standby, "off", { off: "off", on: "on" });
   }
@@ -223,21 +237,42 @@ function clockLook(offsetMs: number | null): Look {
   };
 }
 
-/** A full battery is asked for; that one is not enough for the night is said, and is no fault. */
-function batteryLook(percent: number | null, batteries: number): Look {
+/**
+ * Before the night a full battery is asked for; that one is not enough for the night is said, and is
+ * no fault. During it the battery has to last, by the sum that the page shows everywhere.
+ */
+function batteryLook({ batteryPercent: percent, running }: CameraFacts, batteries: number): Look {
   if (percent === null) return CANNOT_TELL;
+  const left = `${Math.round(percent)} % left`;
+  if (running !== null) {
+    return running.batteryMs === null
+      ? { answer: "met", found: left }
+      : lastsLook(left, running.batteryMs, running.leftMs);
+  }
   const change = batteries > 1 ? `; this night takes ${batteries} in this cold` : "";
   return {
     answer: percent >= BATTERY_FULL_PERCENT ? "met" : "notMet",
-    found: `${Math.round(percent)} % left${change}`,
+    found: `${left}${change}`,
   };
 }
 
-function spaceLook(freeBytes: number | null, neededBytes: number): Look {
+/** Before the night by what the plan needs, during it by the sum that the page shows everywhere. */
+function spaceLook({ freeBytes, running }: CameraFacts, neededBytes: number): Look {
   if (freeBytes === null) return CANNOT_TELL;
+  const free = `${gigabytes(freeBytes)} free`;
+  if (running !== null && running.cardMs !== null) {
+    return lastsLook(free, running.cardMs, running.leftMs);
+  }
   return {
     answer: freeBytes >= neededBytes ? "met" : "notMet",
-    found: `${gigabytes(freeBytes)} free, ${gigabytes(neededBytes)} needed`,
+    found: `${free}, ${gigabytes(neededBytes)} needed`,
+  };
+}
+
+function lastsLook(found: string, lastsMs: number, leftMs: number): Look {
+  return {
+    answer: lastsMs >= leftMs ? "met" : "notMet",
+    found: `${found}, about ${stretch(lastsMs)} at this pace; ${stretch(leftMs)} to go`,
   };
 }
 

@@ -7,10 +7,12 @@ import { afterAll, beforeAll, expect, test } from "vitest";
 import { PlanService } from "../../../controller/planning/planService.ts";
 import { planRoutes } from "../../../controller/web/planRoutes.ts";
 import { startWebServer, type WebServer } from "../../../controller/web/server.ts";
-import { createFakeNight } from "../../support/fakeNight.ts";
+import { utcMs } from "../../../core/units.ts";
+import { createFakeNight, type FakeNight } from "../../support/fakeNight.ts";
 
 let dir: string;
 let plans: PlanService;
+let night: FakeNight;
 let server: WebServer;
 
 beforeAll(async () => {
@@ -20,7 +22,7 @@ beforeAll(async () => {
     kpFeedUrl: null,
     nowUtcMs: () => Date.UTC(2026, 10, 25, 15),
   });
-  const night = createFakeNight();
+  night = createFakeNight();
   night.cameraFacts = () => ({ program: "other", focus: "manual" });
   night.cameraKit = () => ({
     ...{ fNumberLadder: [2.8, 1.8], focalLengthMm: null, imageWidthPx: 6000, freeBytes: 32e9 },
@@ -124,6 +126,30 @@ test("fills the checklist with what the camera tells, and takes ticks for the re
     tripodFirm: "met",
     strapTied: "cannotTell",
   });
+});
+
+test("judges the card by the sum that stands in the head of the page, once frames come", async () => {
+  const HOUR_MS = 3_600_000;
+  const view = night.view.bind(night);
+  night.view = () => {
+    const now = view();
+    const endsIn = (hours: number) => utcMs(now.nowUtcMs + hours * HOUR_MS);
+    const running = { frameCount: 20, endsUtcMs: endsIn(7), cardEndsUtcMs: endsIn(34) };
+    return { ...now, watches: now.watches.map((watch) => ({ ...watch, ...running })) };
+  };
+  try {
+    const response = await send("POST", "/api/checklist", {
+      ticks: [],
+      needs: { bytes: 1e12, batteries: 1 },
+    });
+    const { items } = (await response.json()) as { items: { id: string }[] };
+    expect(items.find(({ id }) => id === "freeSpace")).toMatchObject({
+      answer: "met",
+      found: expect.stringMatching(/free, about 34 h at this pace; 7 h to go$/) as string,
+    });
+  } finally {
+    night.view = view;
+  }
 });
 
 test("describes its routes in the API's document", async () => {

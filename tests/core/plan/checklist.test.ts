@@ -20,6 +20,7 @@ const GOOD: CameraFacts = {
   batteryPercent: 100,
   freeBytes: 128e9,
   standby: "off",
+  running: null,
 };
 
 function answersOf(facts: CameraFacts, ticks: readonly string[] = []) {
@@ -60,6 +61,23 @@ describe("the checklist", () => {
     expect(answersOf({ ...GOOD, ...change }, [id])[id]).toBe("notMet");
     const { sentence } = checklistOf({ facts: { ...GOOD, ...change }, ticks: [], needs: NEEDS });
     expect(sentence).toMatch(/^Mend first/);
+  });
+
+  it("judges battery and card by how long they last while a watch runs, not by the plan", () => {
+    const HOUR_MS = 3_600_000;
+    const running = { leftMs: 7 * HOUR_MS, batteryMs: 6 * HOUR_MS, cardMs: 34 * HOUR_MS };
+    const facts = { ...GOOD, batteryPercent: 82, freeBytes: 51e9, running };
+    const { items } = checklistOf({ facts, ticks: [], needs: NEEDS });
+    expect(items.find(({ id }) => id === "battery")).toMatchObject({
+      answer: "notMet",
+      found: "82 % left, about 6 h at this pace; 7 h to go",
+    });
+    expect(items.find(({ id }) => id === "freeSpace")).toMatchObject({
+      answer: "met",
+      found: "51 GB free, about 34 h at this pace; 7 h to go",
+    });
+    const unknown = { ...facts, running: { ...running, batteryMs: null, cardMs: null } };
+    expect(answersOf(unknown)).toMatchObject({ battery: "met", freeSpace: "notMet" });
   });
 
   it("takes raw and JPEG for raw", () => {
