@@ -59,11 +59,11 @@ export async function driveBody(
   };
   events.onEvent = note;
   try {
-    const description = await connect(loop, events);
+    const description = await connect(loop, { events, responder });
     for (const remark of description?.remarks ?? []) seen.sentences.add(remark);
     const canExpose = description?.hasBulb || description?.exposureLadderSeconds.length;
     if (canExpose) {
-      await exposeAll(loop, events);
+      await exposeAll(loop, { events, responder });
       // A picture that was given up may come all the same: on a busy machine a body files late.
       const isAllThere = (): boolean =>
         events.haveSettled(FRAMES) && seen.arrived >= body.outcome.pictures;
@@ -96,24 +96,27 @@ function loopOn(port: number, tell: (message: FromShutter) => void): TimingLoop 
   });
 }
 
-async function connect(loop: TimingLoop, events: EventQueue): Promise<CameraDescription | null> {
+type Met = { readonly events: EventQueue; readonly responder: Responder };
+
+async function connect(loop: TimingLoop, met: Met): Promise<CameraDescription | null> {
+  const { events, responder } = met;
   for (let attempt = 0; attempt < CONNECT_ATTEMPTS; attempt++) {
     loop.take({ kind: "connect" });
     const reported = await events.until(({ kind }) => kind === "connected" || kind === "failed");
     if (reported?.kind === "connected") return reported.description;
-    await new Promise((resolve) => setTimeout(resolve, 1000));
+    await responder.rearmed();
   }
   return null;
 }
 
-async function exposeAll(loop: TimingLoop, events: EventQueue): Promise<void> {
+async function exposeAll(loop: TimingLoop, met: Met): Promise<void> {
   for (let frameIndex = 0; frameIndex < FRAMES; frameIndex++) {
     const exposureSeconds = SECONDS[frameIndex]!;
     const iso = frameIndex < 3 ? 800 : 1600;
     const exposure = { exposureSeconds, iso, fNumber: 2.8 };
     loop.take({ kind: "expose", order: { frameIndex, exposure, openAtMs: monotonicMs(0) } });
-    const reported = await events.until(({ kind }) => kind === "ready" || kind === "failed");
-    if (reported?.kind === "failed" && reported.gone && !(await connect(loop, events))) return;
+    const reported = await met.events.until(({ kind }) => kind === "ready" || kind === "failed");
+    if (reported?.kind === "failed" && reported.gone && !(await connect(loop, met))) return;
   }
 }
 

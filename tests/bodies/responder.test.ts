@@ -114,14 +114,15 @@ describe("the shutter", () => {
     const connected = await session();
     expect((await connected.ask(0x101c, [0, 0])).response).toBe(0x2001);
     const opened = connected.transaction;
-    await new Promise((resolve) => setTimeout(resolve, 300));
+    await responder.exposedFor(300);
     expect((await connected.ask(0x1018, [opened])).response).toBe(0x2001);
     const added = await connected.event();
     expect(added.code).toBe(0x4002);
     const { data } = await connected.ask(0x1009, [added.parameters[0]!]);
     const exif = (await exifr.parse(data)) as { ExposureTime: number; ISO: number };
-    expect(exif.ExposureTime).toBeGreaterThan(0.29);
-    expect(exif.ExposureTime).toBeLessThan(0.5);
+    const { openedMs, closedMs } = responder.camera.diary.openings[0]!;
+    expect(closedMs! - openedMs).toBeGreaterThan(299);
+    expect(exif.ExposureTime).toBeCloseTo((closedMs! - openedMs) / 1000, 2);
     expect(exif.ISO).toBe(400);
     expect((await connected.ask(0x1018, [opened])).response).toBe(0x2018);
     connected.close();

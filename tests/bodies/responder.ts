@@ -79,6 +79,17 @@ export class Responder {
     return (this.#server.address() as AddressInfo).port;
   }
 
+  /** Resolves when the body takes a host again after one that has gone. */
+  async rearmed(): Promise<void> {
+    await wait(Math.max(0, this.#hungUpMs + this.#traits.rearm.afterMs - performance.now()));
+  }
+
+  /** Resolves when the shutter, which is open, has been so for this long by the body's own diary. */
+  async exposedFor(exposureMs: number): Promise<void> {
+    const { openedMs } = this.camera.diary.openings.at(-1)!;
+    await wait(Math.max(0, openedMs + exposureMs - performance.now()));
+  }
+
   async stop(): Promise<void> {
     this.camera.stop();
     if (this.#connected?.probe) clearInterval(this.#connected.probe);

@@ -605,15 +605,21 @@ describe("giving up", () => {
     return { ...all, handle };
   }
 
+  /** A probe is answered in the order of what came, so that whatever was sent before has been read. */
+  async function hasRead(host: RawHost): Promise<void> {
+    host.events.send(rawPacket(13));
+    expect((await host.events.take()).type).toBe(14);
+  }
+
   test.each(["command", "events"] as const)(
     "a Cancel on the %s connection ends GetObject with TransactionCancelled",
     async (connection) => {
       const { host, handle } = await largeFile();
       host.command.socket.pause();
       const id = host.request(0x1009, [handle]);
+      // The camera must read it although nobody reads what it sends.
       host[connection].send(rawPacket(11, u32(id)));
-      // The camera has filled the socket by now and waits; it must read the Cancel all the same.
-      await new Promise((resolve) => setTimeout(resolve, 100));
+      await hasRead(host);
       host.command.socket.resume();
       const answer = await host.answer();
       expect([answer.code, answer.transactionId]).toEqual([0x201f, id]);
@@ -627,7 +633,7 @@ describe("giving up", () => {
     host.command.socket.pause();
     const id = host.request(0x1009, [handle]);
     host.events.send(rawPacket(8, u16(0x4001), u32(id)));
-    await new Promise((resolve) => setTimeout(resolve, 100));
+    await hasRead(host);
     host.command.socket.resume();
     expect((await host.answer()).code).toBe(0x201f);
   });
@@ -636,8 +642,7 @@ describe("giving up", () => {
     const { host, handle } = await largeFile();
     host.command.socket.pause();
     host.request(0x1009, [handle]);
-    host.events.send(rawPacket(13));
-    expect((await host.events.take()).type).toBe(14);
+    await hasRead(host);
     host.command.socket.resume();
     expect((await host.answer()).code).toBe(OK);
   });

@@ -10,6 +10,7 @@ import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { createTransport } from "../../controller/cameras/createTransport.ts";
 import { PtpSession } from "../../controller/cameras/ptpSession.ts";
 import { uint16, uint32 } from "../../core/ptp/dataTypes.ts";
+import { monotonicMs } from "../../core/units.ts";
 import { hasTool } from "../support/outsideTool.ts";
 import { toHex } from "../support/hex.ts";
 import { pcapOf } from "../support/pcap.ts";
@@ -41,10 +42,11 @@ beforeAll(async () => {
     },
   });
   const added: number[] = [];
-  let completed = 0;
-  transport.onEvent(({ eventCode, parameters }) => {
-    if (eventCode === 0x4002) added.push(parameters[0]!);
-    if (eventCode === 0x400d) completed += 1;
+  const completed = new Promise<void>((resolve) => {
+    transport.onEvent(({ eventCode, parameters }) => {
+      if (eventCode === 0x4002) added.push(parameters[0]!);
+      if (eventCode === 0x400d) resolve();
+    });
   });
   await transport.open(5000);
   await session.open();
@@ -58,12 +60,12 @@ beforeAll(async () => {
   for (let frame = 0; frame < 3; frame += 1) {
     await session.initiateOpenCapture(undefined, BUSY);
     const opened = session.upcomingTransactionId - 1;
-    await new Promise((resolve) => setTimeout(resolve, 20));
+    await camera.clock.sleepUntil(monotonicMs(camera.clock.monotonicMs() + 2_000));
     await session.terminateOpenCapture(opened);
     bulbIds = { opened, closed: session.upcomingTransactionId - 1 };
   }
   await session.initiateCapture(BUSY);
-  while (completed === 0) await new Promise((resolve) => setTimeout(resolve, 5));
+  await completed;
   const files: Uint8Array[] = [];
   for (const handle of added) {
     await session.getObjectInfo(handle);

@@ -277,13 +277,22 @@ describe("breaking off", () => {
     const { transport, peer, stop } = await joinFakeUsb({ knowsNoRequests: true });
     const collected = collect(transport, 4, { timeoutMs: 10 });
     await peer.nextRequest();
-    await expect.poll(() => peer.classRequests.at(-1)).toBe(0x67);
-    await new Promise((resolve) => setTimeout(resolve, 60));
+    // The status at opening, then the cancel and how it went: neither is known to the camera.
+    await expect.poll(() => peer.classRequests).toEqual([0x67, 0x64, 0x67]);
     peer.startData(4, 4);
     peer.endData(4, pattern(4));
     peer.respond(4, OK);
     await expect(collected).rejects.toMatchObject({ code: "ptp.timeout" });
     await stop();
+  });
+
+  it("the silence of a camera without class requests is no end: it is waited for until it is reset", async () => {
+    const { transport, peer } = await joinFakeUsb({ knowsNoRequests: true, cancelMs: 100 });
+    const collected = collect(transport, 4, { timeoutMs: 10 });
+    await peer.nextRequest();
+    await expect(collected).rejects.toMatchObject({ code: "camera.gone" });
+    expect(peer.classRequests).toEqual([0x67, 0x64, 0x67, 0x66]);
+    await transport.close();
   });
 
   it("an event CancelTransaction ends the running transaction", async () => {
