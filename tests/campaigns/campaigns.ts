@@ -7,5 +7,6 @@ export const CAMPAIGNS: Readonly<Record<string, () => Promise<Campaign>>> = {
   soak: async () => (await import("./soak.ts")).SOAK,
   pointing: async () => (await import("./pointing.ts")).POINTING,
   bodies: async () => (await import("./bodies.ts")).BODIES_CAMPAIGN,
+  owners: async () => (await import("./owners.ts")).OWNERS,
   inputs: async () => (await import("./inputs.ts")).INPUTS,
 };

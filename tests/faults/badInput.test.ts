@@ -6,8 +6,41 @@ import { afterEach, beforeEach, describe, expect, it } from "vitest";
 import { Catalogue } from "../../controller/archive/catalogue.ts";
 import { createNightFolder } from "../../controller/archive/nightFolder.ts";
 import { SqliteFile } from "../../controller/archive/sqliteFile.ts";
+import { parseCommandLine } from "../../controller/commandLine.ts";
+import { checkStart } from "../../controller/commands/checkStart.ts";
+import { START_COMMAND } from "../../controller/config.ts";
 import { DEMO_NIGHT } from "../../controller/daemon/demoNight.ts";
+import { asNightError, type NightError } from "../../core/errors.ts";
 import { startProgram, type Program } from "../support/program.ts";
+
+const WRONG_CALLS: readonly (readonly [what: string, args: readonly string[], line: RegExp])[] = [
+  ["an option that does not exist", ["--cammera", "usb"], /--cammera.*--camera/],
+  ["a rate of 0", ["--rate", "0"], /--rate/],
+  ["a camera of another kind", ["--camera", "ftp:host"], /--camera takes usb/],
+  ["a port that is none", ["--camera", "ip:host:99999"], /--camera takes/],
+  ["latitude 91", ["--lat", "91", "--lon", "0"], /--lat/],
+  ["a latitude without a longitude", ["--lat", "68"], /--lat and --lon/],
+  ["a Kp feed that is no address", ["--kp-feed", "ftp://kp"], /http or https.*ftp:/],
+  ["dusk at no place", ["--camera", "usb", "--from-dusk"], /--from-dusk needs/],
+  [
+    "a folder of frames that is not there",
+    ["--camera", "usb", "--frames-folder", "/no/such"],
+    /\/no\/such/,
+  ],
+  [
+    "a release of another kind",
+    ["--camera", "usb", "--release", "thread:12"],
+    /--release takes serial/,
+  ],
+  [
+    "a relay that no profile knows",
+    ["--camera", "usb", "--release", "hid:1234:5678"],
+    /no profile knows the relay/,
+  ],
+  ["no program for alarms", ["--alarm-command", "/no/such"], /is no program that can be run/],
+  ["no address for alarms", ["--alarm-webhook", "ftp://x"], /takes an http or https address/],
+  ["a release without frames", ["--release", "serial:/dev/x"], /--release needs --frames-folder/],
+];
 
 /** What a person may do wrong, or meet, at the start: one clear sentence each, never a stack trace. */
 describe("starting with something wrong", () => {
@@ -36,39 +69,27 @@ describe("starting with something wrong", () => {
       .filter((line) => line !== "" && !/^The page( is being built|:)/.test(line));
   }
 
-  it.each([
-    ["an option that does not exist", ["--cammera", "usb"], /--cammera.*--camera/],
-    ["a rate of 0", ["--rate", "0"], /--rate/],
-    ["a camera of another kind", ["--camera", "ftp:host"], /--camera takes usb/],
-    ["a port that is none", ["--camera", "ip:host:99999"], /--camera takes/],
-    ["latitude 91", ["--lat", "91", "--lon", "0"], /--lat/],
-    ["a latitude without a longitude", ["--lat", "68"], /--lat and --lon/],
-    ["a Kp feed that is no address", ["--kp-feed", "ftp://kp"], /http or https.*ftp:/],
-    ["dusk at no place", ["--camera", "usb", "--from-dusk"], /--from-dusk needs/],
-    [
-      "a folder of frames that is not there",
-      ["--camera", "usb", "--frames-folder", "/no/such"],
-      /\/no\/such/,
-    ],
-    [
-      "a release of another kind",
-      ["--camera", "usb", "--release", "thread:12"],
-      /--release takes serial/,
-    ],
-    [
-      "a relay that no profile knows",
-      ["--camera", "usb", "--release", "hid:1234:5678"],
-      /no profile knows the relay/,
-    ],
-    ["no program for alarms", ["--alarm-command", "/no/such"], /is no program that can be run/],
-    ["no address for alarms", ["--alarm-webhook", "ftp://x"], /takes an http or https address/],
-    ["a release without frames", ["--release", "serial:/dev/x"], /--release needs --frames-folder/],
-  ])("%s ends with 2 and one line that says what to mend", async (_what, args, line) => {
-    const program = run("controller/main.ts", ...args, "--data", folder);
-    expect(await program.ended).toBe(2);
-    expect(errorLines(program)).toHaveLength(1);
-    expect(program.printed()).toMatch(line);
-  });
+  it.each(WRONG_CALLS)(
+    "%s is a wrong call, in one sentence that says what to mend",
+    async (...row) => {
+      const [, args, line] = row;
+      const error = await refusalOf([...args, "--data", folder]);
+      expect(error.recovery).toBe("usage");
+      expect(error.message).toMatch(line);
+    },
+  );
+
+  // One that the command line itself refuses, and one that is refused by what it names.
+  it.each([WRONG_CALLS[0]!, WRONG_CALLS[10]!])(
+    "%s ends with 2 and that one line",
+    async (...row) => {
+      const [, args, line] = row;
+      const program = run("controller/main.ts", ...args, "--data", folder);
+      expect(await program.ended).toBe(2);
+      expect(errorLines(program)).toHaveLength(1);
+      expect(program.printed()).toMatch(line);
+    },
+  );
 
   it("a wrong profile of one's own ends with 1 and one line with file, pointer and reason", async () => {
     const profiles = join(folder, "profiles", "cameras");
@@ -171,3 +192,14 @@ describe("starting with something wrong", () => {
     after.close();
   });
 });
+
+/** What a start with these words is refused with, before anything is begun. */
+async function refusalOf(args: readonly string[]): Promise<NightError> {
+  try {
+    const line = parseCommandLine(START_COMMAND, args);
+    if (line.kind === "run") await checkStart(line.options);
+  } catch (thrown) {
+    return asNightError(thrown);
+  }
+  throw new Error("it was not refused");
+}

@@ -10,7 +10,7 @@ import { OpenFrames } from "../../../controller/night/openFrames.ts";
 import type { Exposure } from "../../../core/exposure/exposure.ts";
 import type { CardEntry } from "../../../core/frames/reconcile.ts";
 import { formatDateTime } from "../../../core/ptp/dateTime.ts";
-import type { Random } from "../../../core/random.ts";
+import { createRandom, type Random } from "../../../core/random.ts";
 import { utcMs } from "../../../core/units.ts";
 import { createManualClock, type ManualClock } from "../../support/manualClock.ts";
 import { makeFrame, NIGHT_START_UTC_MS } from "../../support/frameRecords.ts";
@@ -43,7 +43,7 @@ type Op =
       readonly isProved: boolean;
     };
 
-export type Schedule = {
+type Schedule = {
   readonly shots: readonly Shot[];
   readonly ops: readonly Op[];
   /** After a break every object has another handle. */
@@ -58,7 +58,7 @@ function pickOf<T>(random: Random, values: readonly T[]): T {
 }
 
 /** A night's frames, pictures by hand, and the ways in which the camera tells of their files. */
-export async function randomSchedule(random: Random): Promise<Schedule> {
+async function randomSchedule(random: Random): Promise<Schedule> {
   /** A link that is lost from the first frame on: all that comes, comes from the card. */
   const isAllLost = random.uniform() < 0.25;
   const naming = pickOf(random, ["rising", "equal", "restarts"] as const);
@@ -122,7 +122,7 @@ export async function randomSchedule(random: Random): Promise<Schedule> {
 }
 
 /** What a night came to; all lists are empty when every picture is where it belongs. */
-export type Outcome = {
+type Outcome = {
   /** False: the process came to its end before that point. */
   readonly wasKilled: boolean;
   readonly lost: readonly string[];
@@ -130,12 +130,33 @@ export type Outcome = {
   readonly misplaced: readonly string[];
 };
 
+/**
+ * Lives a seed's schedule again and again, killed at a later point each time, until it comes to its end.
+ *
+ * @param options.every  1: at every point from `from` on; 3: at every third.
+ * @returns What went wrong, a sentence each, and how often it was killed.
+ */
+export async function killAtPoints(options: {
+  readonly seed: number;
+  readonly dataDir: string;
+  readonly from: number;
+  readonly every: number;
+}): Promise<{ readonly problems: readonly string[]; readonly killCount: number }> {
+  const schedule = await randomSchedule(createRandom(options.seed));
+  const problems: string[] = [];
+  for (let killCount = 0; ; killCount += 1) {
+    const killAt = options.from + killCount * options.every;
+    const outcome = await liveThrough(schedule, options.dataDir, killAt);
+    for (const fault of ["lost", "doubled", "misplaced"] as const) {
+      for (const what of outcome[fault])
+        problems.push(`Killed at point ${killAt}, ${fault}: ${what}.`);
+    }
+    if (!outcome.wasKilled) return { problems, killCount };
+  }
+}
+
 /** Lives the schedule, is killed at the `killAt`-th write or wait, starts again and reads the card. */
-export async function liveThrough(
-  schedule: Schedule,
-  dataDir: string,
-  killAt: number,
-): Promise<Outcome> {
+async function liveThrough(schedule: Schedule, dataDir: string, killAt: number): Promise<Outcome> {
   const info = {
     ...{ name: "Owners", startUtcMs: NIGHT_START_UTC_MS, latitudeDeg: 68.9, longitudeDeg: 27 },
     ...{ placeName: "Hut Seven", isRehearsal: true },
