@@ -24,7 +24,7 @@ const SAMPLE_MS = 2000;
 /** As fast as the processes keep up with; frames that are lost to the haste do not count. */
 const RATE = 60;
 /** A handful of frames has to come whole, on a machine that is busy with other tests, too. */
-const GENTLE_RATE = 4;
+const GENTLE_RATE = 2;
 
 /**
  * A demo night through the real processes, as fast as they can take frames: what the program holds
