@@ -24,6 +24,8 @@ export const RANK = {
 
 /** A camera is given this much real time in any case before its silence means anything. */
 const GRACE_FLOOR_MS = 500;
+/** And this much in a night that goes faster than life: on a busy machine a picture took a second to make. */
+const FAST_NIGHT_GRACE_MS = 2_000;
 /** Files that are remembered, to know a frame's second file by. */
 const REMEMBERED_FILES = 8;
 
@@ -267,9 +269,14 @@ export class FrameFileMatcher {
     this.#options.tell({ kind: "frameMissing", frameIndex, why });
   }
 
-  /** How long the camera may take to name a file, real milliseconds. */
+  /**
+   * How long the camera may take to name a file, real milliseconds. However fast the night goes, a
+   * simulated camera makes its picture in real time.
+   */
   #graceMs(): number {
-    return GRACE_FLOOR_MS + this.#options.controls().fileGraceMs / this.#options.origin.rate;
+    const { fileGraceMs } = this.#options.controls();
+    const byNightMs = GRACE_FLOOR_MS + fileGraceMs / this.#options.origin.rate;
+    return Math.max(byNightMs, Math.min(fileGraceMs, FAST_NIGHT_GRACE_MS));
   }
 }
 
