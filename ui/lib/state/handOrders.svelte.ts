@@ -1,4 +1,5 @@
 import type { WatchView } from "../../../core/api/messages.ts";
+import type { KeyAction } from "../keys/keys.ts";
 
 /** Ends that a pause is offered with. */
 export const PAUSE_MINUTES = [10, 30, 60] as const;
@@ -99,6 +100,26 @@ export class HandOrders {
   /** The page goes away: what the hand said is done without waiting. */
   leave(): void {
     if (this.#closing !== null) void this.#close();
+  }
+
+  /** A key's action; true when it was one of the hand's, whether or not the watch has a use for it now. */
+  act(action: KeyAction): boolean {
+    const phase = this.#options.watch()?.phase ?? null;
+    const isOver = phase === null || phase === "idle" || phase === "finished";
+    switch (action) {
+      case "startOrResume":
+        if (phase === "paused" && !this.isClosing) void this.resume();
+        else if (isOver && phase !== null) void this.start();
+        return true;
+      case "pause":
+        if (!isOver && phase !== "paused") this.ask("pause");
+        return true;
+      case "stop":
+        if (!isOver) this.ask("stop");
+        return true;
+      default:
+        return false;
+    }
   }
 
   async #countDown(): Promise<void> {

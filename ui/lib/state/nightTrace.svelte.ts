@@ -13,6 +13,7 @@ export class NightTrace {
 
   /** Highest index heard of, frames without a place on the strip included; −1: none. */
   lastIndex = $state.raw(-1);
+  #isCatchingUp = false;
 
   /** What it traces, as requests name it; null before a night is open. */
   readonly of = $derived<CameraNight | null>(
@@ -53,5 +54,26 @@ export class NightTrace {
     this.lastIndex = Math.max(this.lastIndex, curves.frameIndex.at(-1) ?? -1);
     this.points = merged(this.points, pointsOf(curves));
     this.isLoaded = true;
+  }
+
+  /**
+   * Asks for what is missing. A failure is left to the next message, which asks again; the status line
+   * reports the link.
+   */
+  async catchUp(
+    fetchCurves: (of: CameraNight, fromIndex: number) => Promise<NightCurves>,
+  ): Promise<void> {
+    const { of } = this;
+    if (of === null || this.#isCatchingUp) return;
+    this.#isCatchingUp = true;
+    try {
+      this.applyCurves(of.nightId, await fetchCurves(of, this.knownUpTo), of.cameraId);
+    } catch {
+      // As it says above.
+    } finally {
+      this.#isCatchingUp = false;
+      // Another camera was chosen while this one's frames were on their way.
+      if (this.of !== of) void this.catchUp(fetchCurves);
+    }
   }
 }
