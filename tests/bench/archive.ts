@@ -121,7 +121,7 @@ function pageFigures(nightDir: string, count: number) {
 
 async function killRows(folder: string): Promise<BenchRow[]> {
   const dataDir = join(folder, "killed");
-  const outcome = await killNight({ dataDir, kills: KILLS, seed: 7, lifeMs: 250 });
+  const outcome = await killNight({ dataDir, kills: KILLS, seed: 7 });
   const note = `${outcome.kills} kills, ${outcome.framesTaken} frames taken`;
   const nothing = { unit: "frames", comparedWith: "allowed", comparedValue: 0, note };
   return [

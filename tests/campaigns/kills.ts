@@ -4,7 +4,7 @@ import { join } from "node:path";
 import { killNight } from "../support/killNight.ts";
 import type { Campaign } from "./campaign.ts";
 
-/** A night whose process is killed again and again, at random moments of its first quarter second. */
+/** A night whose process is killed again and again, at random moments of its first seven frames. */
 export const KILLS: Campaign = {
   unit: "kill",
   countDefault: 500,
@@ -12,7 +12,7 @@ export const KILLS: Campaign = {
   async runCase(seed, kills) {
     const dataDir = mkdtempSync(join(tmpdir(), "nattvakt-kills-"));
     try {
-      const outcome = await killNight({ dataDir, kills, seed, lifeMs: 250 });
+      const outcome = await killNight({ dataDir, kills, seed });
       const problems: string[] = [];
       const { lost, doubled, damaged, misplaced, integrityProblems, recognised } = outcome;
       if (lost > 0) problems.push(`${lost} frames were lost.`);

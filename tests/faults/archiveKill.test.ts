@@ -8,7 +8,6 @@ describe("a night whose process is killed", () => {
       dataDir: temporaryFolder(),
       kills: 8,
       seed: 20260110,
-      lifeMs: 250,
     });
     expect(outcome.resumeSeconds).toHaveLength(8);
     expect(outcome.framesTaken).toBeGreaterThan(20);

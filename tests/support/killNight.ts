@@ -27,6 +27,9 @@ export type KillOutcome = {
   readonly resumeSeconds: readonly number[];
 };
 
+const LIFE_FRAMES_MAX = 6;
+/** A frame is kept within such a time, so that any instant between card and row may be the last. */
+const LAST_FRAME_MS = 40;
 /** From one frame to the next. */
 const SPACING_MS = 100;
 
@@ -76,12 +79,14 @@ function createCardCamera(random: Random): {
   };
 }
 
-/** @param lifeMs  Longest life of a process after its watch has resumed, ms. */
+/**
+ * Each process takes up to six frames after its watch has resumed, and is killed at a random instant
+ * of the next one: counted in frames, it lives as long on a slow machine as on a fast one.
+ */
 export async function killNight(options: {
   dataDir: string;
   kills: number;
   seed: number;
-  lifeMs: number;
 }): Promise<KillOutcome> {
   const random = createRandom(options.seed);
   const camera = createCardCamera(random.fork("card"));
@@ -97,7 +102,9 @@ export async function killNight(options: {
   Catalogue.create(nightDir, night).close();
   const resumeSeconds: number[] = [];
   for (let kill = 0; kill < options.kills; kill += 1) {
-    resumeSeconds.push(await oneLife(nightDir, camera, random.uniform() * options.lifeMs));
+    const frames = random.integer(LIFE_FRAMES_MAX + 1);
+    const life = { frames, afterMs: random.uniform() * LAST_FRAME_MS };
+    resumeSeconds.push(await oneLife(nightDir, camera, life));
   }
   const recognised = unfinishedNights(options.dataDir).some((one) => one.nightDir === nightDir);
   const kept = await lookAtTheEnd(nightDir, camera.card);
@@ -113,7 +120,7 @@ export async function killNight(options: {
 async function oneLife(
   nightDir: string,
   camera: { answer(message: ToCamera): FromCamera | null },
-  lifeMs: number,
+  life: { readonly frames: number; readonly afterMs: number },
 ): Promise<number> {
   const script = fileURLToPath(new URL("./killedNight.ts", import.meta.url));
   const child: ChildProcess = fork(script, [nightDir], {
@@ -125,11 +132,15 @@ async function oneLife(
   child.stderr!.on("data", (text: Buffer) => (complaint += text.toString()));
   return new Promise((resolve, reject) => {
     let seconds: number | null = null;
+    let framesLeft = life.frames;
+    let killer: NodeJS.Timeout | undefined;
+    const endAfter = (ms: number): void => {
+      killer ??= setTimeout(() => child.kill("SIGKILL"), ms);
+    };
     child.on("message", (message: ToCamera) => {
-      if (message.kind === "resumed") {
-        seconds = message.seconds;
-        setTimeout(() => child.kill("SIGKILL"), lifeMs);
-      }
+      if (message.kind === "resumed") seconds = message.seconds;
+      if (message.kind === "expose") framesLeft -= 1;
+      if (seconds !== null && framesLeft <= 0) endAfter(life.afterMs);
       const answer = camera.answer(message);
       // The process may be gone by now, as a laptop's may; the frame is on the card all the same.
       if (answer !== null && child.connected) child.send(answer, () => undefined);
