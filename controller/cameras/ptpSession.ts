@@ -10,7 +10,13 @@ import { decodeHandles } from "../../core/ptp/datasets/handles.ts";
 import { objectInfo, type ObjectInfo } from "../../core/ptp/datasets/objectInfo.ts";
 import { storageInfo, type StorageInfo } from "../../core/ptp/datasets/storageInfo.ts";
 import type { DataType, PtpValue } from "../../core/ptp/dataTypes.ts";
-import { ALL, nextTransactionId, NO_TRANSACTION, type TransactionId } from "../../core/ptp/ids.ts";
+import {
+  ALL,
+  nextTransactionId,
+  NO_TRANSACTION,
+  transactionId,
+  type TransactionId,
+} from "../../core/ptp/ids.ts";
 import { OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
 import { propertyLine } from "../../core/ptp/properties.ts";
 import { RESPONSES, responseName } from "../../core/ptp/responses.ts";
@@ -21,6 +27,8 @@ import type { OperationAnswer, Transport } from "./transport.ts";
 
 /** Any number but 0 and 0xFFFFFFFF. Source: MTP 1.1 §4.4.2. */
 const SESSION_ID = 1;
+/** No session comes this far: a thousand transactions a second for twelve days. */
+const AHEAD_OF_ANY = transactionId(0x40000000);
 const ANSWER_MS = 10_000;
 /** A whole file over a slow radio link. */
 const OBJECT_MS = 120_000;
@@ -103,13 +111,23 @@ export class PtpSession {
     if (response === RESPONSES.SessionAlreadyOpen) {
       this.#begin(survivor?.lastTransactionId);
       await survivor?.beforeClosing();
-      const closed = await this.#attempt(OPERATIONS.CloseSession, []);
       // What is not closed goes on, and its numbers with it.
-      if (closed.answer.responseCode !== RESPONSES.OK) return;
+      if ((await this.#closeLeft()) !== RESPONSES.OK) return;
       this.#isOpen = false;
       await this.#tryOpen();
     }
     this.#begin();
+  }
+
+  /**
+   * Closes a session that was left open. Where its numbers are not known, ours count as used already:
+   * then by one that lies ahead of them.
+   */
+  async #closeLeft(): Promise<number> {
+    const { answer } = await this.#attempt(OPERATIONS.CloseSession, []);
+    if (answer.responseCode !== RESPONSES.InvalidTransactionID) return answer.responseCode;
+    this.#lastId = AHEAD_OF_ANY;
+    return (await this.#attempt(OPERATIONS.CloseSession, [])).answer.responseCode;
   }
 
   /** Ends the session in order; a camera that cannot be asked any more is let go. */

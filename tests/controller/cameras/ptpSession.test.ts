@@ -124,6 +124,20 @@ describe("a PTP session", () => {
     expect(session.isOpen).toBe(true);
   });
 
+  it("closes a session whose numbers it does not know by one that lies ahead of them", async () => {
+    const session = await join();
+    const opening = session.open();
+    await answer(RESPONSES.SessionAlreadyOpen, { parameters: [1] });
+    const closing = await answer(RESPONSES.InvalidTransactionID);
+    expect(closing.transactionId).toBe(1);
+    const again = await answer(RESPONSES.OK);
+    expect(again.operationCode).toBe(OPERATIONS.CloseSession.code);
+    expect(again.transactionId).toBeGreaterThan(1_000_000_000);
+    await answer(RESPONSES.OK);
+    await opening;
+    expect(session.upcomingTransactionId).toBe(1);
+  });
+
   it("takes the open session over when it cannot be closed", async () => {
     const session = await join();
     const opening = session.open();
