@@ -46,6 +46,7 @@ export function installService(order: ServiceOrder, system: ServiceSystem): read
     ...(walls === "all" ? [] : [FEWER_WALLS]),
     lingerLine(system),
     rightsLine(system.user),
+    sleepLine(system.user),
   ];
 }
 
@@ -149,11 +150,29 @@ function lingerLine({ run, user }: ServiceSystem): string {
   }
 }
 
-/** A user's manager cannot grant real-time scheduling; one line, once, by the administrator does. */
+/**
+ * A user's manager cannot grant real-time scheduling; one line, once, by the administrator does. The
+ * manager has the right only once it is itself started again (tried with systemd 252).
+ */
 function rightsLine(user: string): string {
   return (
-    "For a shutter that keeps its time on a busy computer give it the right to real-time scheduling, once, and restart: " +
+    "For a shutter that keeps its time on a busy computer give it the right to real-time scheduling, once, and restart the computer: " +
     `echo '${user} - rtprio 1' | sudo tee /etc/security/limits.d/nattvakt.conf`
+  );
+}
+
+/**
+ * The system lets only who sits at the computer keep it awake; a service that goes on after log-out,
+ * or on a board without a screen, is refused (tried with systemd 252 and polkit 122).
+ */
+function sleepLine(user: string): string {
+  const rule =
+    `polkit.addRule(function (action, subject) { if (subject.user == "${user}" && ` +
+    `["block-sleep", "block-idle", "handle-lid-switch"].some(function (what) { ` +
+    `return action.id == "org.freedesktop.login1.inhibit-" + what; })) return polkit.Result.YES; });`;
+  return (
+    "To let it keep this computer awake while nobody is logged in at it, too, allow that once: " +
+    `echo '${rule}' | sudo tee /etc/polkit-1/rules.d/70-nattvakt.rules`
   );
 }
 

@@ -1,5 +1,6 @@
 import { existsSync, readFileSync } from "node:fs";
 import { join } from "node:path";
+import { runInNewContext } from "node:vm";
 import { describe, expect, it } from "vitest";
 import {
   installService,
@@ -40,7 +41,29 @@ describe("the service", () => {
       "loginctl enable-linger ada",
     ]);
     expect(lines[1]).toBe("It goes on when you log out.");
-    expect(lines[2]).toContain("echo 'ada - rtprio 1' | sudo tee /etc/security/limits.d/");
+    expect(lines[2]).toMatch(
+      /restart the computer: echo 'ada - rtprio 1' \| sudo tee \/etc\/security\/limits\.d\//,
+    );
+  });
+
+  it("says what lets it keep the computer awake while nobody is logged in: a rule for it alone", () => {
+    const { system } = madeUpSystem();
+    const line = installService(ORDER, system).at(-1)!;
+    const [, rule] = /echo '(.*)' \| sudo tee \/etc\/polkit-1\/rules\.d\//.exec(line)!;
+    type Asked = readonly [action: { id: string }, subject: { user: string }];
+    let decide = (..._: Asked): unknown => "no rule";
+    const polkit = {
+      addRule: (given: typeof decide) => (decide = given),
+      Result: { YES: "yes" },
+    };
+    runInNewContext(rule!, { polkit });
+    const inhibit = (what: string, user = "ada") =>
+      decide({ id: `org.freedesktop.login1.${what}` }, { user });
+    for (const what of ["block-sleep", "block-idle", "handle-lid-switch"]) {
+      expect(inhibit(`inhibit-${what}`)).toBe("yes");
+    }
+    expect(inhibit("inhibit-block-sleep", "eve")).toBeUndefined();
+    expect(inhibit("power-off")).toBeUndefined();
   });
 
   it.each([
