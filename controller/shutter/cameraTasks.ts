@@ -16,9 +16,9 @@ import { fetchInfo, fetchPreview, isPicture } from "./fetchPreview.ts";
 import type { FromShutter, ToShutter } from "./messages.ts";
 
 /** How a task speaks to the night. */
-type Tellers = {
-  readonly tell: (event: CameraEvent) => void;
-  readonly nightNow: () => MonotonicMs;
+type Reports = {
+  tell(event: CameraEvent): void;
+  nightNow(): MonotonicMs;
 };
 
 /** A file that the camera named, with what happens once its description is here. */
@@ -63,7 +63,7 @@ export async function* frameTask(
     readonly isProved: boolean;
   },
   controls: CameraControls,
-  callbacks: Tellers & { readonly onOther: () => void },
+  callbacks: Reports & { readonly onOther: () => void },
 ): CameraTask {
   const { frameIndex, handle, isProved } = frame;
   const info = frame.info ?? (yield* fetchInfo(link, handle));
@@ -91,7 +91,7 @@ export async function* frameTask(
 }
 
 /** Battery and card, each on its own: one that cannot be read leaves the other. */
-export async function* statusTask(link: CameraLink, { tell, nightNow }: Tellers): CameraTask {
+export async function* statusTask(link: CameraLink, reports: Reports): CameraTask {
   const batteryPercent = yield* orNull(
     whenThereIsRoom(link, async () => await link.properties.readBatteryPercent()),
   );
@@ -110,7 +110,7 @@ export async function* statusTask(link: CameraLink, { tell, nightNow }: Tellers)
     freeBytes = sum(freeBytes, info && freeBytesOf(info));
     freeFrames = sum(freeFrames, info && freeImagesOf(info));
   }
-  tell({ kind: "status", atMs: nightNow(), batteryPercent, freeBytes, freeFrames });
+  reports.tell({ kind: "status", atMs: reports.nightNow(), batteryPercent, freeBytes, freeFrames });
 }
 
 /** Sets what an exposure asks for, while nothing is being exposed. */

@@ -1,4 +1,4 @@
-import { asNightError, type NightError } from "../../core/errors.ts";
+import { asNightError, NightError } from "../../core/errors.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import type { CameraDescription } from "../cameras/camera.ts";
@@ -69,6 +69,12 @@ export class LinkWatch {
   }
 
   get connected(): Connected | null {
+    return this.#connected;
+  }
+
+  /** @throws NightError `camera.gone` while no camera is connected. */
+  requireConnected(): Connected {
+    if (this.#connected === null) throw goneError();
     return this.#connected;
   }
 
@@ -226,4 +232,8 @@ async function firstList(link: CameraLink): Promise<readonly number[]> {
     if (asNightError(thrown).code !== "ptp.response") throw thrown;
     return [];
   }
+}
+
+export function goneError(): NightError {
+  return new NightError("camera.gone", "The camera is not connected.");
 }
