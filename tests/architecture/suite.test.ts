@@ -1,5 +1,6 @@
-import { writeFileSync } from "node:fs";
+import { existsSync, writeFileSync } from "node:fs";
 import { describe, expect, it } from "vitest";
+import { LONG_FILES } from "../support/longFiles.ts";
 import { runSuite, suiteSentence, type SuiteOutcome } from "../support/suite.ts";
 import { temporaryFolder } from "../support/temporaryFolder.ts";
 
@@ -36,6 +37,15 @@ describe("a suite whose tests failed once", () => {
   it("fails when no test ran", async () => {
     const { outcome } = await suiteOf([], [{ failed: 0, code: 0, tests: 0 }]);
     expect(outcome.code).toBe(1);
+  });
+});
+
+describe("the suite's order", () => {
+  it("knows long files that are there, the longest first", () => {
+    const names = Object.keys(LONG_FILES);
+    expect(names.filter((name) => !existsSync(name))).toEqual([]);
+    const seconds = Object.values(LONG_FILES);
+    expect(seconds).toEqual(seconds.toSorted((a, b) => b - a));
   });
 });
 
