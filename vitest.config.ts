@@ -55,6 +55,8 @@ export default defineConfig({
         test: {
           name: "ui",
           environment: "jsdom",
+          // Making the page's environment takes longer than the tests in it.
+          isolate: false,
           include: ["tests/ui/**/*.test.ts"],
           setupFiles: ["tests/support/repeatOnFailure.ts", "tests/support/pageStorage.ts"],
           ...PATIENCE,

@@ -11,9 +11,10 @@ export class LongFilesFirst extends BaseSequencer {
     const root = this.ctx.config.root;
     const secondsOf = ({ moduleId }: TestSpecification): number =>
       LONG_FILES[relative(root, moduleId).split(sep).join("/")] ?? 0;
-    const isSharing = ({ project }: TestSpecification): number => (project.config.isolate ? 0 : 1);
+    const whoShares = ({ project }: TestSpecification): string =>
+      project.config.isolate ? "" : project.name;
     return (await super.sort(files)).sort(
-      (a, b) => isSharing(a) - isSharing(b) || secondsOf(b) - secondsOf(a),
+      (a, b) => whoShares(a).localeCompare(whoShares(b)) || secondsOf(b) - secondsOf(a),
     );
   }
 }
