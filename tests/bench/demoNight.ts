@@ -10,12 +10,12 @@ import type { BenchRow } from "./benchRow.ts";
 
 /** Stretches of the demo night, hours after its dusk. */
 const PHASES = [
-  { phase: "dusk", fromHours: 0.3, hours: 0.6 },
-  { phase: "quiet", fromHours: 2.6, hours: 0.4 },
-  { phase: "surge", fromHours: 4.12, hours: 0.35 },
-  { phase: "clouds", fromHours: 5.9, hours: 0.4 },
+  { phase: "dusk", fromHours: 0.3, hours: 0.4 },
+  { phase: "quiet", fromHours: 2.6, hours: 0.3 },
+  { phase: "surge", fromHours: 4.12, hours: 0.28 },
+  { phase: "clouds", fromHours: 5.9, hours: 0.3 },
   { phase: "Moon", fromHours: 8.5, hours: 0.3 },
-  { phase: "dawn", fromHours: 10.5, hours: 0.6 },
+  { phase: "dawn", fromHours: 10.5, hours: 0.4 },
 ] as const;
 
 const CURVES = Object.keys(TONE_CURVES) as ToneCurveName[];
