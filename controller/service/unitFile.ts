@@ -33,6 +33,10 @@ PrivateUsers=yes
 ProtectKernelModules=yes
 `;
 
+// Without a user namespace the exposure of 5.7, or 6.6 without mounts, cannot be brought below 5.0:
+// the capabilities make out more than 2 of it, and CapabilityBoundingSet, ProtectClock,
+// ProtectKernelLogs and ProtectKernelModules end a unit with status 218, User with 216 (systemd 252, tried).
+
 /** What the manager leaves out by itself where the system does not grant it (systemd 252, tried). */
 const MOUNT_WALLS = `PrivateMounts=yes
 ProtectControlGroups=yes
