@@ -20,7 +20,7 @@ import { valueAtShare } from "../../core/statistics.ts";
 /** Night seconds a real second; figures below are real milliseconds. */
 const RATE = 10;
 const BUSY_SECONDS = 0.5;
-const FRAMES = 205;
+const FRAMES = 125;
 /** Frames at the start that are taken but not counted: the link's pace is still being learnt. */
 export const WARM_UP = 5;
 /** One blow of work that holds the main thread, as decoding a large picture does. */
