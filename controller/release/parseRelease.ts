@@ -52,6 +52,14 @@ function serialRelease(word: string, profiles: readonly FromFile<ReleaseProfile>
   const taken = new Set<string>();
   while (words.length > 1 && /^(dtr|rts|half|low)$/.test(words.at(-1)!)) taken.add(words.pop()!);
   const path = words.join(":");
+  // The names that systems give to ports end in a digit where they have a colon at all.
+  const left = words.length > 1 ? words.at(-1)! : "";
+  if (/^[a-z]*$/i.test(left) && words.length > 1) {
+    throw new NightError(
+      "usage.invalid",
+      `--release ${word}: "${left}" is none of dtr, rts, half and low`,
+    );
+  }
   if (path === "" || (taken.has("dtr") && taken.has("rts"))) {
     throw new NightError("usage.invalid", `--release ${word} names no port, or both lines`);
   }

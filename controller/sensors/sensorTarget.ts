@@ -22,8 +22,13 @@ export function sensorTarget(
 ): SensorTarget {
   const match = /^(.+?)(?::(\d{2,7}))?$/.exec(word);
   const profile = profiles.find((found) => found.profile.kind === kind)?.profile;
-  if (!match || !profile) {
-    throw new NightError("usage.invalid", `a sensor's port is given as PATH or PATH:BAUD`);
+  // The names that systems give to ports end in a digit where they have a colon at all.
+  const isSpeedWrong = /:(\d{8,}|\d|[a-z]*)$/i.test(word);
+  if (!match || !profile || isSpeedWrong) {
+    throw new NightError(
+      "usage.invalid",
+      `a sensor's port is given as PATH or PATH:BAUD, the speed as a number, not "${word}"`,
+    );
   }
   const { baudRate, silenceMsMax } = profile;
   return {

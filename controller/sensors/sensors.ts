@@ -1,7 +1,13 @@
-import { readNmea } from "../../core/sensors/nmea.ts";
+import { isNmeaSentence, readNmea } from "../../core/sensors/nmea.ts";
 import { readSensorLine } from "../../core/sensors/sensorLine.ts";
+import { sensorWords } from "../../core/words/sensorWords.ts";
 import { utcMs, type UtcMs } from "../../core/units.ts";
-import { SerialLines, type OpenSensorPort, type SerialLinesOptions } from "./serialLines.ts";
+import {
+  SerialLines,
+  type OpenSensorPort,
+  type SensorTrouble,
+  type SerialLinesOptions,
+} from "./serialLines.ts";
 import type { SensorTarget } from "./sensorTarget.ts";
 
 /** What the sensors say. */
@@ -26,7 +32,8 @@ export type SensorEvent =
       readonly sensor: SensorTarget["kind"];
       readonly path: string;
       readonly isThere: boolean;
-    };
+    }
+  | { readonly kind: "trouble"; readonly target: SensorTarget; readonly trouble: SensorTrouble };
 
 type SensorsOptions = {
   readonly targets: readonly SensorTarget[];
@@ -35,6 +42,7 @@ type SensorsOptions = {
   readonly tell: (event: SensorEvent) => void;
   readonly open?: OpenSensorPort;
   readonly wait?: SerialLinesOptions["wait"];
+  readonly verdictMs?: number;
 };
 
 /** GNSS dates before this are a rolled-over week counter. This program did not exist then. */
@@ -58,14 +66,17 @@ export class Sensors {
 
   constructor(options: SensorsOptions) {
     this.#options = options;
-    const { open, wait } = options;
+    const { open, wait, verdictMs } = options;
     this.#lines = options.targets.map(
       (target) =>
         new SerialLines({
           ...target,
           ...(open ? { open } : {}),
           ...(wait ? { wait } : {}),
+          ...(verdictMs === undefined ? {} : { verdictMs }),
+          isOurs: (line) => isLineOf(target.kind, line),
           onLine: (line) => (target.kind === "gnss" ? this.#nmea(line) : this.#plain(line)),
+          onTrouble: (trouble) => options.tell({ kind: "trouble", target, trouble }),
           onPresence: (isThere) =>
             options.tell({ kind: "presence", sensor: target.kind, path: target.path, isThere }),
         }),
@@ -119,6 +130,18 @@ export class Sensors {
   }
 }
 
+/** Whether a sensor of this kind says such a line, a receiver without a fix included. */
+function isLineOf(sensor: SensorTarget["kind"], line: string): boolean {
+  switch (sensor) {
+    case "gnss":
+      return isNmeaSentence(line);
+    case "lightMeter":
+      return readSensorLine(line)?.kind === "light";
+    case "climate":
+      return readSensorLine(line)?.kind === "climate";
+  }
+}
+
 /** Comparisons that are looked at together: about half a minute of sentences. */
 const KEPT = 30;
 
@@ -153,8 +176,6 @@ type SensorHubOptions = Omit<SensorsOptions, "tell"> & {
   /** One line for the terminal. */
   readonly print: (line: string) => void;
 };
-
-const NAMES = { gnss: "GNSS receiver", lightMeter: "light meter", climate: "climate sensor" };
 
 /** Keeps what the sensors said last, and hands on what they say to any listener. */
 export class SensorHub {
@@ -206,8 +227,13 @@ export class SensorHub {
   #hear(event: SensorEvent): void {
     if (event.kind === "presence") {
       const { sensor, path, isThere } = event;
-      const what = isThere ? "is there" : "is gone; the night goes on without it";
-      this.#print(`The ${NAMES[sensor]} on ${path} ${what}.`);
+      this.#print(sensorWords.presence(sensor, { path, isThere }));
+    }
+    if (event.kind === "trouble") {
+      const { target, trouble } = event;
+      this.#print(sensorWords.trouble(target, trouble));
+      // Nobody need wait for a place that this receiver will not give.
+      if (target.kind === "gnss") this.#onPlace?.();
     }
     if (event.kind === "clock") this.#laptopLessGnssMs = event.laptopLessGnssMs;
     if (event.kind === "place") {

@@ -12,14 +12,31 @@ export type SensorPort = {
 /** Opens a port and resolves once bytes may come. */
 export type OpenSensorPort = (path: string, baudRate: number) => Promise<SensorPort>;
 
+/** Why nothing that this sensor says arrives. */
+export type SensorTrouble =
+  | { readonly kind: "absent" }
+  | { readonly kind: "denied" }
+  | { readonly kind: "inUse" }
+  | { readonly kind: "refused"; readonly why: string }
+  /** The port is open and no byte comes. */
+  | { readonly kind: "silent" }
+  /** Bytes come, and none of them is what this sensor says. */
+  | { readonly kind: "foreign" };
+
 export type SerialLinesOptions = {
   readonly path: string;
   readonly baudRate: number;
   /** Silent for so long, the sensor counts as gone. */
   readonly silenceMsMax: number;
+  /** Whether a line is one that this kind of sensor says. */
+  readonly isOurs: (line: string) => boolean;
   readonly onLine: (line: string) => void;
   /** The sensor came, came back, or went. */
   readonly onPresence: (isThere: boolean) => void;
+  /** Each trouble once, until the sensor speaks. */
+  readonly onTrouble: (trouble: SensorTrouble) => void;
+  /** How long an open port may say nothing of use before that is a trouble, real milliseconds. */
+  readonly verdictMs?: number;
   readonly open?: OpenSensorPort;
   /** Waits real milliseconds; rejects when the signal ends it. */
   readonly wait?: (pauseMs: number, signal: AbortSignal) => Promise<void>;
@@ -29,6 +46,8 @@ export type SerialLinesOptions = {
 const PAUSES_MS = [1_000, 2_000, 5_000, 10_000, 30_000];
 /** Longer than any line of these protocols; what is longer is noise. */
 const LINE_BYTES_MAX = 512;
+/** Receivers and meters speak every second, the climate sensor of our own protocol every two. */
+const VERDICT_MS = 4_500;
 
 /**
  * Reads lines from a serial sensor that may be unplugged, fall silent and come back at any time;
@@ -39,6 +58,8 @@ export class SerialLines {
   readonly #abort = new AbortController();
   readonly #loop: Promise<void>;
   #isThere = false;
+  /** The last trouble that was reported; null: none since the sensor spoke. */
+  #trouble: SensorTrouble["kind"] | null = null;
 
   constructor(options: SerialLinesOptions) {
     this.#options = options;
@@ -74,20 +95,26 @@ export class SerialLines {
     let port: SensorPort;
     try {
       port = await open(path, baudRate);
-    } catch {
+    } catch (thrown) {
       // Not plugged in, or not yet: tried again later.
+      this.#report(troubleOf(thrown));
       return false;
     }
     let heardMs = realMs();
     let hasSpoken = false;
+    let isKnown = false;
     let rest = "";
     await new Promise<void>((resolve) => {
       const look = setInterval(
         () => realMs() - heardMs > silenceMsMax && resolve(),
         Math.max(10, silenceMsMax / 4),
       );
+      const verdict = setTimeout(() => {
+        if (!isKnown) this.#report({ kind: hasSpoken ? "foreign" : "silent" });
+      }, this.#options.verdictMs ?? VERDICT_MS);
       const end = (): void => {
         clearInterval(look);
+        clearTimeout(verdict);
         resolve();
       };
       signal.addEventListener("abort", end, { once: true });
@@ -95,13 +122,17 @@ export class SerialLines {
       port.on("error", end);
       port.on("data", (bytes) => {
         heardMs = realMs();
+        hasSpoken = true;
         const [lines, left] = split(rest + Buffer.from(bytes).toString("latin1"));
         rest = left;
-        if (lines.length > 0 && !signal.aborted) {
-          hasSpoken = true;
-          this.#note("there");
+        for (const line of lines) {
+          if (signal.aborted) return;
+          if (this.#options.isOurs(line)) {
+            isKnown = true;
+            this.#note("there");
+          }
+          this.#options.onLine(line);
         }
-        for (const line of lines) if (!signal.aborted) this.#options.onLine(line);
       });
       if (signal.aborted) end();
     });
@@ -109,12 +140,31 @@ export class SerialLines {
     return hasSpoken;
   }
 
+  #report(trouble: SensorTrouble): void {
+    if (this.#isThere || this.#trouble === trouble.kind || this.#abort.signal.aborted) return;
+    this.#trouble = trouble.kind;
+    this.#options.onTrouble(trouble);
+  }
+
   #note(sensor: "there" | "gone"): void {
     const isThere = sensor === "there";
     if (this.#isThere === isThere) return;
     this.#isThere = isThere;
+    // Of one that went it is known already that it is not there.
+    this.#trouble = isThere ? null : "absent";
     this.#options.onPresence(isThere);
   }
+}
+
+/** Why a port did not open, by what the system or the serial library says of it. */
+function troubleOf(thrown: unknown): SensorTrouble {
+  const why = thrown instanceof Error ? thrown.message : String(thrown);
+  if (/ENOENT|ENXIO|ENODEV|no such|file not found|unknown error code 2\b/i.test(why)) {
+    return { kind: "absent" };
+  }
+  if (/EACCES|EPERM|permission|access denied/i.test(why)) return { kind: "denied" };
+  if (/EBUSY|EAGAIN|busy|cannot lock|temporarily unavailable/i.test(why)) return { kind: "inUse" };
+  return { kind: "refused", why };
 }
 
 /** Whole lines, and the beginning of the next one. */

@@ -27,18 +27,9 @@ type NmeaOutcome =
  * `$` and `*`); rejecting early dates: common practice, no source.
  */
 export function readNmea(line: string, earliestUtcMs: UtcMs): NmeaOutcome {
-  const match = /^\$([A-Z]{2})([A-Z]{3}),([^*]*)\*([0-9A-Fa-f]{2})\s*$/.exec(line.trim());
-  if (!match) return { kind: "rejected", why: "no sentence with a checksum" };
-  const [, talker, type, body, checksum] = match as unknown as [
-    string,
-    string,
-    string,
-    string,
-    string,
-  ];
-  if (checksumOf(`${talker}${type},${body}`) !== parseInt(checksum, 16)) {
-    return { kind: "rejected", why: "the checksum is wrong" };
-  }
+  const sentence = sentenceOf(line);
+  if (sentence.kind === "rejected") return sentence;
+  const { type, body } = sentence;
   const fields = body.split(",");
   switch (type) {
     case "RMC":
@@ -52,6 +43,24 @@ export function readNmea(line: string, earliestUtcMs: UtcMs): NmeaOutcome {
     default:
       return { kind: "noFix", why: `sentences of type ${type} are not used` };
   }
+}
+
+/** Whether a line is a sentence of NMEA 0183, whatever it says. */
+export function isNmeaSentence(line: string): boolean {
+  return sentenceOf(line).kind === "sentence";
+}
+
+function sentenceOf(
+  line: string,
+):
+  | { readonly kind: "sentence"; readonly type: string; readonly body: string }
+  | { readonly kind: "rejected"; readonly why: string } {
+  const match = /^\$([A-Z]{2})([A-Z]{3}),([^*]*)\*([0-9A-Fa-f]{2})\s*$/.exec(line.trim());
+  if (!match) return { kind: "rejected", why: "no sentence with a checksum" };
+  const [, talker = "", type = "", body = "", checksum = ""] = match;
+  return checksumOf(`${talker}${type},${body}`) === parseInt(checksum, 16)
+    ? { kind: "sentence", type, body }
+    : { kind: "rejected", why: "the checksum is wrong" };
 }
 
 /** Exclusive or of the characters' codes. */

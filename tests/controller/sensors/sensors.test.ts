@@ -1,4 +1,4 @@
-import { afterEach, describe, expect, it } from "vitest";
+import { afterEach, describe, expect, it, vi } from "vitest";
 import type { SensorPort } from "../../../controller/sensors/serialLines.ts";
 import { Sensors, type SensorEvent, SensorHub } from "../../../controller/sensors/sensors.ts";
 import { sensorTarget, type SensorTarget } from "../../../controller/sensors/sensorTarget.ts";
@@ -14,17 +14,22 @@ class Bench {
   readonly pausesMs: number[] = [];
   readonly opened: string[] = [];
   isPlugged = true;
+  /** What the system says of a port that does not open. */
+  refusal = "Error: No such file or directory, cannot open /dev/light";
   nowUtcMs = NOON_UTC_MS;
   #say: (bytes: Uint8Array) => void = () => undefined;
   #pull: () => void = () => undefined;
   #goOn: (() => void) | null = null;
   readonly sensors: Sensors;
 
-  constructor(targets: readonly SensorTarget[]) {
+  constructor(targets: readonly SensorTarget[], refusal: string | null = null) {
+    this.isPlugged = refusal === null;
+    this.refusal = refusal ?? this.refusal;
     this.sensors = new Sensors({
       targets,
       nowUtcMs: () => utcMs(this.nowUtcMs),
       tell: (event) => this.events.push(event),
+      verdictMs: 50,
       open: (path, baudRate) => this.#open(path, baudRate),
       wait: async (pauseMs, signal) => {
         this.pausesMs.push(pauseMs);
@@ -38,7 +43,7 @@ class Bench {
 
   #open(path: string, baudRate: number): Promise<SensorPort> {
     this.opened.push(`${path} ${baudRate}`);
-    if (!this.isPlugged) return Promise.reject(new Error("no such file"));
+    if (!this.isPlugged) return Promise.reject(new Error(this.refusal));
     return Promise.resolve({
       on: (event: string, listener: (bytes: Uint8Array) => void) => {
         if (event === "data") this.#say = listener;
@@ -51,6 +56,14 @@ class Bench {
   async say(text: string): Promise<void> {
     await settle();
     this.#say(Buffer.from(text));
+  }
+
+  /** Kinds of trouble, once there are so many. */
+  async troubles(count: number): Promise<readonly string[]> {
+    const found = () =>
+      this.events.flatMap((event) => (event.kind === "trouble" ? [event.trouble.kind] : []));
+    await vi.waitFor(() => expect(found().length).toBeGreaterThanOrEqual(count), 5_000);
+    return found();
   }
 
   async pull(): Promise<void> {
@@ -101,6 +114,55 @@ describe("sensors on serial lines", () => {
       { kind: "light", value: 0.25 },
       { kind: "light", value: 0.5 },
     ]);
+  });
+
+  it.each([
+    ["Error: No such file or directory, cannot open /dev/light", "absent"],
+    ["Opening /dev/light: File not found", "absent"],
+    ["Error: Permission denied, cannot open /dev/light", "denied"],
+    ["Opening COM7: Access denied", "denied"],
+    ["Error Resource temporarily unavailable Cannot lock port", "inUse"],
+    ["Error: Inappropriate ioctl for device, cannot open /dev/null", "refused"],
+  ])("report once why a port does not open: %s", async (refusal, kind) => {
+    bench = new Bench([target()], refusal);
+    expect(await bench.troubles(1)).toEqual([kind]);
+    await bench.pauseIsOver();
+    expect(bench.opened).toHaveLength(2);
+    expect(await bench.troubles(1)).toEqual([kind]);
+  });
+
+  it("report an open port that says nothing", async () => {
+    bench = new Bench([target()]);
+    expect(await bench.troubles(1)).toEqual(["silent"]);
+    expect(bench.kinds()).not.toContain("there");
+    await bench.say("light value=1\n");
+    expect(bench.kinds()).toContain("there");
+  });
+
+  it.each([
+    ["climate lines for a light meter", target(), "climate temperatureC=-12 humidityPercent=81\n"],
+    ["noise", target(), "\u00fe\u00fe\u0081"],
+    ["light for a receiver", target({ kind: "gnss" }), "light value=1\n"],
+    ["a sentence whose checksum is wrong", target({ kind: "gnss" }), "$GPGGA,1*00\r\n"],
+  ])("report %s as another device, and never as there", async (_, asked, text) => {
+    bench = new Bench([asked]);
+    await bench.say(text);
+    expect(await bench.troubles(1)).toEqual(["foreign"]);
+    expect(bench.kinds()).not.toContain("there");
+  });
+
+  it("count a receiver without a fix as there", async () => {
+    bench = new Bench([target({ kind: "gnss" })]);
+    await bench.say(nmea("GPRMC,120000.00,V,,,,,,,240327,,,N"));
+    expect(bench.kinds()).toEqual(["there"]);
+  });
+
+  it("do not report a port as absent whose sensor went", async () => {
+    bench = new Bench([target()]);
+    await bench.say("light value=1\n");
+    await bench.pull();
+    await bench.pauseIsOver();
+    expect(bench.kinds().filter((kind) => kind !== "light")).toEqual(["there", "gone"]);
   });
 
   it("drop light samples that come faster than 22 a second", async () => {
