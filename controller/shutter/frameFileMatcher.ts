@@ -24,8 +24,6 @@ export const RANK = {
 
 /** A camera is given this much real time in any case before its silence means anything. */
 const GRACE_FLOOR_MS = 500;
-/** And this much in a night that goes faster than life: on a busy machine a picture took a second to make. */
-const FAST_NIGHT_GRACE_MS = 2_000;
 /** Files that are remembered, to know a frame's second file by. */
 const REMEMBERED_FILES = 8;
 
@@ -274,9 +272,7 @@ export class FrameFileMatcher {
    * simulated camera makes its picture in real time.
    */
   #graceMs(): number {
-    const { fileGraceMs } = this.#options.controls();
-    const byNightMs = GRACE_FLOOR_MS + fileGraceMs / this.#options.origin.rate;
-    return Math.max(byNightMs, Math.min(fileGraceMs, FAST_NIGHT_GRACE_MS));
+    return GRACE_FLOOR_MS + this.#options.controls().fileGraceMs;
   }
 }
 

@@ -146,7 +146,7 @@ export type CameraControls = {
   readonly busyPollMs: number;
   /** How long a busy camera is asked again before the order fails, night milliseconds. */
   readonly busyMsMax: number;
-  /** A camera that has not reported a frame's file so long after closing is asked, night milliseconds. */
+  /** A camera that has not reported a frame's file so long after closing is asked, real milliseconds. */
   readonly fileGraceMs: number;
   /** Rest that a changed setting needs before the shutter may open, real milliseconds. */
   readonly settleMs: number;
