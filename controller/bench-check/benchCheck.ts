@@ -2,7 +2,7 @@ import { asNightError, NightError, type ErrorCode } from "../../core/errors.ts";
 import { OPERATIONS } from "../../core/ptp/operations.ts";
 import type { DeviceInfo } from "../../core/ptp/datasets/deviceInfo.ts";
 import type { Scheduling } from "../../core/words/timingWords.ts";
-import type { CameraControls } from "../cameras/cameraControls.ts";
+import type { CameraControls } from "../cameras/standardControls.ts";
 import { introduce } from "../cameras/introduce.ts";
 import type { Transport } from "../cameras/transport.ts";
 import {

@@ -1,4 +1,4 @@
-import type { CameraControls, NumberControl } from "../cameras/cameraControls.ts";
+import type { CameraControls, NumberControl } from "../cameras/standardControls.ts";
 import { pauseFor } from "../timing/clock.ts";
 import { BusyWait, patientPauses, whileBusy } from "../timing/whileBusy.ts";
 import type { CameraLink } from "../shutter/cameraLink.ts";

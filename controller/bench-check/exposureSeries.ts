@@ -2,7 +2,7 @@ import { NightError } from "../../core/errors.ts";
 import { EVENTS } from "../../core/ptp/events.ts";
 import { OPERATIONS } from "../../core/ptp/operations.ts";
 import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
-import type { CameraControls, NumberControl } from "../cameras/cameraControls.ts";
+import type { CameraControls, NumberControl } from "../cameras/standardControls.ts";
 import type { TransportEvent } from "../cameras/transport.ts";
 import { createClock, pauseFor, realMs, type ClockOrigin } from "../timing/clock.ts";
 import { BusyWait, promptPauses, whileBusy } from "../timing/whileBusy.ts";

@@ -1,8 +1,8 @@
 import { createHash } from "node:crypto";
 import { hostname } from "node:os";
-import { IpTransport } from "./ip/transport.ts";
+import { IpTransport } from "./ip/ipTransport.ts";
 import type { Transport } from "./transport.ts";
-import { UsbTransport } from "./usb/transport.ts";
+import { UsbTransport } from "./usb/usbTransport.ts";
 
 /** Where a camera is reached. */
 export type CameraTarget =

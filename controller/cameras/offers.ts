@@ -3,7 +3,7 @@ import { asNightError } from "../../core/errors.ts";
 import { beginWords } from "../../core/words/beginWords.ts";
 import { createTransport, type CameraTarget } from "./createTransport.ts";
 import { introduce } from "./introduce.ts";
-import { claimError } from "./usb/errors.ts";
+import { claimError } from "./usb/usbErrors.ts";
 import { findUsbCameras, readProduct, readSerial, type UsbCamera } from "./usb/findCameras.ts";
 import { listLibusbDevices, type LibusbDevice } from "./usb/libusbDevice.ts";
 

@@ -3,7 +3,7 @@ import { dirname, join } from "node:path";
 import type { KpFeedView } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { isoOf } from "../../core/sky/calendarDate.ts";
-import { newestKp, type KpObservation } from "../../core/sky/kpFeed.ts";
+import { newestKp, type KpObservation } from "../../core/sky/kpObservation.ts";
 import { writeDurablySync } from "../durableWrite.ts";
 
 /** A value older than this is called stale: Kp speaks for three hours. */

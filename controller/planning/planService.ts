@@ -35,7 +35,7 @@ import {
 } from "../../core/plan/kitFromCamera.ts";
 import { planNight, type NightPlan, type PlanRequest } from "../../core/plan/plan.ts";
 import { planEvents } from "../../core/plan/calendar.ts";
-import { auroraNowSentence } from "../../core/plan/words.ts";
+import { auroraNowSentence } from "../../core/plan/planSentences.ts";
 import { auroraView } from "../../core/sky/auroraView.ts";
 import { isoOf } from "../../core/sky/calendarDate.ts";
 import { placeOf } from "../../core/sky/place.ts";

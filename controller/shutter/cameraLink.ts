@@ -12,7 +12,7 @@ import {
   STANDARD_PROFILE_ID,
   type CameraProfiles,
 } from "../../core/profiles/resolve.ts";
-import { STANDARD_CONTROLS } from "../cameras/cameraControls.ts";
+import { STANDARD_CONTROLS } from "../cameras/standardControls.ts";
 import { PtpSession, type SurvivingSession } from "../cameras/ptpSession.ts";
 import type { Transport, TransportEvent } from "../cameras/transport.ts";
 import { REAL_TIME, type RealTime } from "../timing/clock.ts";

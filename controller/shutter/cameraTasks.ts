@@ -13,7 +13,7 @@ import type { CameraLink } from "./cameraLink.ts";
 import { whenThereIsRoom, type CameraTask } from "./cameraTask.ts";
 import { fetchRange, fetchWhole, isKnownSize } from "./fetchFile.ts";
 import { fetchInfo, fetchPreview, isPicture } from "./fetchPreview.ts";
-import type { FromShutter, ToShutter } from "./messages.ts";
+import type { FromShutter, ToShutter } from "./shutterMessages.ts";
 
 /** How a task speaks to the night. */
 type Reports = {

@@ -2,7 +2,7 @@ import { MessageChannel, type MessagePort, type Worker } from "node:worker_threa
 import { NightError } from "../../core/errors.ts";
 import type { ClockOrigin } from "../timing/clock.ts";
 import type { ClockSetting } from "./cameraTime.ts";
-import type { FromShutter, ShutterThreadData, ToShutter } from "./messages.ts";
+import type { FromShutter, ShutterThreadData, ToShutter } from "./shutterMessages.ts";
 import { ShutterFlag } from "./shutterFlag.ts";
 import { startWorker } from "../workers/startWorker.ts";
 import type { Scheduling } from "../../core/words/timingWords.ts";
@@ -10,7 +10,7 @@ import type { Camera, CameraEvent, CardFile, ExposureOrder, FilePiece } from "..
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
-import { STANDARD_CONTROLS } from "../cameras/cameraControls.ts";
+import { STANDARD_CONTROLS } from "../cameras/standardControls.ts";
 import type { CameraTarget } from "../cameras/createTransport.ts";
 
 /** How long the program's end waits for the shutter, and for the thread. */

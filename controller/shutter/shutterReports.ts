@@ -4,7 +4,7 @@ import type { CameraEvent, ExposureOrder } from "../cameras/camera.ts";
 import type { OperationAnswer } from "../cameras/transport.ts";
 import { nightOf, type ClockOrigin, type RealTime } from "../timing/clock.ts";
 import { ownedBytes, type OwnedBytes } from "../workers/ownedBytes.ts";
-import type { FromShutter } from "./messages.ts";
+import type { FromShutter } from "./shutterMessages.ts";
 
 type ShutterReportsOptions = {
   readonly origin: ClockOrigin;

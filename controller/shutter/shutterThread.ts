@@ -4,7 +4,7 @@ import { createTransport } from "../cameras/createTransport.ts";
 import { beatForWatchdog } from "../service/manager.ts";
 import { postOwned } from "../workers/ownedBytes.ts";
 import { askForPriority } from "../workers/threadPriority.ts";
-import type { FromShutter, ShutterThreadData, ToShutter } from "./messages.ts";
+import type { FromShutter, ShutterThreadData, ToShutter } from "./shutterMessages.ts";
 import { preciseWait } from "../timing/preciseWait.ts";
 import { ShutterFlag } from "./shutterFlag.ts";
 import { TimingLoop } from "./timingLoop.ts";

@@ -16,7 +16,7 @@ import { cardTask, fileTask, pieceTask, settingsTask, statusTask } from "./camer
 import { FrameExposer, type Move } from "./frameExposer.ts";
 import { FrameFileMatcher, RANK } from "./frameFileMatcher.ts";
 import { goneError, LinkWatch } from "./linkWatch.ts";
-import type { FromShutter, ToShutter } from "./messages.ts";
+import type { FromShutter, ToShutter } from "./shutterMessages.ts";
 import type { ShutterFlag } from "./shutterFlag.ts";
 import { ShutterNote } from "./shutterNote.ts";
 import { ShutterReports } from "./shutterReports.ts";

@@ -6,7 +6,7 @@ import { monotonicMs, type MonotonicMs } from "../units.ts";
 import { leaveOutLights, type BrightLight } from "./brightLights.ts";
 import { reduceToCells, type CellGrid } from "./cells.ts";
 import { hotPixelsOf, learnHotPixels, NO_HOT_PIXELS, type HotPixelEvidence } from "./hotPixels.ts";
-import { findPointCells, lightMapOf } from "./lightMap.ts";
+import { findPointCells, lightMapOf } from "./lightOfCells.ts";
 import { type LightMap } from "../activity/lightMap.ts";
 import { TONE_CURVE_UNSURE, type Reading } from "./reading.ts";
 import { type CurtainMotion } from "../exposure/curtainMotion.ts";
@@ -27,7 +27,12 @@ import {
   type SkyMaskByHand,
 } from "./skyMask.ts";
 import { DARKEST_LIGHT, type SkyStatistics } from "./skyStatistics.ts";
-import { measureWithoutGlow, NO_GLOW, type GlowMemory, type SkyWithoutGlow } from "./townGlow.ts";
+import {
+  measureWithoutGlow,
+  NO_GLOW,
+  type GlowMemory,
+  type SkyWithoutGlow,
+} from "./skyWithoutGlow.ts";
 import { findStars, starFieldOf, type StarField } from "./starWidth.ts";
 
 /** What the meter knows of the camera before the first frame. */

@@ -30,7 +30,7 @@ import { auroraHours, type AuroraHour } from "./auroraHours.ts";
 import { planBudget, type PlanBudget } from "./budget.ts";
 import { coldOf, type PlanCold } from "./cold.ts";
 import { planWatch, type PlanWatch } from "./watchWindow.ts";
-import { auroraSentence, darknessSentence, moonPhaseName, moonSentence } from "./words.ts";
+import { auroraSentence, darknessSentence, moonPhaseName, moonSentence } from "./planSentences.ts";
 import type { PlanSample } from "./samples.ts";
 
 /** What a plan is made from. */

@@ -4,7 +4,7 @@ import { createInterface } from "node:readline";
 import { fileURLToPath, pathToFileURL } from "node:url";
 import exifr from "exifr";
 import type { Camera, CameraEvent } from "../../controller/cameras/camera.ts";
-import { STANDARD_CONTROLS } from "../../controller/cameras/cameraControls.ts";
+import { STANDARD_CONTROLS } from "../../controller/cameras/standardControls.ts";
 import { createTransport, type CameraTarget } from "../../controller/cameras/createTransport.ts";
 import { openPtpCamera } from "../../controller/shutter/ptpCamera.ts";
 import type { ClockOrigin } from "../../controller/timing/clock.ts";

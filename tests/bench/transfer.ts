@@ -1,7 +1,7 @@
 import { once } from "node:events";
 import { connect } from "node:net";
 import { pathToFileURL } from "node:url";
-import { IpTransport } from "../../controller/cameras/ip/transport.ts";
+import { IpTransport } from "../../controller/cameras/ip/ipTransport.ts";
 import { PtpSession } from "../../controller/cameras/ptpSession.ts";
 import { startWorker } from "../../controller/workers/startWorker.ts";
 import type { BenchRow } from "./benchRow.ts";

@@ -1,9 +1,9 @@
 import { preciseWait } from "../../controller/timing/preciseWait.ts";
 import { createTransport } from "../../controller/cameras/createTransport.ts";
-import { STANDARD_CONTROLS } from "../../controller/cameras/cameraControls.ts";
+import { STANDARD_CONTROLS } from "../../controller/cameras/standardControls.ts";
 import type { CameraDescription, CameraEvent } from "../../controller/cameras/camera.ts";
 import { readProfiles } from "../../controller/profiles/readProfiles.ts";
-import type { FromShutter } from "../../controller/shutter/messages.ts";
+import type { FromShutter } from "../../controller/shutter/shutterMessages.ts";
 import { ShutterFlag } from "../../controller/shutter/shutterFlag.ts";
 import { TimingLoop } from "../../controller/shutter/timingLoop.ts";
 import { startOrigin } from "../../controller/timing/clock.ts";

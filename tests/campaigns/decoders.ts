@@ -35,7 +35,7 @@ import type { Random } from "../../core/random.ts";
 import { parseSkyCsv } from "../../core/rehearsal/skyCsv.ts";
 import { readNmea } from "../../core/sensors/nmea.ts";
 import { readSensorLine } from "../../core/sensors/sensorLine.ts";
-import { newestKp } from "../../core/sky/kpFeed.ts";
+import { newestKp } from "../../core/sky/kpObservation.ts";
 import { utcMs } from "../../core/units.ts";
 import { makeRaw } from "../support/madeUpRaw.ts";
 import { jpegSkeleton } from "../support/tiff.ts";

@@ -1,9 +1,9 @@
 import { MessageChannel, type Worker } from "node:worker_threads";
 import { afterEach, describe, expect, it } from "vitest";
-import { STANDARD_CONTROLS } from "../../controller/cameras/cameraControls.ts";
+import { STANDARD_CONTROLS } from "../../controller/cameras/standardControls.ts";
 import { openPtpCamera } from "../../controller/shutter/ptpCamera.ts";
 import type { Camera } from "../../controller/cameras/camera.ts";
-import type { FromShutter } from "../../controller/shutter/messages.ts";
+import type { FromShutter } from "../../controller/shutter/shutterMessages.ts";
 import { ShutterFlag } from "../../controller/shutter/shutterFlag.ts";
 import { startWorker } from "../../controller/workers/startWorker.ts";
 import { monotonicMs } from "../../core/units.ts";

@@ -3,7 +3,7 @@ import { dirname, join, relative, resolve } from "node:path";
 import { Ajv } from "ajv";
 import { describe, expect, it } from "vitest";
 import { TONE_CURVES, toneCode } from "../../core/simulation/toneCurve.ts";
-import { STANDARD_CONTROLS } from "../../controller/cameras/cameraControls.ts";
+import { STANDARD_CONTROLS } from "../../controller/cameras/standardControls.ts";
 import { profileJsonSchemas } from "../../controller/profiles/jsonSchemas.ts";
 import { readProfiles, SHIPPED_DIR } from "../../controller/profiles/readProfiles.ts";
 import { QUIRK_IDS } from "../../core/profiles/cameraControls.ts";

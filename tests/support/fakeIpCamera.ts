@@ -1,5 +1,5 @@
 import { createServer, type AddressInfo, type Server, type Socket } from "node:net";
-import { IpTransport, type IpTransportOptions } from "../../controller/cameras/ip/transport.ts";
+import { IpTransport, type IpTransportOptions } from "../../controller/cameras/ip/ipTransport.ts";
 import { transactionId } from "../../core/ptp/ids.ts";
 import {
   encodeIpPacket,

@@ -44,7 +44,7 @@ export const LONG_FILES: Readonly<Record<string, number>> = {
   "tests/core/simulation/render.test.ts": 10,
   "tests/core/photometry/starWidth.test.ts": 10,
   "tests/controller/deliver/deliverCommand.test.ts": 10,
-  "tests/controller/cameras/originals/camera.test.ts": 10,
+  "tests/controller/cameras/originals/originalsCamera.test.ts": 10,
   "tests/controller/bench-check/benchCheck.test.ts": 10,
   "tests/faults/cameraShutter.test.ts": 9,
   "tests/core/photometry/meter.test.ts": 9,

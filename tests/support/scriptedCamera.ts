@@ -1,7 +1,10 @@
-import { STANDARD_CONTROLS, type CameraControls } from "../../controller/cameras/cameraControls.ts";
+import {
+  STANDARD_CONTROLS,
+  type CameraControls,
+} from "../../controller/cameras/standardControls.ts";
 import { createTransport } from "../../controller/cameras/createTransport.ts";
 import { startOrigin } from "../../controller/timing/clock.ts";
-import type { FromShutter } from "../../controller/shutter/messages.ts";
+import type { FromShutter } from "../../controller/shutter/shutterMessages.ts";
 import { plainTimerWait } from "./plainTimerWait.ts";
 import { ShutterFlag } from "../../controller/shutter/shutterFlag.ts";
 import { TimingLoop } from "../../controller/shutter/timingLoop.ts";

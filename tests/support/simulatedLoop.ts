@@ -1,4 +1,7 @@
-import { STANDARD_CONTROLS, type CameraControls } from "../../controller/cameras/cameraControls.ts";
+import {
+  STANDARD_CONTROLS,
+  type CameraControls,
+} from "../../controller/cameras/standardControls.ts";
 import type { CameraEvent } from "../../controller/cameras/camera.ts";
 import type {
   OperationAnswer,

@@ -1,4 +1,4 @@
-import { UsbTransport } from "../../controller/cameras/usb/transport.ts";
+import { UsbTransport } from "../../controller/cameras/usb/usbTransport.ts";
 import { FakeLibusbDevice } from "./fakeLibusb.ts";
 import type { TransportKind } from "./fakePeer.ts";
 import { FakeUsbCamera, type FakeUsbOptions } from "./fakeUsbCamera.ts";

@@ -2,7 +2,7 @@ import { fork, type ChildProcess } from "node:child_process";
 import { existsSync, readdirSync } from "node:fs";
 import { join } from "node:path";
 import { fileURLToPath } from "node:url";
-import { UsbTransport } from "../../controller/cameras/usb/transport.ts";
+import { UsbTransport } from "../../controller/cameras/usb/usbTransport.ts";
 import { NightError } from "../../core/errors.ts";
 import type { FakePeer, TransportKind } from "../support/fakePeer.ts";
 import type { FakeUsbOptions } from "../support/fakeUsbCamera.ts";

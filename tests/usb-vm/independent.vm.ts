@@ -6,7 +6,7 @@ import { afterEach, describe, expect, it } from "vitest";
 import { listLibusbDevices } from "../../controller/cameras/usb/libusbDevice.ts";
 import { PtpSession } from "../../controller/cameras/ptpSession.ts";
 import { chooseUsbCamera, findUsbCameras } from "../../controller/cameras/usb/findCameras.ts";
-import type { UsbTransport } from "../../controller/cameras/usb/transport.ts";
+import type { UsbTransport } from "../../controller/cameras/usb/usbTransport.ts";
 import type { NightError } from "../../core/errors.ts";
 import { decodeHandles } from "../../core/ptp/datasets/handles.ts";
 import { FORMATS } from "../../core/ptp/formats.ts";

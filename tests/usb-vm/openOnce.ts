@@ -1,5 +1,5 @@
 // Opens the named camera as the user who runs this, and prints how that went.
-import { UsbTransport } from "../../controller/cameras/usb/transport.ts";
+import { UsbTransport } from "../../controller/cameras/usb/usbTransport.ts";
 import { asNightError } from "../../core/errors.ts";
 
 const transport = new UsbTransport({ which: process.argv[2] ?? null });

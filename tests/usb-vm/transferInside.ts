@@ -5,7 +5,7 @@ import { PtpSession } from "../../controller/cameras/ptpSession.ts";
 import { chooseUsbCamera } from "../../controller/cameras/usb/findCameras.ts";
 import { UsbContainers } from "../../controller/cameras/usb/containers.ts";
 import { UsbLink } from "../../controller/cameras/usb/link.ts";
-import { UsbTransport } from "../../controller/cameras/usb/transport.ts";
+import { UsbTransport } from "../../controller/cameras/usb/usbTransport.ts";
 import { decodeHandles } from "../../core/ptp/datasets/handles.ts";
 import { objectInfo } from "../../core/ptp/datasets/objectInfo.ts";
 import { FORMATS } from "../../core/ptp/formats.ts";

@@ -5,7 +5,7 @@ import { asNightError, NightError } from "../../../core/errors.ts";
 import type { Clock } from "../../timing/clock.ts";
 import { realMs } from "../../timing/clock.ts";
 import type { CameraEvent, CardFile } from "../camera.ts";
-import { readJpegTimes, readPicture, type FolderPicture } from "./file.ts";
+import { readJpegTimes, readPicture, type FolderPicture } from "./folderPicture.ts";
 import { pairFile, type AwaitedFrame } from "./pairing.ts";
 
 export type FolderFramesOptions = {

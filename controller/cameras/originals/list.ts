@@ -4,7 +4,7 @@ import { asNightError } from "../../../core/errors.ts";
 import { writeDurably } from "../../durableWrite.ts";
 import { ORIGINALS_LIST, type ListedOriginal } from "../../archive/originals.ts";
 import type { Log } from "../../log.ts";
-import type { KeptOriginal } from "./file.ts";
+import type { KeptOriginal } from "./originalFile.ts";
 
 /** An original that is still on the card alone. Names and dates survive a new session; handles do not. */
 export type PendingOriginal = {

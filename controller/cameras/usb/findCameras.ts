@@ -1,6 +1,6 @@
 import { NightError } from "../../../core/errors.ts";
 import type { LibusbDevice } from "./libusbDevice.ts";
-import { claimError } from "./errors.ts";
+import { claimError } from "./usbErrors.ts";
 
 /** Still image, the standard's own protocol. Source: USB-IF class codes 06h, 01h, 01h. */
 const STILL_IMAGE = { interfaceClass: 6, subClass: 1, protocol: 1 } as const;

@@ -5,7 +5,7 @@ import { errorsOf, spreadOf } from "../../../controller/bench-check/benchFigures
 import { benchReport } from "../../../controller/bench-check/benchReport.ts";
 import { writeLocalProfile } from "../../../controller/bench-check/localProfile.ts";
 import { workingControls } from "../../../controller/bench-check/workingControls.ts";
-import { STANDARD_CONTROLS } from "../../../controller/cameras/cameraControls.ts";
+import { STANDARD_CONTROLS } from "../../../controller/cameras/standardControls.ts";
 import { createTransport } from "../../../controller/cameras/createTransport.ts";
 import { openPtpCamera } from "../../../controller/shutter/ptpCamera.ts";
 import { readProfiles } from "../../../controller/profiles/readProfiles.ts";

@@ -4,7 +4,7 @@ import {
   STANDARD_CONTROLS,
   valueOf,
   type ValueCoding,
-} from "../../../controller/cameras/cameraControls.ts";
+} from "../../../controller/cameras/standardControls.ts";
 
 describe("the coding of a setting", () => {
   it("is the standard's: 0.1 ms for exposure times, hundredths for f-numbers, plain ISO", () => {

@@ -1,6 +1,6 @@
 import { afterEach, describe, expect, it } from "vitest";
 import type { Camera } from "../../../controller/cameras/camera.ts";
-import { STANDARD_CONTROLS } from "../../../controller/cameras/cameraControls.ts";
+import { STANDARD_CONTROLS } from "../../../controller/cameras/standardControls.ts";
 import { openPtpCamera, type PtpCameraOptions } from "../../../controller/shutter/ptpCamera.ts";
 import { startOrigin } from "../../../controller/timing/clock.ts";
 import { monotonicMs, utcMs } from "../../../core/units.ts";

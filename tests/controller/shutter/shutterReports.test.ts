@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 
-import type { FromShutter } from "../../../controller/shutter/messages.ts";
+import type { FromShutter } from "../../../controller/shutter/shutterMessages.ts";
 import { ShutterReports } from "../../../controller/shutter/shutterReports.ts";
 import type { OwnedBytes } from "../../../controller/workers/ownedBytes.ts";
 import { NightError } from "../../../core/errors.ts";

@@ -1,5 +1,5 @@
 import { afterEach, describe, expect, it } from "vitest";
-import type { CameraControls } from "../../../controller/cameras/cameraControls.ts";
+import type { CameraControls } from "../../../controller/cameras/standardControls.ts";
 import { EVENTS } from "../../../core/ptp/events.ts";
 import {
   encodeDevicePropDesc,

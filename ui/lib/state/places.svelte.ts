@@ -1,18 +1,18 @@
-import { hashOf, isNewPlace, placeOfHash, type Place } from "./place.ts";
+import { hashOf, isNewPlace, placeOfHash, type PagePlace } from "./pagePlace.ts";
 
 /** Browsers take a few hundred entries a minute at most; a hand that zooms writes once it rests. */
 const REST_MS = 300;
 
 /** The place that is shown, kept in the address: Back, Forward, reload and a link all lead to it. */
 export class Places {
-  current = $state.raw<Place>(placeOfHash(location.hash));
+  current = $state.raw<PagePlace>(placeOfHash(location.hash));
   /** Rises when the place came from the address rather than from the page. */
   arrivals = $state.raw(0);
   #timer: ReturnType<typeof setTimeout> | undefined;
   /** The place that the address says. */
-  #written: Place = this.current;
+  #written: PagePlace = this.current;
 
-  go(change: Partial<Place>): void {
+  go(change: Partial<PagePlace>): void {
     const next = { ...this.current, ...change };
     if (hashOf(next) === hashOf(this.current)) return;
     const isNew = isNewPlace(this.current, next);

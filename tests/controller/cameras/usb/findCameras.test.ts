@@ -1,8 +1,8 @@
 import { describe, expect, it } from "vitest";
 import { LIBUSB_ERROR } from "../../../../controller/cameras/usb/libusbDevice.ts";
 import { chooseUsbCamera, findUsbCameras } from "../../../../controller/cameras/usb/findCameras.ts";
-import { claimError } from "../../../../controller/cameras/usb/errors.ts";
-import { UsbTransport } from "../../../../controller/cameras/usb/transport.ts";
+import { claimError } from "../../../../controller/cameras/usb/usbErrors.ts";
+import { UsbTransport } from "../../../../controller/cameras/usb/usbTransport.ts";
 import {
   FakeLibusbDevice,
   libusbError,

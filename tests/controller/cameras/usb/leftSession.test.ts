@@ -1,6 +1,6 @@
 import { expect, it, onTestFinished } from "vitest";
 import { PtpSession } from "../../../../controller/cameras/ptpSession.ts";
-import { UsbTransport } from "../../../../controller/cameras/usb/transport.ts";
+import { UsbTransport } from "../../../../controller/cameras/usb/usbTransport.ts";
 import { FakeLibusbDevice } from "../../../support/fakeLibusb.ts";
 import { createTestCamera } from "../../../support/testCamera.ts";
 import { VirtualCameraOnUsb } from "../../../support/virtualCameraOnUsb.ts";

@@ -16,8 +16,8 @@ import type {
 import { alreadyRunning, brokenOff, linkLost } from "../transportErrors.ts";
 import { chooseUsbCamera } from "./findCameras.ts";
 import { UsbContainers, type ContainerSink } from "./containers.ts";
-import { claimError, noUsbError } from "./errors.ts";
-import { UsbEvents } from "./events.ts";
+import { claimError, noUsbError } from "./usbErrors.ts";
+import { UsbEvents } from "./usbEvents.ts";
 import { UsbLink, UsbTransferError } from "./link.ts";
 import { tidyUp, UsbRecovery, type BrokenBy } from "./recovery.ts";
 

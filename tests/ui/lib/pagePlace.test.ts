@@ -1,8 +1,13 @@
 import { expect, test } from "vitest";
 
-import { hashOf, isNewPlace, placeOfHash, type Place } from "../../../ui/lib/state/place.ts";
+import {
+  hashOf,
+  isNewPlace,
+  placeOfHash,
+  type PagePlace,
+} from "../../../ui/lib/state/pagePlace.ts";
 
-const NOWHERE: Place = {
+const NOWHERE: PagePlace = {
   part: null,
   nightId: null,
   cameraId: null,
@@ -10,7 +15,7 @@ const NOWHERE: Place = {
   stretch: null,
 };
 
-test.each<[string, Place]>([
+test.each<[string, PagePlace]>([
   ["#watch", { ...NOWHERE, part: "watch" }],
   ["#", NOWHERE],
   [
@@ -47,7 +52,7 @@ test.each(["#kitchen", "#watch?frame=-1", "#watch?frame=1e3", "#watch?from=now&t
 );
 
 test("gives a way back to parts, nights and the first pick, not to every step", () => {
-  const watch: Place = { ...NOWHERE, part: "watch" };
+  const watch: PagePlace = { ...NOWHERE, part: "watch" };
   const picked = { ...watch, frameIndex: 5 };
   expect(isNewPlace(watch, { ...watch, part: "morning" })).toBe(true);
   expect(isNewPlace(watch, picked)).toBe(true);

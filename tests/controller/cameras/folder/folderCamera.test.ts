@@ -1,7 +1,7 @@
 import { rmSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { describe, expect, it, onTestFinished } from "vitest";
-import { openFolderCamera } from "../../../../controller/cameras/folder/camera.ts";
+import { openFolderCamera } from "../../../../controller/cameras/folder/folderCamera.ts";
 import { createClock, startOrigin } from "../../../../controller/timing/clock.ts";
 import { utcMs } from "../../../../core/units.ts";
 import { keepDiary, orderFrame } from "../../../support/cameraDiary.ts";

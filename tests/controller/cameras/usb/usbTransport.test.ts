@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import type { TransportEvent } from "../../../../controller/cameras/transport.ts";
-import { UsbTransport } from "../../../../controller/cameras/usb/transport.ts";
+import { UsbTransport } from "../../../../controller/cameras/usb/usbTransport.ts";
 import type { NightError } from "../../../../core/errors.ts";
 import { FakeLibusbDevice } from "../../../support/fakeLibusb.ts";
 import { createMailbox } from "../../../support/fakePeer.ts";

@@ -2,7 +2,7 @@ import { join } from "node:path";
 import { asNightError, NightError } from "../../../core/errors.ts";
 import type { Log } from "../../log.ts";
 import type { Camera, CameraEvent, CardFile, ExposureOrder, FilePiece } from "../camera.ts";
-import { fetchOriginal } from "./file.ts";
+import { fetchOriginal } from "./originalFile.ts";
 import { OriginalsList, type PendingOriginal } from "./list.ts";
 
 /** A file that failed so often is left on the card. */

@@ -2,7 +2,7 @@ import type { Stretch } from "../strip/stretch.ts";
 import { PARTS, type Part } from "./part.ts";
 
 /** Where in the page somebody is; what is null is left to the page. */
-export type Place = {
+export type PagePlace = {
   readonly part: Part | null;
   readonly nightId: string | null;
   readonly cameraId: string | null;
@@ -13,7 +13,7 @@ export type Place = {
 };
 
 /** A place as the address's hash says it; what it does not understand it leaves out. */
-export function placeOfHash(hash: string): Place {
+export function placeOfHash(hash: string): PagePlace {
   const [name = "", query = ""] = hash.replace(/^#/, "").split("?", 2);
   const says = new URLSearchParams(query);
   const frame = says.get("frame");
@@ -31,7 +31,7 @@ export function placeOfHash(hash: string): Place {
 }
 
 /** The hash that leads to a place. */
-export function hashOf(place: Place): string {
+export function hashOf(place: PagePlace): string {
   const { part, nightId, cameraId, frameIndex, stretch } = place;
   const says = new URLSearchParams();
   if (nightId !== null) says.set("night", nightId);
@@ -49,7 +49,7 @@ export function hashOf(place: Place): string {
  * Whether a step to a place is worth a way back of its own: another part, night or camera is, and the
  * first frame that is picked; stepping on from frame to frame and zooming are not.
  */
-export function isNewPlace(from: Place, to: Place): boolean {
+export function isNewPlace(from: PagePlace, to: PagePlace): boolean {
   return (
     from.part !== to.part ||
     from.nightId !== to.nightId ||

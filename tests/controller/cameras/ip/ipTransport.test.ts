@@ -3,7 +3,7 @@ import { installationGuid } from "../../../../controller/cameras/createTransport
 import {
   IpTransport,
   type IpTransportOptions,
-} from "../../../../controller/cameras/ip/transport.ts";
+} from "../../../../controller/cameras/ip/ipTransport.ts";
 import type { NightError } from "../../../../core/errors.ts";
 import { encodeIpPacket } from "../../../../core/ptp/ipPacket.ts";
 import { createIpRig, FakeIpCamera, type Greetings } from "../../../support/fakeIpCamera.ts";

@@ -1,7 +1,7 @@
 import fc from "../../support/properties.ts";
 import { describe, expect, it } from "vitest";
 
-import { newestKp } from "../../../core/sky/kpFeed.ts";
+import { newestKp } from "../../../core/sky/kpObservation.ts";
 
 const NOW = Date.parse("2026-01-10T23:30:00Z");
 const AT_21 = Date.parse("2026-01-10T21:00:00Z");
