@@ -117,7 +117,7 @@ function summarise(nights: string, nightId: string): ListedNight | null {
   }
 }
 
-/** What a folder's name alone tells of its night. */
+/** What a folder's name alone says of its night. */
 export function unknownNight(nightId: string): NightInfo {
   const [date = "", name = nightId] = nightId.split("_");
   const startMs = Date.parse(date);

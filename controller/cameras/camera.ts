@@ -42,7 +42,7 @@ export type CameraDescription = {
   readonly facts?: CameraSettingFacts;
 };
 
-/** What a camera tells of its menus and its lens, where its profile knows how. */
+/** What a camera says of its menus and its lens, where its profile knows how. */
 type CameraSettingFacts = {
   readonly noiseReduction: "off" | "on" | "unknown";
   readonly imageFormat: "raw" | "rawAndJpeg" | "jpeg" | "unknown";

@@ -48,7 +48,7 @@ export function openContactCamera(options: ContactCameraOptions): Camera {
 
 /** The other half of the camera, beside its release. */
 type Side = {
-  /** Connects, or connects again. @returns what it tells of itself. */
+  /** Connects, or connects again. @returns what it says of itself. */
   start(): Promise<Partial<CameraDescription>>;
   /** @returns what the exposure will be taken with. */
   prepare(exposure: Exposure): Promise<Exposure>;

@@ -25,7 +25,7 @@ export function keepersOfCatalogue(
   return chooseKeepers(candidates, catalogue.picks());
 }
 
-/** A meter tells of peaks, stars and clipping, not of colour; brightness tells frames apart. */
+/** A meter reports peaks, stars and clipping, not of colour; brightness tells frames apart. */
 function candidateByReading(frame: FrameRecord): KeeperCandidate {
   const reading = frame.reading!;
   const { red, green, blue } = reading.clippedShare;

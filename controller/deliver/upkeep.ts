@@ -127,7 +127,7 @@ function totalOf(files: readonly FrameFile[]): Total {
   return { count: files.length, bytes: files.reduce((sum, { bytes }) => sum + bytes, 0) };
 }
 
-/** Tells of each file as a share of all bytes. */
+/** Reports each file as a share of all bytes. */
 function fileWork(work: UpkeepOptions, label: string, total: Total): FileWork {
   const counter = new ProgressCounter(total.bytes, work.onProgress);
   const totalCount = total.count;

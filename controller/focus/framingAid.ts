@@ -15,7 +15,7 @@ const DEFAULT_ISO = 12800;
 
 /**
  * Takes one test frame and says what it shows of horizon, lamps and glow, and a moment later what its
- * stars tell of where the camera points.
+ * stars say where the camera points.
  *
  * `skyExposure` gives the exposure that the clear sky asks for now; null: not known.
  */

@@ -10,7 +10,7 @@ const WAITING_COUNT_MAX = 4;
 /** The lines of one camera's frames: files are flushed side by side, the lines come in order. */
 type FrameLines = { nextIndex: number; readonly waiting: Map<number, string> };
 
-/** What the terminal tells of a night: each metered frame once and in order, each new trouble once. */
+/** What the terminal shows of a night: each metered frame once and in order, each new trouble once. */
 export class FrameLinePrinter {
   readonly #print: (line: string) => void;
   readonly #hasSeveralCameras: boolean;

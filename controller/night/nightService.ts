@@ -37,9 +37,9 @@ export type NightService = {
   strays(nightId: string): readonly Stray[];
   /** Absolute path of a frame's JPEG; null when there is none. No camera named: the night's first. */
   framePath(nightId: string, frameIndex: number, cameraId?: string): string | null;
-  /** What a connected camera tells of its settings; null while none is connected. */
+  /** What a connected camera says of its settings; null while none is connected. */
   cameraFacts?(cameraId: string): Partial<CameraFacts> | null;
-  /** What a connected camera tells of the kit; null while none is connected. */
+  /** What a connected camera says of the kit; null while none is connected. */
   cameraKit?(cameraId: string): CameraKitFacts | null;
   /** Keeps what the night is planned with, for its report. @returns false when no night is open. */
   keepPlan?(request: PlanRequest): boolean;

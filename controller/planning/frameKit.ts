@@ -2,7 +2,7 @@ import exifr from "exifr";
 
 import type { FrameKitFacts } from "../../core/plan/kitFromCamera.ts";
 
-/** Exif tags that tell of sensor and lens. Source: Exif 2.32 (CIPA DC-008). */
+/** Exif tags that describe sensor and lens. Source: Exif 2.32 (CIPA DC-008). */
 const TAGS = [
   "FocalLength",
   "FocalLengthIn35mmFormat",
@@ -11,7 +11,7 @@ const TAGS = [
   "MaxApertureValue",
 ];
 
-/** What a frame's Exif tells of the kit; an image without any, or with a broken one, tells nothing. */
+/** What a frame's Exif says of the kit; an image without any, or with a broken one, says nothing. */
 export async function frameKitOf(image: Uint8Array): Promise<FrameKitFacts> {
   const tags = await tagsOf(image);
   const number = (name: string): number | null => {

@@ -168,7 +168,7 @@ export class PlanService {
   }
 
   /**
-   * A kit with what a connected camera tells of itself in place of what was typed.
+   * A kit with what a connected camera says of itself in place of what was typed.
    *
    * @param frame  One of its frames, whose Exif tells more; `null`: none was taken yet.
    */

@@ -102,6 +102,6 @@ function beatMsOf(env: Environment): number | null {
 }
 
 function speak(message: string): void {
-  // The manager acts on silence by itself; there is nobody else to tell of a failure.
+  // The manager acts on silence by itself; there is nobody else to report a failure to.
   execFile(SPEAKER, [message], () => undefined);
 }

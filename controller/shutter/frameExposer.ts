@@ -319,7 +319,7 @@ export class FrameExposer {
       kind: "shutterClosed",
       frameIndex,
       atMs: nightOf(closedMs, this.#options.origin),
-      happened: this.#link.requireConnected().mover.happened(exposureSeconds, exposure),
+      happened: this.#link.requireConnected().mover.actualExposure(exposureSeconds, exposure),
       ...(closing && { closing }),
     });
     this.#readout.noteClosed(closedMs);

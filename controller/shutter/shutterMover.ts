@@ -144,7 +144,7 @@ export class ShutterMover {
   }
 
   /** What an exposure of this length is taken with, by the settings as they were read back. */
-  happened(exposureSeconds: number, ordered: Exposure): Exposure {
+  actualExposure(exposureSeconds: number, ordered: Exposure): Exposure {
     const { link, controls } = this.#options;
     return {
       exposureSeconds,

@@ -236,7 +236,7 @@ export class VirtualCamera {
       if ((thrown as NodeJS.ErrnoException).code === "ENOSPC") return this.#tellFull(exposed);
     }
     if (exposed.kind === "timed") {
-      this.#tellOf(exposed, EVENTS.CaptureComplete, exposed.transactionId);
+      this.#notify(exposed, EVENTS.CaptureComplete, exposed.transactionId);
     }
   }
 
@@ -250,7 +250,7 @@ export class VirtualCamera {
     });
     this.report(`${object.name} written: frame ${exposed.frameIndex}, ${bytes} bytes`);
     if (exposed.frameIndex !== this.settings.faults.loseObjectAddedAtFrame) {
-      this.#tellOf(exposed, EVENTS.ObjectAdded, object.handle);
+      this.#notify(exposed, EVENTS.ObjectAdded, object.handle);
     }
   }
 
@@ -262,10 +262,10 @@ export class VirtualCamera {
 
   #tellFull(exposed: Exposed): void {
     this.report(`the card is full: frame ${exposed.frameIndex} is lost`);
-    this.#tellOf(exposed, EVENTS.StoreFull, STORAGE_ID);
+    this.#notify(exposed, EVENTS.StoreFull, STORAGE_ID);
   }
 
-  #tellOf(exposed: Exposed, code: number, parameter: number): void {
+  #notify(exposed: Exposed, code: number, parameter: number): void {
     const { transactionId, sessionNumber } = exposed;
     this.#tell({ code, transactionId, sessionNumber, parameters: [parameter] });
   }

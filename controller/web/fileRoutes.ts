@@ -9,7 +9,7 @@ import { JOB_STATES } from "../../core/api/workProgress.ts";
 
 const PART = "Morning";
 
-/** Frames in one answer; the count tells of more. */
+/** Frames in one answer; the count says how many there are. */
 const FOUND_MAX = 200;
 
 const numberInQuery = (name: string) =>
@@ -89,7 +89,7 @@ export function fileRoutes({ find, upkeep }: FileRouteParts): readonly Route[] {
     },
     {
       method: "get",
-      path: `${base}/house`,
+      path: `${base}/upkeep`,
       summary: "Work on a night's files since the program started.",
       part: PART,
       answer: { kind: "json", schema: v.array(jobSchema) },
@@ -97,7 +97,7 @@ export function fileRoutes({ find, upkeep }: FileRouteParts): readonly Route[] {
     },
     {
       method: "post",
-      path: `${base}/house`,
+      path: `${base}/upkeep`,
       summary: "Checks a night's files, copies them elsewhere and reads them back, or prunes.",
       part: PART,
       body: orderSchema,
@@ -121,7 +121,7 @@ export function fileRoutes({ find, upkeep }: FileRouteParts): readonly Route[] {
     },
     {
       method: "post",
-      path: "/api/house/:jobId/cancel",
+      path: "/api/upkeep/:jobId/cancel",
       summary: "Ends work on files; whole copies stay.",
       part: PART,
       answer,

@@ -125,8 +125,8 @@ function frameRoutes(service: NightService, idOf: NightIdOf): readonly Route[] {
     },
     {
       method: "get",
-      path: "/api/nights/:nightId/story",
-      summary: "One camera's surges, gaps and guards of a night, as its catalogue tells them.",
+      path: "/api/nights/:nightId/timeline",
+      summary: "One camera's surges, gaps and guards of a night, as its catalogue has them.",
       part: PART,
       query: { camera: cameraInQuery },
       answer: { kind: "json", name: "NightTimeline", schema: nightTimelineSchema },

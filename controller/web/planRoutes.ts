@@ -232,14 +232,14 @@ function cameraRoutes(
     },
     {
       method: "post",
-      path: "/api/kits/told",
-      summary: "A kit with what the connected camera tells of itself in place of what was typed.",
+      path: "/api/kits/reported",
+      summary: "A kit with what the connected camera reports of itself in place of what was typed.",
       part: PART,
       ...checkedByService(reportedBodySchema),
       answer: {
         kind: "json",
         name: "ReportedKit",
-        schema: v.object({ input: kitInputSchema, told: v.array(v.string()) }),
+        schema: v.object({ input: kitInputSchema, reported: v.array(v.string()) }),
       },
       handle: async ({ body }) => {
         const { cameraId, kit } = (body ?? {}) as { cameraId?: string; kit?: unknown };
@@ -253,7 +253,7 @@ function cameraRoutes(
         }
         const frame = testFrameOf(watch.cameraId) ?? (await newestFrame(nights, watch.cameraId));
         const { input, reported } = await plans.kitFromCamera(kit, facts, frame);
-        return { input, told: reported };
+        return { input, reported };
       },
     },
     {
@@ -307,7 +307,7 @@ function watchOf(nights: NightService, cameraId: string | undefined): WatchView 
   return watches.find((one) => one.cameraId === cameraId) ?? watches[0];
 }
 
-/** What the camera tells of itself; what it does not tell stays unknown. */
+/** What the camera says of itself; what it does not say stays unknown. */
 function factsOf(nights: NightService, cameraId: string | undefined): CameraFacts {
   const watch = watchOf(nights, cameraId);
   if (watch === undefined) return UNKNOWN_CAMERA;

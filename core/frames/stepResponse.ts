@@ -87,7 +87,7 @@ function findSteps(
     const calm = (from: number, to: number): number[] =>
       changes.slice(Math.max(1, from), to + 1).filter((_, k) => !isStep[Math.max(1, from) + k]);
     const [before, after] = [calm(i - 4, i - 1), calm(i + 1, i + 4)];
-    // A governor that steps again and again is chasing the sky: its steps tell of the sky.
+    // A governor that steps again and again is chasing the sky: its steps show the sky's.
     const isAlone = ![-2, -1, 1, 2].some((k) => isStep[i + k] === true);
     if (!isAlone || before.length < CALM_FRAMES || after.length < CALM_FRAMES) continue;
     const exposureChange = exposureStops[i]! - exposureStops[i - 1]!;

@@ -1,6 +1,6 @@
 import { stretch } from "../words/timeWords.ts";
 
-/** What a camera tells of its settings before the night; `null` and "unknown": it does not tell. */
+/** What a camera says of its settings before the night; `null` and "unknown": it does not say. */
 export type CameraFacts = {
   readonly program: "manual" | "other" | "unknown";
   readonly hasBulb: boolean | null;

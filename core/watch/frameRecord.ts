@@ -29,7 +29,10 @@ export type FrameRecord = {
   readonly targetStops: number;
   /** Opening of the shutter; null until it has opened. */
   readonly openedUtcMs: UtcMs | null;
-  /** What happened: measured exposure; null until the shutter has closed. */
+  /**
+   * What happened: measured exposure; null until the shutter has closed. Field and event keep this name:
+   * catalogues of earlier nights hold it, replay reads them as they are, and the API hands it out.
+   */
   readonly happened: Exposure | null;
   readonly file: FrameFile | null;
   readonly reading: Reading | null;

@@ -55,7 +55,7 @@ function reducePhase(state: WatchState, event: PhaseEvent): WatchStep {
   }
 }
 
-/** A failure that tells of an open shutter is believed, whatever the phase makes of it. */
+/** A failure that reports an open shutter is believed, whatever the phase makes of it. */
 function withWordOnShutter(state: WatchState, event: PhaseEvent): WatchState {
   const looseSinceMs = event.kind === "cameraFailed" ? (event.looseSinceMs ?? null) : null;
   return looseSinceMs === null ? state : { ...state, looseSinceMs };

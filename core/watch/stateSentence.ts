@@ -214,15 +214,15 @@ function lastingRows(watch: WatchFacts, context: Context): readonly StateRow[] {
 
 function pictureRows(state: WatchState, { clockText }: Context): readonly StateRow[] {
   const { clipped, tooDark } = state.pictures;
-  const rows = [...guardRows(state, "pictureSuffers")];
+  const rows = [...guardRows(state, "pictureAffected")];
   if (tooDark !== null && tooDark.count >= RUN_COUNT_MIN) {
     const { sinceMs } = tooDark;
-    rows.push(row("pictureSuffers", stateWords.tooDark(clockText(sinceMs)), sinceMs));
+    rows.push(row("pictureAffected", stateWords.tooDark(clockText(sinceMs)), sinceMs));
   }
   const shareMax = CLIPPED_RATIO_MIN * state.settings.exposure.clippedShareMax;
   if (clipped !== null && clipped.count >= RUN_COUNT_MIN && clipped.share > shareMax) {
     const sentence = stateWords.clips(clockText(clipped.sinceMs), clipped.share);
-    rows.push(row("pictureSuffers", sentence, clipped.sinceMs));
+    rows.push(row("pictureAffected", sentence, clipped.sinceMs));
   }
   return rows;
 }
@@ -231,8 +231,8 @@ function pictureRows(state: WatchState, { clockText }: Context): readonly StateR
 const GUARD_KINDS: Readonly<Record<GuardState["guard"], StateKind | null>> = {
   storage: "willNotLast",
   battery: "willNotLast",
-  dew: "pictureSuffers",
-  focus: "pictureSuffers",
+  dew: "pictureAffected",
+  focus: "pictureAffected",
   camera: null,
   cold: null,
   dawn: null,

@@ -9,7 +9,7 @@ export type StateKind =
   | "blind"
   | "late"
   | "willNotLast"
-  | "pictureSuffers"
+  | "pictureAffected"
   | "waiting"
   | "skyActs"
   | "well";
@@ -35,7 +35,7 @@ export const STATE_LOOKS: Readonly<Record<StateKind, StateLook>> = {
   blind: { sign: "◌", tabTitle: "No picture", alarm: "afterTwoMinutes" },
   late: { sign: "…", tabTitle: "Late", alarm: "afterTwoMinutes" },
   willNotLast: { sign: "▽", tabTitle: "Will not last", alarm: "afterTwoMinutes" },
-  pictureSuffers: { sign: "△", tabTitle: "Picture suffers", alarm: "afterTwoMinutes" },
+  pictureAffected: { sign: "△", tabTitle: "Picture affected", alarm: "afterTwoMinutes" },
   waiting: { sign: "◷", tabTitle: "Waiting", alarm: "never" },
   skyActs: { sign: "✦", tabTitle: "Surge", alarm: "never" },
   well: { sign: "✓", tabTitle: "All is well", alarm: "never" },

@@ -20,7 +20,7 @@ const AWAITED = new Set(["core/pointing/solvePointing.ts"]);
 const sources = ["core", "controller", "ui", "tests"].flatMap((room) => read(join(ROOT, room)));
 const products = sources.filter(({ file }) => /^(core|controller|ui)\//.test(file));
 
-describe("the house", () => {
+describe("the order of rooms", () => {
   it.each(sources.filter(({ file }) => file.startsWith("core/")).map(({ file }) => [file]))(
     "%s is pure",
     (file) => {
@@ -145,7 +145,7 @@ function importsOf(path: string, text: string): string[] {
   });
 }
 
-/** The side of the house whose floors a file belongs to. */
+/** The side of the program whose floors a file belongs to. */
 function sideOf(file: string): string {
   const [side] = file.split("/");
   return side === "ui" ? "no floors/" : `${side}/`;

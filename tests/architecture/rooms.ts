@@ -1,6 +1,6 @@
 /**
- * The rooms of the house, floor by floor from the top. A room may import what stands on a lower
- * floor of its side of the house, and nothing else but itself: not what stands above, and not its
+ * The rooms of the sources, floor by floor from the top. A room may import what stands on a lower
+ * floor of its side of the program, and nothing else but itself: not what stands above, and not its
  * neighbours on the same floor. Source: the list of rooms in DEVELOPERS.md, which shows the same
  * order.
  *

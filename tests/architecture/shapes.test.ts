@@ -5,7 +5,7 @@ import ts from "typescript";
 import { describe, expect, it } from "vitest";
 
 /**
- * Shapes of code that the house does without, found in the syntax tree: state that outlives a call in
+ * Shapes of code that the program does without, found in the syntax tree: state that outlives a call in
  * core, a field that may be left out and may be null as well, and a bare true or false at a call.
  */
 const ROOT = fileURLToPath(new URL("../../", import.meta.url));

@@ -98,7 +98,7 @@ test("says the one sentence of the watch, and marks it when something is wrong",
   await page.getByText("The battery is at 6 %: change it now.").waitFor();
   expect(await sentence()).toContain("Needs you");
   // Anyone who looks at another tab sees it there.
-  expect(await page.title()).toBe("△ Picture suffers");
+  expect(await page.title()).toBe("△ Picture affected");
   const icon = page.locator('link[rel="icon"]');
   expect(await icon.getAttribute("href")).toBe("/icon-attention.svg");
 });

@@ -566,7 +566,7 @@ describe("properties", () => {
     expect((await host.ask(0x1016, [0x500d], { data: u32(10_000) })).code).toBe(OK);
   });
 
-  test("the battery drains with the night and tells of every percent", async () => {
+  test("the battery drains with the night and reports every percent", async () => {
     const { host } = await cameraAndHost({ rate: 5000, batteryHours: 2, batteryPercent: 60 });
     const changed = await host.eventOf(0x4006);
     expect(changed.parameters).toEqual([0x5001]);

@@ -147,7 +147,7 @@ function framesIn(printed: string): ReadonlySet<number> {
   return new Set([...printed.matchAll(/ #(\d{4,}) .* stop /g)].map(([, index]) => Number(index)));
 }
 
-/** A warning of Node's tells of a call that a later Node will refuse. */
+/** A warning of Node's names a call that a later Node will refuse. */
 function requireClean(printed: string): void {
   const warning = /^.*(?:\(node:\d+\)|DeprecationWarning|ExperimentalWarning).*$/m.exec(printed);
   if (warning) throw new Error(`the terminal shows a warning of Node's: ${warning[0]}`);

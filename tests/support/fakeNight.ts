@@ -71,7 +71,7 @@ export function createFakeNight(
     const all = [...watches.values()];
     const worst = all.find(({ allIsWell }) => !allIsWell) ?? all[0]!;
     const kinds = { paused: "pausedByHand", finished: "nothingWatches" } as const;
-    const kind = worst.allIsWell ? "well" : "pictureSuffers";
+    const kind = worst.allIsWell ? "well" : "pictureAffected";
     const { phase, sentence } = worst;
     const resting = phase === "paused" || phase === "finished" ? kinds[phase] : kind;
     return makeState(resting, { sentence });

@@ -71,7 +71,7 @@ export function makeState(kind: StateKind, changes: Partial<StateNotice> = {}): 
 export function makeWatch(changes: Partial<WatchView> = {}): WatchView {
   const sentence =
     changes.sentence ?? "All is well: full pace, every frame within a third of a stop.";
-  const kind = changes.allIsWell === false ? "pictureSuffers" : "well";
+  const kind = changes.allIsWell === false ? "pictureAffected" : "well";
   return {
     cameraId: "virtual",
     cameraLabel: "Virtual camera",

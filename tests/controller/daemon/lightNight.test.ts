@@ -18,7 +18,7 @@ const RIPPLE = 0.01;
 /** Above two seconds the shutter is held open, and can be closed early. */
 const EXPOSURE_SECONDS_MAX = 3;
 
-it("a light meter closes the shutter, may be pulled and plugged in, and the frames tell of it", async () => {
+it("a light meter closes the shutter, may be pulled and plugged in, and the frames say so", async () => {
   const device = await startTestCamera({ rate: 1, busySeconds: 0.2 });
   onTestFinished(() => device.close());
   device.pictures.luminanceCdM2 = SKY_CD_M2;

@@ -162,7 +162,7 @@ describe("delivering a night", () => {
   });
 
   it.each(["jpeg", "tiff16"] as const)(
-    "tells of a film by the pictures that are in it, from %s, and is not at its end before the film is",
+    "reports a film by the pictures that are in it, from %s, and is not at its end before the film is",
     async (sequence) => {
       const { nightDir } = await renderNight({ dataDir: temporaryFolder(), ...SMALL });
       const outDir = join(nightDir, "deliver");

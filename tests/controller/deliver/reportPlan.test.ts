@@ -34,7 +34,7 @@ test("plans with the kit that the night ran with: a longer lens, a shorter expos
   expect(longestOf(long)).toBeLessThan(longestOf(sectionOf({ kit: kitWith() })) / 3);
 });
 
-test("plans a night of before plans were kept with the usual kit, and tells of no frame", () => {
+test("plans a night of before plans were kept with the usual kit, and names no frame", () => {
   const html = sectionOf(null);
   expect(html).toContain("16 mm at f/2.8");
   expect(html).toContain("no frame");

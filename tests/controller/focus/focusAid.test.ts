@@ -87,7 +87,7 @@ describe("the focus aid", () => {
     expect(camera.isClosed).toBe(true);
   });
 
-  it("tells of a camera that fails, and releases it", async () => {
+  it("reports a camera that fails, and releases it", async () => {
     const clock = createManualClock();
     const camera = new FakeCamera({ clock, picture: () => starsOfWidth(3, "n") });
     camera.fault = () => {

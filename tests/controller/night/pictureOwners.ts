@@ -19,7 +19,7 @@ import { pictureWithExif } from "../../support/pictureWithExif.ts";
 const CAMERA_ID = "made-up";
 const FRAMES = 4;
 
-/** How the camera tells of a frame's file. */
+/** How the camera names a frame's file. */
 const FATES = ["proved", "unproved", "late", "lost", "doubled", "swapped"] as const;
 
 type Shot = {
@@ -57,7 +57,7 @@ function pickOf<T>(random: Random, values: readonly T[]): T {
   return values[random.integer(values.length)]!;
 }
 
-/** A night's frames, pictures by hand, and the ways in which the camera tells of their files. */
+/** A night's frames, pictures by hand, and the ways in which the camera names their files. */
 async function randomSchedule(random: Random): Promise<Schedule> {
   /** A link that is lost from the first frame on: all that comes, comes from the card. */
   const isAllLost = random.uniform() < 0.25;

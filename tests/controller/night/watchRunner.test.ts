@@ -138,7 +138,7 @@ describe("the watch carried out", () => {
     expect(rows.map((row) => row.reading === null)).toEqual([false, false, true, false, false]);
   });
 
-  it("tells of a disk that takes no more files and goes on taking frames", async () => {
+  it("reports a disk that takes no more files and goes on taking frames", async () => {
     start();
     await clock.advanceTo(40_000);
     rmSync(join(catalogue.nightDir, "frames"), { recursive: true });
@@ -184,7 +184,7 @@ describe("the watch carried out", () => {
       throw new NightError("archive.disk_full", "The disk takes no event.");
     });
     await clock.advanceTo(50_000);
-    // To tell of a refusal is an event, which is refused in its turn: reported once, not without end.
+    // To report a refusal is an event, which is refused in its turn: reported once, not without end.
     expect(events.mock.calls.length).toBeLessThan(60);
     rows.mockRestore();
     events.mockRestore();

@@ -23,33 +23,33 @@ beforeEach(() => {
 
 afterEach(() => catalogue.close());
 
-function happens(kind: string, body: object = {}, cameraId = "camera-1"): void {
+function hear(kind: string, body: object = {}, cameraId = "camera-1"): void {
   const atMs = monotonicMs(catalogue.eventCount() * 1000);
   catalogue.appendEvent({ atMs, utcMs: NIGHT_START_UTC_MS, kind, body: { cameraId, ...body } });
 }
 
 it("finds the pause of a killed night, and only of its own camera", () => {
-  happens("started");
-  happens("started", {}, "camera-2");
-  happens("paused", { untilMs: 90_000 });
-  happens("frameKept", { frameIndex: 3 });
+  hear("started");
+  hear("started", {}, "camera-2");
+  hear("paused", { untilMs: 90_000 });
+  hear("frameKept", { frameIndex: 3 });
   const untilMs = monotonicMs(90_000);
   expect(wordBefore(catalogue, "camera-1")).toEqual({ kind: "pause", sinceMs: 2000, untilMs });
   expect(wordBefore(catalogue, "camera-2")).toEqual({ kind: "watch" });
 });
 
 it("goes on after a program that ended in order, and not after a stop by hand", () => {
-  happens("started");
-  happens("stopped", { isProgramEnding: true });
+  hear("started");
+  hear("stopped", { isProgramEnding: true });
   expect(wordBefore(catalogue, "camera-1")).toEqual({ kind: "watch" });
-  happens("started");
-  happens("stopped");
+  hear("started");
+  hear("stopped");
   expect(wordBefore(catalogue, "camera-1")).toMatchObject({ kind: "stop" });
 });
 
 it("starts again with the ISO cap of 3200 and the target that were set by hand", () => {
-  happens("settingsChanged", { exposure: { isoMax: 1600, targetStops: -1.5 } });
-  happens("settingsChanged", { exposure: { isoMax: 3200 } });
+  hear("settingsChanged", { exposure: { isoMax: 1600, targetStops: -1.5 } });
+  hear("settingsChanged", { exposure: { isoMax: 3200 } });
   const order = withSettingsByHand({ settings: DEFAULT_WATCH_SETTINGS }, catalogue, "camera-1");
   expect(order.settings.exposure).toEqual({
     ...DEFAULT_WATCH_SETTINGS.exposure,

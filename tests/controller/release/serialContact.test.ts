@@ -113,7 +113,7 @@ describe("a serial release contact", () => {
     });
   });
 
-  it("tells of an adapter that is unplugged", async () => {
+  it("reports an adapter that is unplugged", async () => {
     let port: SerialPortMock | null = null;
     const contact = await openSerialContact(release(), (options) => {
       port = new SerialPortMock(options);

@@ -53,7 +53,7 @@ async function find(query: string): Promise<FoundFrames> {
 }
 
 function begin(order: unknown): Promise<Response> {
-  return fetch(new URL(`${base}/house`, server.address), {
+  return fetch(new URL(`${base}/upkeep`, server.address), {
     method: "POST",
     headers: { "content-type": "application/json" },
     body: JSON.stringify(order),
@@ -63,7 +63,7 @@ function begin(order: unknown): Promise<Response> {
 async function ended(order: unknown): Promise<UpkeepJob> {
   const { jobId } = (await (await begin(order)).json()) as UpkeepJob;
   const job = async (): Promise<UpkeepJob> => {
-    const answer = await fetch(new URL(`${base}/house`, server.address));
+    const answer = await fetch(new URL(`${base}/upkeep`, server.address));
     return ((await answer.json()) as UpkeepJob[]).find((one) => one.jobId === jobId)!;
   };
   await expect.poll(async () => (await job()).state, { timeout: 20_000 }).not.toBe("running");

@@ -78,12 +78,12 @@ test("names a Kp feed and forgets it again, and refuses what is no address", asy
 
 test("gives a kit with the camera's word in it, and says which fields that concerns", async () => {
   const kit = { name: "One", sensorClass: "crop", focalLengthMm: 11, fNumberWidest: 4 };
-  const reported = await send("POST", "/api/kits/told", { cameraId: "virtual", kit });
+  const reported = await send("POST", "/api/kits/reported", { cameraId: "virtual", kit });
   expect(await reported.json()).toMatchObject({
     input: { name: "One", focalLengthMm: 11, fNumberWidest: 1.8, cardBytes: 32e9 },
-    told: ["fNumberWidest", "cardBytes", "imageWidthPx"],
+    reported: ["fNumberWidest", "cardBytes", "imageWidthPx"],
   });
-  const wrong = await send("POST", "/api/kits/told", { kit: { ...kit, sensorClass: "huge" } });
+  const wrong = await send("POST", "/api/kits/reported", { kit: { ...kit, sensorClass: "huge" } });
   expect(wrong.status).toBe(400);
 });
 

@@ -294,7 +294,7 @@ describe("the state sentence", () => {
       sentence: "The disk is full.",
     });
     expect(stateOf({ ...both, guards: [dew] }, 41_000)).toMatchObject({
-      kind: "pictureSuffers",
+      kind: "pictureAffected",
       sentence: "Dew.",
     });
   });

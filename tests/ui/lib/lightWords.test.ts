@@ -21,7 +21,7 @@ describe("the words below the strip", () => {
     expect(lightWords(light({ bands }), shown)).toBe(`Dark ${clock(19)} to ${clock(26)} · no Moon`);
   });
 
-  it("tell of the whole night when the strip shows one hour of it", () => {
+  it("describe the whole night when the strip shows one hour of it", () => {
     const bands = [
       { light: "civil", startUtcMs: at(4), endUtcMs: at(19) },
       { light: "dark", startUtcMs: at(19), endUtcMs: at(26) },

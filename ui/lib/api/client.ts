@@ -79,7 +79,7 @@ export function fetchLight(nightId: string): Promise<NightLight | null> {
 }
 
 export function fetchTimeline(of: CameraNight): Promise<NightTimeline> {
-  return ask(`${nightPath(of.nightId)}/story?${andCamera(of).slice(1)}`);
+  return ask(`${nightPath(of.nightId)}/timeline?${andCamera(of).slice(1)}`);
 }
 
 export function fetchFrame(of: CameraNight, frameIndex: number): Promise<FrameRecord> {

@@ -47,10 +47,8 @@ export function forgetKit(name: string): Promise<readonly RememberedKit[]> {
 }
 
 /** The kit with the connected camera's word in it, and which fields that concerns. */
-export async function askCameraForKit(cameraId: string, kit: KitInput): Promise<ReportedKit> {
-  type Answer = { readonly input: KitInput; readonly told: ReportedKit["reported"] };
-  const { input, told } = await tell<Answer>("POST", "/api/kits/told", { cameraId, kit });
-  return { input, reported: told };
+export function askCameraForKit(cameraId: string, kit: KitInput): Promise<ReportedKit> {
+  return tell("POST", "/api/kits/reported", { cameraId, kit });
 }
 
 export function fetchKpFeed(): Promise<NamedKpFeed> {

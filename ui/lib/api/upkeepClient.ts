@@ -23,15 +23,15 @@ export function findFrames(nightId: string, search: FrameSearch): Promise<FoundF
 }
 
 export function fetchUpkeepJobs(nightId: string): Promise<readonly UpkeepJob[]> {
-  return ask(`${nightPath(nightId)}/house`);
+  return ask(`${nightPath(nightId)}/upkeep`);
 }
 
 export function startUpkeep(nightId: string, order: UpkeepOrder): Promise<UpkeepJob> {
-  return tell("POST", `${nightPath(nightId)}/house`, order);
+  return tell("POST", `${nightPath(nightId)}/upkeep`, order);
 }
 
 export function cancelUpkeep(jobId: string): Promise<UpkeepJob> {
-  return tell("POST", `/api/house/${encodeURIComponent(jobId)}/cancel`, {});
+  return tell("POST", `/api/upkeep/${encodeURIComponent(jobId)}/cancel`, {});
 }
 
 export function fetchPruneOutlook(nightId: string, rule: PruneRuleName): Promise<PruneOutlook> {

@@ -161,7 +161,7 @@ export class EveningPlan {
     });
   }
 
-  /** Takes over what the camera tells of sensor, lens and card. */
+  /** Takes over what the camera says of sensor, lens and card. */
   async askCamera(cameraId: string): Promise<void> {
     const input = kitInputOf(this.kit);
     if (typeof input === "string") return;
