@@ -1,4 +1,5 @@
 import "./plainFailure.ts";
+import { daemonWords } from "../core/words/daemonWords.ts";
 import { asNightError } from "../core/errors.ts";
 import { runCommand } from "./commandLine.ts";
 import { cameraTargets, START_COMMAND, type StartOptions } from "./config.ts";
@@ -25,7 +26,7 @@ await runCommand(START_COMMAND, async (options) => {
     if (other !== null) print(other);
   }
   const page = isPageStale() ? startPageBuild(print) : null;
-  if (page) print("The page is being built beside the watch; this takes a few seconds.");
+  if (page) print(daemonWords.page.beingBuilt);
   try {
     await watch(options, page);
   } finally {
@@ -105,7 +106,7 @@ async function untilEnded(
     };
     asked = (): void => {
       if (isStopping) return void daemon.abandon().then(() => process.exit(failureCode), reject);
-      print("Ending in order; the open frame is kept. Once more to end at once.");
+      print(daemonWords.end);
       end(null);
     };
     for (const signal of signals) process.on(signal, asked);

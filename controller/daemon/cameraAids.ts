@@ -1,3 +1,4 @@
+import { daemonWords } from "../../core/words/daemonWords.ts";
 import { NightError } from "../../core/errors.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import { utcMs } from "../../core/units.ts";
@@ -58,9 +59,9 @@ export function openAids(options: {
  */
 export function claimFromAids({ focus, framing, bench }: CameraAids): void {
   const holder = [
-    { isOn: focus.isRunning, sentence: "Stop the focus aid first; it has the camera." },
-    { isOn: framing.isRunning, sentence: "A test frame is being taken; wait for it." },
-    { isOn: bench.isRunning, sentence: "The bench check has the camera; wait for it or end it." },
+    { isOn: focus.isRunning, sentence: daemonWords.camera.hasFocusAid },
+    { isOn: framing.isRunning, sentence: daemonWords.camera.hasTestFrame },
+    { isOn: bench.isRunning, sentence: daemonWords.camera.hasBenchCheck },
   ].find(({ isOn }) => isOn);
   if (holder) throw new NightError("settings.invalid", holder.sentence);
 }

@@ -1,4 +1,5 @@
 import { join, resolve } from "node:path";
+import { daemonWords } from "../../core/words/daemonWords.ts";
 import { NightError } from "../../core/errors.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import { timingWords, type Scheduling } from "../../core/words/timingWords.ts";
@@ -93,10 +94,7 @@ export class CameraOpener {
   transportOf(cameraId: string): () => Transport {
     const target = this.#target(cameraId);
     if (target.kind === "contact") {
-      throw new NightError(
-        "settings.invalid",
-        "A bench check needs a camera on a cable or network.",
-      );
+      throw new NightError("settings.invalid", daemonWords.camera.benchNeedsCable);
     }
     const reached = this.#reached(target);
     return () => createTransport(reached);
@@ -110,7 +108,7 @@ export class CameraOpener {
   #target(cameraId: string): CameraTarget {
     const { targets } = this.#parts;
     const target = targets[cameraIdsOf(targets).indexOf(cameraId)];
-    if (!target) throw new NightError("settings.invalid", `There is no camera called ${cameraId}.`);
+    if (!target) throw new NightError("settings.invalid", daemonWords.camera.unknown(cameraId));
     return target;
   }
 
@@ -118,7 +116,7 @@ export class CameraOpener {
   #reached(target: CabledTarget): Exclude<CabledTarget, { kind: "virtual" }> {
     if (target.kind !== "virtual") return target;
     const address = this.#demo?.address;
-    if (!address) throw new NightError("camera.unreachable", "The virtual camera is not up.");
+    if (!address) throw new NightError("camera.unreachable", daemonWords.virtualCamera.notUp);
     return { kind: "ip", host: address.host, port: address.port };
   }
 
@@ -137,7 +135,7 @@ export class CameraOpener {
       });
     }
     const { release, contact } = this.#parts;
-    if (!release) throw new NightError("release.gone", "The release contact is not there.");
+    if (!release) throw new NightError("release.gone", daemonWords.release.notThere);
     const { side } = target;
     return openContactCamera({
       ...{ cameraId, origin, release: release.target, busySeconds: release.busySeconds },

@@ -1,5 +1,6 @@
 import type { Server } from "node:http";
 import { resolve } from "node:path";
+import { daemonWords } from "../../core/words/daemonWords.ts";
 import { utcMs, type MonotonicMs } from "../../core/units.ts";
 import { holdDataFolder } from "../archive/holdDataFolder.ts";
 import { createClock, startOrigin } from "../timing/clock.ts";
@@ -152,7 +153,7 @@ async function startOn(
     },
   });
   const tellSleep: TellSleep = (lack) => {
-    print(lack ?? "This computer is kept from sleeping again.");
+    print(lack ?? daemonWords.keptAwakeAgain);
     if (lack === null) log.info("sleep.held_off");
     else log.warn("sleep.possible", { sentence: lack });
     host.guardSleep(lack);
@@ -216,7 +217,7 @@ async function startOn(
   );
   const note = { address: page.address, nightDir: night?.catalogue.nightDir ?? null };
   opened.add(noteRunning(equipment.heldDir, note), (forget) => forget());
-  print(`The page: ${page.address}`);
+  print(daemonWords.page.address(page.address));
 
   const shutDown = async (endWatches: () => Promise<void>): Promise<void> => {
     // The nights' catalogues close with their watches: nothing is looked at from here on.
@@ -254,7 +255,7 @@ function hearSensors(
   sensors.onEvent((event) => {
     host.sense(event);
     if (event.kind !== "place" || !nightPlace.learn(event)) return;
-    print("The GNSS receiver has reported the night's place.");
+    print(daemonWords.gnss.placeFound);
     host.placeFound(dawnMs());
   });
 }

@@ -1,3 +1,4 @@
+import { daemonWords } from "../../core/words/daemonWords.ts";
 import { asNightError } from "../../core/errors.ts";
 import type { VirtualCameraProcess } from "../virtual-camera/process.ts";
 
@@ -32,7 +33,7 @@ export class DemoCamera {
     const process = await this.#parts.start(port);
     this.#process = process;
     if (this.#isClosed) return process.stop();
-    void process.ended.then(() => this.#again("The virtual camera has died."));
+    void process.ended.then(() => this.#again(daemonWords.virtualCamera.died));
   }
 
   async close(): Promise<void> {
@@ -43,7 +44,7 @@ export class DemoCamera {
 
   #again(why: string): void {
     if (this.#isClosed) return;
-    this.#parts.print(`${why} It is started again in ${AGAIN_AFTER_MS / 1000} s.`);
+    this.#parts.print(daemonWords.virtualCamera.startsAgain(why, AGAIN_AFTER_MS / 1000));
     this.#timer = setTimeout(() => {
       this.start(this.#process?.port).catch((thrown: unknown) =>
         this.#again(asNightError(thrown).message),

@@ -1,5 +1,6 @@
 import { existsSync, readdirSync, statSync } from "node:fs";
 import { join } from "node:path";
+import { daemonWords } from "../../core/words/daemonWords.ts";
 import { CATALOGUE_FILE } from "../archive/catalogue.ts";
 import { damageOf, mendNight } from "../archive/mendCatalogue.ts";
 import { NIGHTS_FOLDER, readNightFile } from "../archive/nightFolder.ts";
@@ -24,5 +25,5 @@ export async function mendNewest(dataDir: string, print: (line: string) => void)
   if (damageOf(nightDir) === null) return;
   print(await mendNight(nightDir));
   if (unfinishedNights(dataDir).some((one) => one.nightDir === nightDir)) return;
-  print(`Whether ${name} was still being watched is lost with it; a new night begins.`);
+  print(daemonWords.night.watchLost(name));
 }

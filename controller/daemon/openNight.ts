@@ -1,5 +1,6 @@
 import { existsSync } from "node:fs";
 import { basename, resolve } from "node:path";
+import { daemonWords } from "../../core/words/daemonWords.ts";
 import { isPlaced, placeOf } from "../../core/sky/place.ts";
 import { utcMs, type UtcMs } from "../../core/units.ts";
 import { Catalogue } from "../archive/catalogue.ts";
@@ -11,7 +12,6 @@ import type { StartOptions } from "../config.ts";
 import { demoNight } from "./demoNight.ts";
 import { mendNewest } from "./mendNewest.ts";
 import { packageVersion } from "../ownFiles.ts";
-import { FRAME_LINE_HEADING } from "../night/frameLine.ts";
 import { watchAhead } from "../night/nightSky.ts";
 import { placeNameOf } from "./startOrder.ts";
 
@@ -62,9 +62,9 @@ export async function openNight(
 /** What the terminal says of a night as it begins. */
 export function nightLines({ info, order, catalogue }: OpenNight): readonly string[] {
   const what = order.isDemo
-    ? `Demo night at ${info.placeName}, ${order.rate} times faster than life.`
-    : `The night ${info.name}.`;
-  return [what, `Frames go to ${catalogue.nightDir}`, FRAME_LINE_HEADING];
+    ? daemonWords.night.demo(info.placeName, order.rate)
+    : daemonWords.night.real(info.name);
+  return [what, daemonWords.night.folder(catalogue.nightDir), daemonWords.frames.heading];
 }
 
 function beginNight(options: StartOptions, order: RunningOrder): OpenNight {
@@ -109,12 +109,12 @@ function resumeNight(
     const nowUtcMs = wanted.isDemo ? lastUtcMs(catalogue, info) : utcMs(Date.now());
     const name = basename(cutOff.nightDir);
     if (!wanted.isDemo && isPast(info, nowUtcMs)) {
-      print(`${name} was cut off and is over now; a new night begins.`);
+      print(daemonWords.night.cutOffAndOver(name));
       markRunning(catalogue, null);
       catalogue.close();
       continue;
     }
-    print(`${name} was cut off; the watch goes on with frame ${catalogue.frameCount()}.`);
+    print(daemonWords.night.goesOn(name, catalogue.frameCount()));
     // The sky of a demo stays the one it began under; only its pace may be another.
     const order = { ...cutOffOrder, rate: wanted.rate };
     return { catalogue, info, origin: originAt(nowUtcMs, info, order), order, isOver: false };
@@ -135,7 +135,7 @@ function overNight(
     catalogue.close();
     return null;
   }
-  print(`${basename(nightDir)} is over and stays so; the page starts another watch.`);
+  print(daemonWords.night.staysOver(basename(nightDir)));
   const origin = originAt(utcMs(Date.now()), info, order);
   return { catalogue, info, origin, order, isOver: true };
 }

@@ -1,3 +1,4 @@
+import { daemonWords } from "../../core/words/daemonWords.ts";
 import type { FromFile } from "../../core/profiles/parse.ts";
 import type { ReleaseProfile } from "../../core/profiles/releaseProfile.ts";
 import type { CameraTarget } from "../config.ts";
@@ -16,14 +17,9 @@ export async function openRelease(
   const asked = targets.find((target) => target.kind === "contact");
   if (!asked) return null;
   const chosen = await chooseRelease(asked.release, profiles);
-  print(`${releaseLabel(chosen.target)} releases the camera.`);
-  if (asked.side.kind === "folder") print(byHandLine(asked.side.fixedIso));
+  print(daemonWords.release.by(releaseLabel(chosen.target)));
+  if (asked.side.kind === "folder") print(daemonWords.release.byHand(asked.side.fixedIso));
   const serial = chosen.target.kind === "serial" ? serialCautions(chosen.target) : [];
   for (const caution of [...RELEASE_CAUTIONS, ...serial]) print(caution);
   return chosen;
-}
-
-/** What nobody but the photographer can set. */
-function byHandLine(fixedIso: number): string {
-  return `Set ISO ${fixedIso} on the camera by hand, the aperture too, and its dial on bulb: nothing can be set from here, the exposure is governed by time alone.`;
 }

@@ -1,3 +1,4 @@
+import { daemonWords } from "../../core/words/daemonWords.ts";
 import { utcMs } from "../../core/units.ts";
 import type { StartOptions } from "../config.ts";
 import type { HardwareProfiles } from "../profiles/readProfiles.ts";
@@ -27,13 +28,13 @@ export async function placedBySensor(
   print: (line: string) => void,
 ): Promise<StartOptions> {
   if (options.gnss === null || options.lat !== null) return options;
-  print("Waiting for the GNSS receiver's place.");
+  print(daemonWords.gnss.waiting);
   const place = await sensors.firstPlace(PLACE_MS_MAX);
   if (place === null) {
-    print("The GNSS receiver has no place yet; the night begins without one.");
+    print(daemonWords.gnss.noPlace);
     return options;
   }
   const { latitudeDeg: lat, longitudeDeg: lon } = place;
-  print(`GNSS: ${lat.toFixed(4)}, ${lon.toFixed(4)}.`);
+  print(daemonWords.gnss.place(lat.toFixed(4), lon.toFixed(4)));
   return { ...options, lat, lon, "elevation-m": place.elevationM ?? options["elevation-m"] };
 }

@@ -1,5 +1,6 @@
 import type { Server } from "node:http";
 import { join } from "node:path";
+import { daemonWords } from "../../core/words/daemonWords.ts";
 import { NightError } from "../../core/errors.ts";
 import type { Clock } from "../timing/clock.ts";
 import { DeliverService } from "../deliver/deliverService.ts";
@@ -98,8 +99,5 @@ export async function servePage(options: {
 /** @throws NightError `settings.invalid` while the watch has the camera. */
 function claimFromWatch(host: NightHost, cameraId: string): void {
   if (!host.isWatching(cameraId)) return;
-  throw new NightError(
-    "settings.invalid",
-    "The watch has this camera; stop the watch first, then start it again afterwards.",
-  );
+  throw new NightError("settings.invalid", daemonWords.camera.hasWatch);
 }

@@ -1,11 +1,8 @@
+import { daemonWords } from "../../core/words/daemonWords.ts";
 import type { FrameRecord } from "../../core/watch/frameRecord.ts";
 
 /** What a terminal shows without wrapping. */
 const COLUMNS = 100;
-
-/** What stands in the lines of frames, for the terminal; once, before the first of them. */
-export const FRAME_LINE_HEADING =
-  "Each line a frame: opened (UTC), number, exposure, stops from target, why.";
 
 /**
  * One line a frame for the terminal: when, how long, ISO, aperture, stops from target, why. Reasons
@@ -21,7 +18,7 @@ export function frameLine(frame: FrameRecord, cameraLabel: string | null): strin
     `ISO ${String(Math.round(iso)).padEnd(5)}`,
     `f/${fNumber}`.padEnd(5),
     frame.reading === null
-      ? "not metered"
+      ? daemonWords.frames.notMetered
       : `${signed(frame.reading.skyStops - frame.targetStops)} stop`,
   ].join(" ");
   return `${figures}  ${inOneLine(frame.reasons, COLUMNS - figures.length - 2)}`;
@@ -30,7 +27,7 @@ export function frameLine(frame: FrameRecord, cameraLabel: string | null): strin
 /** One line for a frame of which no picture came. */
 export function missingLine(frameIndex: number, why: string, cameraLabel: string | null): string {
   const label = cameraLabel === null ? "" : `${cameraLabel} `;
-  return `--:--:-- ${label}${numberText(frameIndex)} has no picture: ${why}`;
+  return `--:--:-- ${label}${numberText(frameIndex)} ${daemonWords.frames.noPicture(why)}`;
 }
 
 function numberText(frameIndex: number): string {

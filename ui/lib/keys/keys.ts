@@ -1,3 +1,5 @@
+import { keyWords } from "../../../core/words/keyWords.ts";
+
 /** Everything a key can do. */
 export type KeyAction =
   | "partBefore"
@@ -39,33 +41,33 @@ type KeyBinding = {
 
 /** The page's keys, in the order of the list. */
 export const KEY_BINDINGS: readonly KeyBinding[] = [
-  { action: "partBefore", keys: ["1"], says: "Before dark" },
-  { action: "partWatch", keys: ["2"], says: "Watch" },
-  { action: "partMorning", keys: ["3"], says: "Morning" },
-  { action: "startOrResume", keys: ["s"], says: "Start or resume the watch" },
-  { action: "pause", keys: ["b"], says: "Pause the watch: a break (asks at the top)" },
-  { action: "stop", keys: ["q"], says: "Stop the watch (asks at the top)" },
-  { action: "previousFrame", keys: ["ArrowLeft"], says: "Frame before" },
-  { action: "nextFrame", keys: ["ArrowRight"], says: "Frame after" },
-  { action: "tenBack", keys: ["ArrowLeft"], withShift: true, says: "Ten frames back" },
-  { action: "tenOn", keys: ["ArrowRight"], withShift: true, says: "Ten frames on" },
-  { action: "firstFrame", keys: ["Home"], says: "First frame" },
-  { action: "newestFrame", keys: ["End"], says: "Follow the newest frame" },
-  { action: "fullScreen", keys: ["v"], says: "Frame over the whole screen" },
-  { action: "oneToOne", keys: ["o"], says: "Frame's pixels one to one; Alt and arrows move it" },
-  { action: "figures", keys: ["a"], says: "Figures beside the frame, or away" },
-  { action: "closer", keys: ["c"], says: "Shorter stretch of the night on the strip" },
-  { action: "wider", keys: ["w"], says: "Longer stretch" },
-  { action: "wholeNight", keys: ["0"], says: "The whole night" },
-  { action: "keep", keys: ["y"], says: "Keep the frame; again: take that back" },
-  { action: "leaveOut", keys: ["n"], says: "Leave the frame out; again: take that back" },
-  { action: "settings", keys: ["e"], says: "Steer the exposure" },
-  { action: "redFrames", keys: ["r"], says: "Frames in red or in colour" },
-  { action: "theme", keys: ["t"], says: "Light: automatic, night, day" },
-  { action: "dimmer", keys: ["-"], says: "Dimmer" },
-  { action: "brighter", keys: ["+", "="], says: "Brighter" },
-  { action: "keys", keys: ["?"], says: "This list" },
-  { action: "close", keys: ["Escape"], says: "Close what is open; no to a question" },
+  { action: "partBefore", keys: ["1"], says: keyWords.partBefore },
+  { action: "partWatch", keys: ["2"], says: keyWords.partWatch },
+  { action: "partMorning", keys: ["3"], says: keyWords.partMorning },
+  { action: "startOrResume", keys: ["s"], says: keyWords.startOrResume },
+  { action: "pause", keys: ["b"], says: keyWords.pause },
+  { action: "stop", keys: ["q"], says: keyWords.stop },
+  { action: "previousFrame", keys: ["ArrowLeft"], says: keyWords.previousFrame },
+  { action: "nextFrame", keys: ["ArrowRight"], says: keyWords.nextFrame },
+  { action: "tenBack", keys: ["ArrowLeft"], withShift: true, says: keyWords.tenBack },
+  { action: "tenOn", keys: ["ArrowRight"], withShift: true, says: keyWords.tenOn },
+  { action: "firstFrame", keys: ["Home"], says: keyWords.firstFrame },
+  { action: "newestFrame", keys: ["End"], says: keyWords.newestFrame },
+  { action: "fullScreen", keys: ["v"], says: keyWords.fullScreen },
+  { action: "oneToOne", keys: ["o"], says: keyWords.oneToOne },
+  { action: "figures", keys: ["a"], says: keyWords.figures },
+  { action: "closer", keys: ["c"], says: keyWords.closer },
+  { action: "wider", keys: ["w"], says: keyWords.wider },
+  { action: "wholeNight", keys: ["0"], says: keyWords.wholeNight },
+  { action: "keep", keys: ["y"], says: keyWords.keep },
+  { action: "leaveOut", keys: ["n"], says: keyWords.leaveOut },
+  { action: "settings", keys: ["e"], says: keyWords.settings },
+  { action: "redFrames", keys: ["r"], says: keyWords.redFrames },
+  { action: "theme", keys: ["t"], says: keyWords.theme },
+  { action: "dimmer", keys: ["-"], says: keyWords.dimmer },
+  { action: "brighter", keys: ["+", "="], says: keyWords.brighter },
+  { action: "keys", keys: ["?"], says: keyWords.keys },
+  { action: "close", keys: ["Escape"], says: keyWords.close },
 ];
 
 /**
