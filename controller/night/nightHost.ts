@@ -172,7 +172,7 @@ export class NightHost implements NightService {
     }
     if (command.kind !== "start") return runner.command(command);
     if (this.isWatching(cameraId)) {
-      if (runner.state.hand.kind === "pause") return runner.command({ kind: "resume" });
+      if (runner.state.known.hand.kind === "pause") return runner.command({ kind: "resume" });
       throw new NightError("settings.invalid", "A watch is running already.");
     }
     this.#start(cameraId, WATCH_ON);
@@ -210,7 +210,7 @@ export class NightHost implements NightService {
     const reported = runner?.description();
     if (!runner || !reported) return null;
     const { program, hasBulb, focus, clockOffsetMs, facts } = reported;
-    const { batteryPercent, freeBytes } = runner.state;
+    const { batteryPercent, freeBytes } = runner.state.known;
     const known = { program, hasBulb, focus, clockOffsetMs, batteryPercent, freeBytes };
     if (!facts) return known;
     return { ...known, noiseReduction: facts.noiseReduction, imageFormat: facts.imageFormat };
@@ -224,7 +224,7 @@ export class NightHost implements NightService {
       fNumberLadder: reported.fNumberLadder,
       focalLengthMm: reported.facts?.focalLengthMm ?? null,
       imageWidthPx: reported.facts?.imageWidthPx ?? null,
-      freeBytes: runner.state.freeBytes,
+      freeBytes: runner.state.known.freeBytes,
     };
   }
 
@@ -254,7 +254,7 @@ export class NightHost implements NightService {
   /** A watch runs, and is not paused until somebody says otherwise. */
   #isOnDuty(cameraId: string): boolean {
     const state = this.#runners.get(cameraId)?.state;
-    const isResting = state?.phase.kind === "paused" && pauseEndMs(state.hand) === null;
+    const isResting = state?.phase.kind === "paused" && pauseEndMs(state.known.hand) === null;
     return this.isWatching(cameraId) && !isResting;
   }
 

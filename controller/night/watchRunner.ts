@@ -75,7 +75,7 @@ export class WatchRunner {
   }
 
   get settings(): ExposureSettings {
-    return this.#state.settings.exposure;
+    return this.#state.known.settings.exposure;
   }
 
   /** The watch as it stands now, for a reader who looks at the clock that `context` names. */
@@ -142,8 +142,9 @@ export class WatchRunner {
 
   /** The program ends: the watch ends in order, and goes on when the program is started again. */
   endWithProgram(): void {
-    const { phase, hand } = this.#state;
-    const isOver = ["idle", "ending", "finished"].includes(phase.kind) || hand.kind === "stop";
+    const { phase, known } = this.#state;
+    const isOver =
+      ["idle", "ending", "finished"].includes(phase.kind) || known.hand.kind === "stop";
     this.#isCutOff = !isOver;
     this.#take({ kind: "stopped", isProgramEnding: true });
   }
@@ -342,7 +343,7 @@ export class WatchRunner {
       const error = asNightError(thrown, "archive.disk_full");
       this.#parts.log.error(what, { code: error.code, sentence: error.message });
       // Reported once: reporting is an event, which the disk refuses in its turn.
-      if (isDiskRefusing(this.#state)) return;
+      if (isDiskRefusing(this.#state.known)) return;
       this.#queue.push({
         atMs: this.#parts.clock.monotonicMs(),
         kind: "keepFailed",

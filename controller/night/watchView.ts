@@ -29,9 +29,9 @@ export type ViewContext = {
 /** The watch as the page shows it. */
 export function viewOf(state: WatchState, context: ViewContext): WatchView {
   const { utcOf } = context;
-  const { phase, hand } = state;
+  const { phase, known } = state;
   const ends = endOf(state);
-  const batteryEnd = batteryEndMs(state.batteryFalls, state.settings.batteryStopPercent);
+  const batteryEnd = batteryEndMs(known.batteryFalls, known.settings.batteryStopPercent);
   const utcOrNull = (atMs: MonotonicMs | null) => (atMs === null ? null : utcOf(atMs));
   const states = watchRows(factsOf(state, context), stateContext(context)).map((row) =>
     noticeOf(row, utcOf),
@@ -43,31 +43,31 @@ export function viewOf(state: WatchState, context: ViewContext): WatchView {
     states,
     sentence: states[0]!.sentence,
     allIsWell: CALM.has(states[0]!.kind),
-    pausedUntilUtcMs: utcOrNull(hand.kind === "pause" ? hand.untilMs : null),
-    pace: state.pace,
+    pausedUntilUtcMs: utcOrNull(known.hand.kind === "pause" ? known.hand.untilMs : null),
+    pace: known.pace,
     isExposing: phase.kind === "exposing" || phase.kind === "closing",
     frameCount: context.frameCount,
     newest: context.newest,
-    batteryPercent: state.batteryPercent,
+    batteryPercent: known.batteryPercent,
     batteryEndsUtcMs: utcOrNull(batteryEnd),
-    cardFreeBytes: state.freeBytes,
-    cardFreeFrames: state.freeFrames,
-    cardEndsUtcMs: utcOrNull(cardFullMs(state, context.nowMs)),
+    cardFreeBytes: known.freeBytes,
+    cardFreeFrames: known.freeFrames,
+    cardEndsUtcMs: utcOrNull(cardFullMs(known, context.nowMs)),
     nextFrameUtcMs: utcOrNull(nextFrameMs(state)),
     startsUtcMs: utcOrNull(phase.kind === "waiting" ? phase.startMs : null),
     endsUtcMs: utcOrNull(ends.atMs),
     endsBy: ends.by,
-    settings: state.settings.exposure,
-    guards: state.guards.map(({ sinceMs, ...guard }) => ({
+    settings: known.settings.exposure,
+    guards: known.guards.map(({ sinceMs, ...guard }) => ({
       ...guard,
       sinceUtcMs: utcOf(sinceMs),
     })),
-    surges: state.surges.map((surge) => ({
+    surges: known.surges.map((surge) => ({
       startUtcMs: utcOf(surge.startMs),
       endUtcMs: utcOrNull(surge.endMs),
       riseStops: surge.riseStops,
     })),
-    gaps: state.gaps.map((gap) => ({
+    gaps: known.gaps.map((gap) => ({
       startUtcMs: utcOf(gap.startMs),
       endUtcMs: utcOrNull(gap.endMs),
       why: gap.why,
@@ -83,7 +83,7 @@ export function factsOf(
   state: WatchState,
   { cameraLabel, newest }: Pick<ViewContext, "cameraLabel" | "newest">,
 ): WatchFacts {
-  const isLastFrameWhole = newest !== null && newest.frameIndex === state.nextFrameIndex - 1;
+  const isLastFrameWhole = newest !== null && newest.frameIndex === state.known.nextFrameIndex - 1;
   return { cameraLabel, state, isLastFrameWhole, fileBytes: newest?.file?.bytes ?? null };
 }
 
@@ -131,7 +131,7 @@ function phaseOf(phase: WatchPhaseState): WatchPhase {
 function endOf(state: WatchState): { atMs: MonotonicMs | null; by: WatchView["endsBy"] } {
   const { phase } = state;
   if (phase.kind === "ending" || phase.kind === "finished") return { atMs: null, by: phase.by };
-  const { untilMs, dawnMs, frameCountMax } = state.settings;
+  const { untilMs, dawnMs, frameCountMax } = state.known.settings;
   if (untilMs !== null && (dawnMs === null || untilMs <= dawnMs)) {
     return { atMs: untilMs, by: "time" };
   }

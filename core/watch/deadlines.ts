@@ -1,5 +1,5 @@
 import { monotonicMs, type MonotonicMs } from "../units.ts";
-import type { WatchState } from "./state.ts";
+import type { WatchKnowledge, WatchState } from "./state.ts";
 
 /**
  * At the end, frames still on their way have so many of the silences that lose a camera: a hundred
@@ -13,45 +13,45 @@ export function later(atMs: MonotonicMs, ms: number): MonotonicMs {
 }
 
 /** When a camera that says nothing from now on is taken for silent. */
-export function silentMs(state: WatchState, atMs: MonotonicMs): MonotonicMs {
-  return later(atMs, state.settings.silenceSecondsMax * 1000);
+export function silentMs(known: WatchKnowledge, atMs: MonotonicMs): MonotonicMs {
+  return later(atMs, known.settings.silenceSecondsMax * 1000);
 }
 
 /** When a frame opened now must have closed by itself. */
 export function overdueMs(
-  state: WatchState,
+  known: WatchKnowledge,
   atMs: MonotonicMs,
   exposureSeconds: number,
 ): MonotonicMs {
-  return later(silentMs(state, atMs), exposureSeconds * 1000);
+  return later(silentMs(known, atMs), exposureSeconds * 1000);
 }
 
 /** Until when the end waits for the last frames. */
-export function lastFramesMs(state: WatchState, atMs: MonotonicMs): MonotonicMs {
-  return later(atMs, LAST_FRAMES_SILENCES * state.settings.silenceSecondsMax * 1000);
+export function lastFramesMs(known: WatchKnowledge, atMs: MonotonicMs): MonotonicMs {
+  return later(atMs, LAST_FRAMES_SILENCES * known.settings.silenceSecondsMax * 1000);
 }
 
 /** From one opening to the next at the present pace, seconds; 0: back to back. */
-export function intervalSeconds(state: WatchState): number {
-  const { exposure, sentinelIntervalSeconds } = state.settings;
-  return state.pace === "sentinel" && sentinelIntervalSeconds !== null
+export function intervalSeconds(known: WatchKnowledge): number {
+  const { exposure, sentinelIntervalSeconds } = known.settings;
+  return known.pace === "sentinel" && sentinelIntervalSeconds !== null
     ? Math.max(sentinelIntervalSeconds, exposure.intervalSeconds)
     : exposure.intervalSeconds;
 }
 
 /** When the next frame is due at the present pace, now at the earliest. */
-export function dueMs(state: WatchState, atMs: MonotonicMs): MonotonicMs {
-  if (state.lastOpenedMs === null) return atMs;
-  return monotonicMs(Math.max(atMs, state.lastOpenedMs + intervalSeconds(state) * 1000));
+export function dueMs(known: WatchKnowledge, atMs: MonotonicMs): MonotonicMs {
+  if (known.lastOpenedMs === null) return atMs;
+  return monotonicMs(Math.max(atMs, known.lastOpenedMs + intervalSeconds(known) * 1000));
 }
 
 /** When the next frame would be due at full pace. */
-export function fullPaceMs(state: WatchState): number {
-  return (state.lastOpenedMs ?? 0) + state.settings.exposure.intervalSeconds * 1000;
+export function fullPaceMs(known: WatchKnowledge): number {
+  return (known.lastOpenedMs ?? 0) + known.settings.exposure.intervalSeconds * 1000;
 }
 
 /** The moment for which a watch has asked to be woken; null: it waits for events alone. */
-export function wakeMs({ phase, hand, settings }: WatchState): MonotonicMs | null {
+export function wakeMs({ phase, known }: WatchState): MonotonicMs | null {
   switch (phase.kind) {
     case "connecting":
     case "ordered":
@@ -68,6 +68,7 @@ export function wakeMs({ phase, hand, settings }: WatchState): MonotonicMs | nul
     case "ending":
       return phase.closeMs;
     case "paused": {
+      const { hand, settings } = known;
       const pauseEndMs = hand.kind === "pause" ? hand.untilMs : null;
       return earliestMs([pauseEndMs, settings.untilMs, settings.dawnMs]);
     }

@@ -4,11 +4,18 @@ import { overdueMs, silentMs } from "./deadlines.ts";
 import type { PhaseEvent } from "./events.ts";
 import { observeSample, recordTaken } from "./knowledge.ts";
 import { guardTiming } from "./shutterLateness.ts";
-import type { WatchState } from "./state.ts";
+import type { WatchKnowledge, WatchState } from "./state.ts";
 import { closedLate, frameFailed, goOn, lost, openedLate, recover } from "./transitions.ts";
-import { enter, goesOn, stay, type FramePhase, type Phase, type WatchStep } from "./watchStep.ts";
+import {
+  enter,
+  goesOn,
+  stay,
+  withKnown,
+  type FramePhase,
+  type Phase,
+  type WatchStep,
+} from "./watchStep.ts";
 import { closeGap } from "./gaps.ts";
-import { withGovernor } from "./withGovernor.ts";
 
 /**
  * What happens with a frame in hand, from its order until the camera is ready for the next one.
@@ -56,23 +63,23 @@ function reduceOrdered(state: WatchState, phase: Phase<"ordered">, event: PhaseE
 
 function opened(state: WatchState, phase: Phase<"ordered">, atMs: MonotonicMs): WatchStep {
   const { frameIndex, exposure } = phase;
-  const deadlineMs = overdueMs(state, atMs, exposure.exposureSeconds);
+  const deadlineMs = overdueMs(state.known, atMs, exposure.exposureSeconds);
   const exposing: Phase<"exposing"> = {
     kind: "exposing",
     openedMs: atMs,
     ...{ frameIndex, exposure, deadlineMs },
   };
-  const open: WatchState = {
-    ...closeGap(state, atMs),
+  const open = withKnown(state, {
+    ...closeGap(state.known, atMs),
     lastOpenedMs: atMs,
-    cadenceMs: cadenceAfter(state, atMs),
-  };
-  if (state.hand.kind === "stop") return closeNow(open, exposing, atMs);
+    cadenceMs: cadenceAfter(state.known, atMs),
+  });
+  if (state.known.hand.kind === "stop") return closeNow(open, exposing, atMs);
   return enter(open, exposing, [{ kind: "wake", atMs: deadlineMs }]);
 }
 
 /** From opening to opening; a gap between them is no cadence. */
-function cadenceAfter({ lastOpenedMs, gaps, cadenceMs }: WatchState, atMs: MonotonicMs) {
+function cadenceAfter({ lastOpenedMs, gaps, cadenceMs }: WatchKnowledge, atMs: MonotonicMs) {
   const isAfterGap = gaps.at(-1)?.endMs === null;
   return lastOpenedMs === null || isAfterGap ? cadenceMs : atMs - lastOpenedMs;
 }
@@ -109,8 +116,8 @@ function lit(
   { atMs, value }: Extract<PhaseEvent, { kind: "lightSampled" }>,
 ): WatchStep {
   const governor = observeLight(state.governor, { atMs, value });
-  const seen = withGovernor(state, governor);
-  return hasHadItsDose(governor, phase, atMs, state.settings.exposure)
+  const seen = { ...state, governor };
+  return hasHadItsDose(governor, phase, atMs, state.known.settings.exposure)
     ? closeNow(seen, phase, atMs)
     : { state: seen, effects: [] };
 }
@@ -120,7 +127,7 @@ function closeNow(
   { frameIndex, openedMs }: Phase<"exposing">,
   atMs: MonotonicMs,
 ): WatchStep {
-  const deadlineMs = silentMs(state, atMs);
+  const deadlineMs = silentMs(state.known, atMs);
   return enter(state, { kind: "closing", frameIndex, openedMs, deadlineMs }, [
     { kind: "closeShutter", frameIndex },
     { kind: "wake", atMs: deadlineMs },
@@ -158,12 +165,11 @@ function closed(
   openedMs: MonotonicMs,
 ): WatchStep {
   const { atMs, frameIndex, happened, closing } = event;
-  const timed = guardTiming(state, closing, atMs);
+  const timed = guardTiming(state.known, closing, atMs);
   const taken = recordTaken(timed, { frameIndex, openedMs, happened }, atMs);
-  const deadlineMs = silentMs(state, atMs);
-  return enter({ ...taken, looseSinceMs: null }, { kind: "readingOut", deadlineMs }, [
-    { kind: "wake", atMs: deadlineMs },
-  ]);
+  const deadlineMs = silentMs(state.known, atMs);
+  const closedNow = withKnown(state, { ...taken, looseSinceMs: null });
+  return enter(closedNow, { kind: "readingOut", deadlineMs }, [{ kind: "wake", atMs: deadlineMs }]);
 }
 
 function reduceReadingOut(
@@ -176,11 +182,11 @@ function reduceReadingOut(
     case "cameraReady":
       return goOn(state, atMs);
     case "cameraFailed":
-      return event.gone && state.hand.kind !== "stop"
+      return event.gone && state.known.hand.kind !== "stop"
         ? recover(state, atMs, event.sentence, 0)
         : goOn(state, atMs);
     case "woke":
-      return state.hand.kind === "stop"
+      return state.known.hand.kind === "stop"
         ? goOn(state, atMs)
         : recover(state, atMs, "The camera went silent after a frame.", 0);
     case "paused":

@@ -2,7 +2,7 @@ import type { Reading } from "../photometry/reading.ts";
 import type { MonotonicMs } from "../units.ts";
 import { guardDew } from "./environmentGuards.ts";
 import { clearGuard, raiseGuard } from "./raiseGuard.ts";
-import type { EndedBy, StarTrack, WatchState } from "./state.ts";
+import type { EndedBy, StarTrack, WatchKnowledge } from "./state.ts";
 
 /**
  * Stars this much wider than at their best, frame after frame, are a lens going soft. Common practice, no
@@ -23,10 +23,10 @@ const STAR_COUNT_MIN = 12;
 
 /** Says how the camera is worked, and what has to be set on it by hand. */
 export function guardFromCamera(
-  state: WatchState,
+  known: WatchKnowledge,
   { fixedIso, remarks }: { readonly fixedIso: number | null; readonly remarks: readonly string[] },
   atMs: MonotonicMs,
-): WatchState {
+): WatchKnowledge {
   const byHand =
     fixedIso === null
       ? []
@@ -34,8 +34,8 @@ export function guardFromCamera(
           `ISO cannot be set from here: set ISO ${fixedIso} on the camera by hand and leave it there. The exposure is governed by time alone.`,
         ];
   const sentences = [...remarks, ...byHand];
-  if (sentences.length === 0) return state;
-  return raiseGuard(state, atMs, {
+  if (sentences.length === 0) return known;
+  return raiseGuard(known, atMs, {
     guard: "camera",
     level: "note",
     sentence: sentences.join(" "),
@@ -43,29 +43,29 @@ export function guardFromCamera(
 }
 
 /** Battery and card against their limits. */
-export function guardsFromStatus(state: WatchState, atMs: MonotonicMs): WatchState {
-  return guardCard(guardBattery(state, atMs), atMs);
+export function guardsFromStatus(known: WatchKnowledge, atMs: MonotonicMs): WatchKnowledge {
+  return guardCard(guardBattery(known, atMs), atMs);
 }
 
-function guardBattery(state: WatchState, atMs: MonotonicMs): WatchState {
-  const percent = state.batteryPercent;
-  const { batteryWarningPercent, batteryStopPercent } = state.settings;
-  if (percent === null || percent > batteryWarningPercent) return clearGuard(state, "battery");
-  return raiseGuard(state, atMs, {
+function guardBattery(known: WatchKnowledge, atMs: MonotonicMs): WatchKnowledge {
+  const percent = known.batteryPercent;
+  const { batteryWarningPercent, batteryStopPercent } = known.settings;
+  if (percent === null || percent > batteryWarningPercent) return clearGuard(known, "battery");
+  return raiseGuard(known, atMs, {
     guard: "battery",
     level: percent <= batteryStopPercent ? "stop" : "warning",
     sentence: `Camera battery at ${Math.round(percent)} %. The watch ends in order at ${batteryStopPercent} %; a warm spare gives you the rest of the night.`,
   });
 }
 
-function guardCard(state: WatchState, atMs: MonotonicMs): WatchState {
-  const frames = state.freeFrames;
-  if (frames === null || frames > state.settings.cardWarningFrames) {
-    return state.guards.some((guard) => guard.guard === "storage" && guard.level === "warning")
-      ? clearGuard(state, "storage")
-      : state;
+function guardCard(known: WatchKnowledge, atMs: MonotonicMs): WatchKnowledge {
+  const frames = known.freeFrames;
+  if (frames === null || frames > known.settings.cardWarningFrames) {
+    return known.guards.some((guard) => guard.guard === "storage" && guard.level === "warning")
+      ? clearGuard(known, "storage")
+      : known;
   }
-  return raiseGuard(state, atMs, {
+  return raiseGuard(known, atMs, {
     guard: "storage",
     level: frames <= 0 ? "stop" : "warning",
     sentence:
@@ -76,13 +76,13 @@ function guardCard(state: WatchState, atMs: MonotonicMs): WatchState {
 }
 
 /** The reason for ending now, if there is one. */
-export function endReason(state: WatchState, atMs: MonotonicMs): EndedBy | null {
-  const { untilMs, dawnMs, frameCountMax, batteryStopPercent } = state.settings;
+export function endReason(known: WatchKnowledge, atMs: MonotonicMs): EndedBy | null {
+  const { untilMs, dawnMs, frameCountMax, batteryStopPercent } = known.settings;
   if (untilMs !== null && atMs >= untilMs) return "time";
   if (dawnMs !== null && atMs >= dawnMs) return "dawn";
-  if (frameCountMax !== null && state.takenCount >= frameCountMax) return "frames";
-  if (state.batteryPercent !== null && state.batteryPercent <= batteryStopPercent) return "battery";
-  if (state.freeFrames !== null && state.freeFrames <= 0) return "card";
+  if (frameCountMax !== null && known.takenCount >= frameCountMax) return "frames";
+  if (known.batteryPercent !== null && known.batteryPercent <= batteryStopPercent) return "battery";
+  if (known.freeFrames !== null && known.freeFrames <= 0) return "card";
   return null;
 }
 
@@ -90,10 +90,14 @@ export function endReason(state: WatchState, atMs: MonotonicMs): EndedBy | null 
  * Watches the stars' width and number for a lens that goes soft: wider and fewer is dew or frost,
  * wider alone is the focus ring.
  */
-export function guardFromStars(state: WatchState, reading: Reading, atMs: MonotonicMs): WatchState {
+export function guardFromStars(
+  known: WatchKnowledge,
+  reading: Reading,
+  atMs: MonotonicMs,
+): WatchKnowledge {
   const { starWidthPx, starCount } = reading;
-  if (starWidthPx === null || starCount < STAR_COUNT_MIN) return state;
-  const { bestWidthPx, bestCount, worseCount } = state.stars;
+  if (starWidthPx === null || starCount < STAR_COUNT_MIN) return known;
+  const { bestWidthPx, bestCount, worseCount } = known.stars;
   // The best is a slow minimum, so that one lucky frame does not set it.
   const best =
     bestWidthPx === null
@@ -105,7 +109,7 @@ export function guardFromStars(state: WatchState, reading: Reading, atMs: Monoto
     bestCount: isWorse ? bestCount : Math.max(bestCount * 0.995, starCount),
     worseCount: isWorse ? worseCount + 1 : 0,
   };
-  const next = { ...state, stars };
+  const next = { ...known, stars };
   if (stars.worseCount < WORSE_FRAME_COUNT) {
     if (stars.worseCount > 0) return next;
     const isDewy = next.guards.some(({ guard, level }) => guard === "dew" && level === "warning");

@@ -11,9 +11,8 @@ import { clearGuard, raiseGuard } from "./raiseGuard.ts";
 import { guardFromStars, guardsFromStatus } from "./guards.ts";
 import { afterNoReading, afterReading } from "./pictureTrack.ts";
 import { withReadingDelay } from "./readingGrace.ts";
-import type { SurgeSpan, TakenFrame, WatchState } from "./state.ts";
-import { goesOn, type WatchStep } from "./watchStep.ts";
-import { withGovernor } from "./withGovernor.ts";
+import type { SurgeSpan, TakenFrame, WatchKnowledge, WatchState } from "./state.ts";
+import { goesOn, withKnown, type WatchStep } from "./watchStep.ts";
 
 /** More frames than this waiting for their reading: the oldest are given up. */
 const TAKEN_COUNT_MAX = 32;
@@ -23,44 +22,57 @@ const TAKEN_COUNT_MAX = 32;
  * battery, card, climate. The phase is left alone.
  */
 export function recordKnowledge(state: WatchState, event: KnowledgeEvent): WatchStep {
+  if (event.kind === "readingArrived") return goesOn(recordReading(state, event));
+  const { known, effects } = learned(state.known, event);
+  return goesOn(withKnown(state, known), effects);
+}
+
+type Learned = { readonly known: WatchKnowledge; readonly effects?: readonly WatchEffect[] };
+
+function learned(
+  known: WatchKnowledge,
+  event: Exclude<KnowledgeEvent, { kind: "readingArrived" }>,
+): Learned {
   switch (event.kind) {
     case "settingsChanged":
-      return goesOn(withExposureSettings(state, event.exposure));
+      return { known: withExposureSettings(known, event.exposure) };
     case "placeFound":
-      return goesOn({ ...state, settings: { ...state.settings, dawnMs: event.dawnMs } });
+      return { known: { ...known, settings: { ...known.settings, dawnMs: event.dawnMs } } };
     case "frameArrived":
-      return goesOn({ ...state, unkeptCount: state.unkeptCount + 1 }, [
-        { kind: "keepFrame", frameIndex: event.frameIndex },
-        { kind: "meterFrame", frameIndex: event.frameIndex },
-      ]);
+      return {
+        known: { ...known, unkeptCount: known.unkeptCount + 1 },
+        effects: [
+          { kind: "keepFrame", frameIndex: event.frameIndex },
+          { kind: "meterFrame", frameIndex: event.frameIndex },
+        ],
+      };
     case "frameMissing":
-      return goesOn(withoutPicture(state, event.why, event), [
-        { kind: "markMissing", frameIndex: event.frameIndex, why: event.why },
-      ]);
-    case "cameraRemarked":
-      return goesOn(
-        raiseGuard(state, event.atMs, { guard: "camera", level: "note", sentence: event.sentence }),
-      );
+      return {
+        known: withoutPicture(known, event.why, event),
+        effects: [{ kind: "markMissing", frameIndex: event.frameIndex, why: event.why }],
+      };
+    case "cameraRemarked": {
+      const { atMs, sentence } = event;
+      return { known: raiseGuard(known, atMs, { guard: "camera", level: "note", sentence }) };
+    }
     case "frameKept":
-      return recordKept(state, event.frameIndex);
+      return recordKept(known, event.frameIndex);
     case "keepFailed":
-      return goesOn(recordRefused(state, event));
+      return { known: recordRefused(known, event) };
     case "readingFailed":
-      return goesOn(withoutPicture(state, event.sentence, event));
-    case "readingArrived":
-      return goesOn(recordReading(state, event.frameIndex, event.reading, event.atMs));
+      return { known: withoutPicture(known, event.sentence, event) };
     case "statusRead":
-      return goesOn(recordStatus(state, event));
+      return { known: recordStatus(known, event) };
     case "climateRead": {
       const { temperatureC, humidityPercent } = event;
       const climate = { temperatureC, humidityPercent };
-      return goesOn(guardsFromClimate({ ...state, climate }, event.atMs));
+      return { known: guardsFromClimate({ ...known, climate }, event.atMs) };
     }
     case "sleepGuarded":
-      return goesOn(guardSleep(state, event.lack, event.atMs));
+      return { known: guardSleep(known, event.lack, event.atMs) };
     case "clockCompared": {
-      const clocks = { ...state.clocks, oursLessGnssMs: event.oursLessGnssMs };
-      return goesOn(guardClock({ ...state, clocks }, event.atMs));
+      const clocks = { ...known.clocks, oursLessGnssMs: event.oursLessGnssMs };
+      return { known: guardClock({ ...known, clocks }, event.atMs) };
     }
   }
 }
@@ -70,86 +82,90 @@ export function observeSample(
   state: WatchState,
   { atMs, value }: Extract<WatchEvent, { kind: "lightSampled" }>,
 ): WatchStep {
-  return goesOn(withGovernor(state, observeLight(state.governor, { atMs, value })));
+  return goesOn({ ...state, governor: observeLight(state.governor, { atMs, value }) });
 }
 
 /** A frame that the governor has to do without: it has no picture, or none that can be metered. */
 function withoutPicture(
-  state: WatchState,
+  known: WatchKnowledge,
   why: string,
   { frameIndex, atMs }: { readonly frameIndex: number; readonly atMs: MonotonicMs },
-): WatchState {
-  const pictures = afterNoReading(state.pictures, why, atMs);
-  return { ...withoutTaken(state, frameIndex), pictures };
+): WatchKnowledge {
+  const pictures = afterNoReading(known.pictures, why, atMs);
+  return { ...withoutTaken(known, frameIndex), pictures };
 }
 
 function withExposureSettings(
-  state: WatchState,
+  known: WatchKnowledge,
   changed: Extract<WatchEvent, { kind: "settingsChanged" }>["exposure"],
-): WatchState {
-  const exposure = { ...state.settings.exposure, ...changed };
-  return { ...state, settings: { ...state.settings, exposure } };
+): WatchKnowledge {
+  const exposure = { ...known.settings.exposure, ...changed };
+  return { ...known, settings: { ...known.settings, exposure } };
 }
 
 /** Battery and card; what the camera does not tell this time stays as it was. */
 function recordStatus(
-  state: WatchState,
+  known: WatchKnowledge,
   event: Extract<WatchEvent, { kind: "statusRead" }>,
-): WatchState {
+): WatchKnowledge {
   const reported = {
-    batteryPercent: event.batteryPercent ?? state.batteryPercent,
-    batteryFalls: batteryFallsOf(state, event),
-    freeBytes: event.freeBytes ?? state.freeBytes,
-    freeFrames: event.freeFrames ?? state.freeFrames,
+    batteryPercent: event.batteryPercent ?? known.batteryPercent,
+    batteryFalls: batteryFallsOf(known, event),
+    freeBytes: event.freeBytes ?? known.freeBytes,
+    freeFrames: event.freeFrames ?? known.freeFrames,
   };
-  return guardsFromStatus({ ...state, ...reported }, event.atMs);
+  return guardsFromStatus({ ...known, ...reported }, event.atMs);
 }
 
 function batteryFallsOf(
-  { batteryFalls, batteryPercent: beforePercent }: WatchState,
+  { batteryFalls, batteryPercent: beforePercent }: WatchKnowledge,
   { atMs, batteryPercent: percent }: Extract<WatchEvent, { kind: "statusRead" }>,
-): WatchState["batteryFalls"] {
+): WatchKnowledge["batteryFalls"] {
   if (percent === null) return batteryFalls;
   return withBatteryReading(batteryFalls, { atMs, percent, beforePercent });
 }
 
 /** The disk takes nothing: reported once, with the first sentence. */
 function recordRefused(
-  state: WatchState,
+  known: WatchKnowledge,
   { atMs, frameIndex, sentence }: Extract<WatchEvent, { kind: "keepFailed" }>,
-): WatchState {
-  const reported = isDiskRefusing(state)
-    ? state
-    : raiseGuard(state, atMs, { guard: "storage", level: "stop", sentence });
+): WatchKnowledge {
+  const reported = isDiskRefusing(known)
+    ? known
+    : raiseGuard(known, atMs, { guard: "storage", level: "stop", sentence });
   return {
     ...reported,
-    unkeptCount: Math.max(0, state.unkeptCount - (frameIndex === null ? 0 : 1)),
+    unkeptCount: Math.max(0, known.unkeptCount - (frameIndex === null ? 0 : 1)),
   };
 }
 
 /** A frame is whole on disk; those before it that the disk refused are still on the card. */
-function recordKept(state: WatchState, frameIndex: number): WatchStep {
+function recordKept(known: WatchKnowledge, frameIndex: number): Learned {
   const kept = {
-    ...clearGuard(state, "storage"),
-    unkeptCount: Math.max(0, state.unkeptCount - 1),
+    ...clearGuard(known, "storage"),
+    unkeptCount: Math.max(0, known.unkeptCount - 1),
   };
   const effects: readonly WatchEffect[] = [{ kind: "reconcileCard", beforeFrameIndex: frameIndex }];
-  return { state: kept, effects: isDiskRefusing(state) ? effects : [] };
+  return { known: kept, effects: isDiskRefusing(known) ? effects : [] };
 }
 
 /** Whether the photographer has read that the disk or the card takes nothing more. */
-export function isDiskRefusing({ guards }: WatchState): boolean {
+export function isDiskRefusing({ guards }: WatchKnowledge): boolean {
   return guards.some(({ guard, level }) => guard === "storage" && level === "stop");
 }
 
 /** A closed shutter's frame now waits for its reading. */
-export function recordTaken(state: WatchState, frame: TakenFrame, atMs: MonotonicMs): WatchState {
+export function recordTaken(
+  known: WatchKnowledge,
+  frame: TakenFrame,
+  atMs: MonotonicMs,
+): WatchKnowledge {
   return {
-    ...state,
-    takenCount: state.takenCount + 1,
-    taken: [...state.taken, frame].slice(-TAKEN_COUNT_MAX),
+    ...known,
+    takenCount: known.takenCount + 1,
+    taken: [...known.taken, frame].slice(-TAKEN_COUNT_MAX),
     lastClosedMs: atMs,
-    freeFrames: state.freeFrames === null ? null : Math.max(0, state.freeFrames - 1),
+    freeFrames: known.freeFrames === null ? null : Math.max(0, known.freeFrames - 1),
   };
 }
 
@@ -178,25 +194,28 @@ type ReadingFigures = Pick<
 
 function recordReading(
   state: WatchState,
-  frameIndex: number,
-  reading: Reading,
-  atMs: MonotonicMs,
+  event: Extract<KnowledgeEvent, { kind: "readingArrived" }>,
 ): WatchState {
-  const frame = state.taken.find((taken) => taken.frameIndex === frameIndex);
+  const { frameIndex, reading, atMs } = event;
+  const { known } = state;
+  const frame = known.taken.find((taken) => taken.frameIndex === frameIndex);
   if (!frame) return { ...state, ignored: "a reading of a frame that nobody waits for" };
-  const { clippedShareMax } = state.settings.exposure;
+  const { clippedShareMax } = known.settings.exposure;
   const observation = observationOf(frame, reading);
-  const watched = observeActivity(state.surge, observation);
-  const known: WatchState = {
-    ...withoutTaken(state, frameIndex),
-    readingDelaysMs: withReadingDelay(state.readingDelaysMs, frame, atMs),
-    governor: observeFrame(state.governor, observation, state.settings.exposure),
+  const watched = observeActivity(known.surge, observation);
+  const read: WatchKnowledge = {
+    ...withoutTaken(known, frameIndex),
+    readingDelaysMs: withReadingDelay(known.readingDelaysMs, frame, atMs),
     surge: watched.state,
-    probesLeft: reading.remarks.includes(TONE_CURVE_UNSURE) ? state.probesLeft : 0,
-    surges: surgesAfter(state.surges, watched, frame.openedMs),
-    pictures: afterReading(state.pictures, reading, { clippedShareMax, atMs }),
+    probesLeft: reading.remarks.includes(TONE_CURVE_UNSURE) ? known.probesLeft : 0,
+    surges: surgesAfter(known.surges, watched, frame.openedMs),
+    pictures: afterReading(known.pictures, reading, { clippedShareMax, atMs }),
   };
-  return guardFromStars(paceAfter(known, atMs), reading, atMs);
+  return {
+    ...state,
+    known: guardFromStars(paceAfter(read, atMs), reading, atMs),
+    governor: observeFrame(state.governor, observation, known.settings.exposure),
+  };
 }
 
 function surgesAfter(
@@ -216,17 +235,17 @@ function surgesAfter(
 }
 
 /** Sentinel pace after a long quiet, full pace as soon as something happens. */
-function paceAfter(state: WatchState, atMs: MonotonicMs): WatchState {
-  const inSurge = state.surges.at(-1)?.endMs === null;
-  if (inSurge || state.settings.sentinelIntervalSeconds === null) {
-    return { ...state, pace: "full", quietSinceMs: inSurge ? null : (state.quietSinceMs ?? atMs) };
+function paceAfter(known: WatchKnowledge, atMs: MonotonicMs): WatchKnowledge {
+  const inSurge = known.surges.at(-1)?.endMs === null;
+  if (inSurge || known.settings.sentinelIntervalSeconds === null) {
+    return { ...known, pace: "full", quietSinceMs: inSurge ? null : (known.quietSinceMs ?? atMs) };
   }
-  const quietSinceMs = state.quietSinceMs ?? atMs;
+  const quietSinceMs = known.quietSinceMs ?? atMs;
   const quietMs = atMs - quietSinceMs;
-  const isSentinel = quietMs >= state.settings.quietBeforeSentinelSeconds * 1000;
-  return { ...state, quietSinceMs, pace: isSentinel ? "sentinel" : "full" };
+  const isSentinel = quietMs >= known.settings.quietBeforeSentinelSeconds * 1000;
+  return { ...known, quietSinceMs, pace: isSentinel ? "sentinel" : "full" };
 }
 
-function withoutTaken(state: WatchState, frameIndex: number): WatchState {
-  return { ...state, taken: state.taken.filter((frame) => frame.frameIndex !== frameIndex) };
+function withoutTaken(known: WatchKnowledge, frameIndex: number): WatchKnowledge {
+  return { ...known, taken: known.taken.filter((frame) => frame.frameIndex !== frameIndex) };
 }

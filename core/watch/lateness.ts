@@ -14,7 +14,7 @@ const PERIODS_MAX = 2;
 export function lateSinceMs(state: WatchState, nowMs: MonotonicMs): MonotonicMs | null {
   const dueMs = phaseDueMs(state);
   if (dueMs === null) return null;
-  const silentMs = dueMs + SILENCE_SHARE * state.settings.silenceSecondsMax * 1000;
+  const silentMs = dueMs + SILENCE_SHARE * state.known.settings.silenceSecondsMax * 1000;
   if (nowMs > silentMs) return monotonicMs(dueMs);
   const { sinceMs, periodMs } = newestFrame(state, dueMs);
   if (sinceMs === null || periodMs === null) return null;
@@ -29,7 +29,7 @@ function newestFrame(
   state: WatchState,
   dueMs: number,
 ): { readonly sinceMs: number | null; readonly periodMs: number | null } {
-  const { lastClosedMs, cadenceMs, gaps } = state;
+  const { lastClosedMs, cadenceMs, gaps } = state.known;
   const gap = gaps.at(-1);
   // A stretch without frames has been reported already: the wait begins again when it is over.
   const beganMs = gap === undefined ? null : (gap.endMs ?? dueMs);
@@ -40,13 +40,13 @@ function newestFrame(
 }
 
 /** What the frame in hand takes by its order, or by its pace. */
-function inHandMs({ phase, lastOpenedMs }: WatchState): number {
+function inHandMs({ phase, known }: WatchState): number {
   switch (phase.kind) {
     case "ordered":
     case "exposing":
       return phase.exposure.exposureSeconds * 1000;
     case "between":
-      return lastOpenedMs === null ? 0 : phase.notBeforeMs - lastOpenedMs;
+      return known.lastOpenedMs === null ? 0 : phase.notBeforeMs - known.lastOpenedMs;
     case "closing":
     case "readingOut":
     case "idle":
@@ -61,8 +61,8 @@ function inHandMs({ phase, lastOpenedMs }: WatchState): number {
 }
 
 /** When the phase should have been over, had all gone as it does; null: it has no such moment. */
-function phaseDueMs({ phase, settings }: WatchState): number | null {
-  const silenceMs = settings.silenceSecondsMax * 1000;
+function phaseDueMs({ phase, known }: WatchState): number | null {
+  const silenceMs = known.settings.silenceSecondsMax * 1000;
   switch (phase.kind) {
     case "between":
       return phase.notBeforeMs;

@@ -18,30 +18,34 @@ const FRAMES_BEFORE_PROBES = 3;
 
 /** Asks the governor for the next exposure and orders the frame. */
 export function orderFrame(state: WatchState, atMs: MonotonicMs): WatchStep {
-  const frameIndex = state.nextFrameIndex;
+  const { known } = state;
+  const frameIndex = known.nextFrameIndex;
   const probeStops = nextProbeStops(state, atMs);
-  const targetStops = targetStopsAt(state.settings, atMs) + probeStops;
+  const targetStops = targetStopsAt(known.settings, atMs) + probeStops;
   const decision = decide(state, atMs, targetStops);
   const { exposure, reasons, isReachable, state: governor } = decision;
   // A bright sky at the shortest exposure is dusk or dawn, and needs no word.
   const isTooDark =
-    !isReachable && exposure.exposureSeconds >= state.settings.exposure.exposureSecondsMax;
-  const deadlineMs = overdueMs(state, atMs, exposure.exposureSeconds);
+    !isReachable && exposure.exposureSeconds >= known.settings.exposure.exposureSecondsMax;
+  const deadlineMs = overdueMs(known, atMs, exposure.exposureSeconds);
   return {
     state: {
       ...state,
-      governor,
-      nextFrameIndex: frameIndex + 1,
-      probesLeft: state.probesLeft - (probeStops === 0 ? 0 : 1),
-      pictures: probeStops === 0 ? afterOrder(state.pictures, isTooDark, atMs) : state.pictures,
       phase: { kind: "ordered", frameIndex, exposure, deadlineMs },
+      known: {
+        ...known,
+        nextFrameIndex: frameIndex + 1,
+        probesLeft: known.probesLeft - (probeStops === 0 ? 0 : 1),
+        pictures: probeStops === 0 ? afterOrder(known.pictures, isTooDark, atMs) : known.pictures,
+      },
+      governor,
     },
     effects: [
       {
         kind: "expose",
         openAtMs: atMs,
         reasons: probeStops === 0 ? reasons : [probeReason(probeStops), ...reasons],
-        pace: state.pace,
+        pace: known.pace,
         ...{ frameIndex, exposure, targetStops, isReachable, probeStops },
       },
       { kind: "wake", atMs: deadlineMs },
@@ -50,21 +54,26 @@ export function orderFrame(state: WatchState, atMs: MonotonicMs): WatchStep {
 }
 
 /** What the governor makes of a target. */
-function decide(state: WatchState, atMs: MonotonicMs, targetStops: number): GovernDecision {
+function decide(
+  { known, governor }: WatchState,
+  atMs: MonotonicMs,
+  targetStops: number,
+): GovernDecision {
   return governExposure(
-    state.governor,
-    { openAtMs: atMs, frameIndex: state.nextFrameIndex },
-    { ...state.settings.exposure, targetStops, intervalSeconds: intervalSeconds(state) },
+    governor,
+    { openAtMs: atMs, frameIndex: known.nextFrameIndex },
+    { ...known.settings.exposure, targetStops, intervalSeconds: intervalSeconds(known) },
   );
 }
 
 /** What the next frame varies the exposure by; 0 while the limits leave no room both ways. */
 function nextProbeStops(state: WatchState, atMs: MonotonicMs): number {
-  if (state.probesLeft <= 0 || state.takenCount < FRAMES_BEFORE_PROBES) return 0;
-  const targetStops = targetStopsAt(state.settings, atMs);
+  const { probesLeft, takenCount, settings } = state.known;
+  if (probesLeft <= 0 || takenCount < FRAMES_BEFORE_PROBES) return 0;
+  const targetStops = targetStopsAt(settings, atMs);
   const hasRoom = (stops: number): boolean => decide(state, atMs, targetStops + stops).isReachable;
   if (!hasRoom(PROBE_STOPS_MAX) || !hasRoom(-PROBE_STOPS_MAX)) return 0;
-  return PROBE_STOPS[state.probesLeft % PROBE_STOPS.length] ?? 0;
+  return PROBE_STOPS[probesLeft % PROBE_STOPS.length] ?? 0;
 }
 
 const PROBE_STOPS_MAX = Math.max(...PROBE_STOPS.map(Math.abs));

@@ -1,6 +1,6 @@
 import { middleOf } from "../statistics.ts";
 import { monotonicMs, type MonotonicMs } from "../units.ts";
-import type { TakenFrame, WatchState } from "./state.ts";
+import type { TakenFrame, WatchKnowledge } from "./state.ts";
 
 /** A wait costs no more than this share of the time that the frame before took. Judgement. */
 const SHARE_OF_FRAME_MAX = 0.1;
@@ -24,13 +24,13 @@ export function withReadingDelay(
  *
  * @returns `atMs` when there is nothing to wait for.
  */
-export function readingDueMs(state: WatchState, atMs: MonotonicMs): MonotonicMs {
-  const { lastOpenedMs, lastClosedMs, settings } = state;
-  if (state.taken.length === 0 || lastOpenedMs === null || lastClosedMs === null) return atMs;
+export function readingDueMs(known: WatchKnowledge, atMs: MonotonicMs): MonotonicMs {
+  const { lastOpenedMs, lastClosedMs, settings } = known;
+  if (known.taken.length === 0 || lastOpenedMs === null || lastClosedMs === null) return atMs;
   const graceMs = Math.min(
     settings.readingGraceSeconds * 1000,
     SHARE_OF_FRAME_MAX * (atMs - lastOpenedMs),
   );
-  const isInTime = lastClosedMs + (middleOf(state.readingDelaysMs) ?? 0) <= atMs + graceMs;
+  const isInTime = lastClosedMs + (middleOf(known.readingDelaysMs) ?? 0) <= atMs + graceMs;
   return isInTime ? monotonicMs(atMs + graceMs) : atMs;
 }

@@ -6,7 +6,7 @@ import { WATCH_ON } from "./handWord.ts";
 import { handWordAfter } from "./handWordAfter.ts";
 import { idleWatch } from "./idleWatch.ts";
 import { recordKnowledge } from "./knowledge.ts";
-import type { WatchPhaseState, WatchState } from "./state.ts";
+import type { WatchKnowledge, WatchPhaseState, WatchState } from "./state.ts";
 import {
   closedLate,
   connect,
@@ -16,7 +16,7 @@ import {
   proceed,
 } from "./transitions.ts";
 import { reduceWaiting } from "./waitingPhases.ts";
-import { stay, withEffects, type RestingPhase, type WatchStep } from "./watchStep.ts";
+import { stay, withEffects, withKnown, type RestingPhase, type WatchStep } from "./watchStep.ts";
 
 /**
  * The watch: what happens next, from where it stands and what has just happened. Pure: the same
@@ -58,14 +58,14 @@ function reducePhase(state: WatchState, event: PhaseEvent): WatchStep {
 /** A failure that reports an open shutter is believed, whatever the phase makes of it. */
 function withWordOnShutter(state: WatchState, event: PhaseEvent): WatchState {
   const looseSinceMs = event.kind === "cameraFailed" ? (event.looseSinceMs ?? null) : null;
-  return looseSinceMs === null ? state : { ...state, looseSinceMs };
+  return looseSinceMs === null ? state : withKnown(state, { ...state.known, looseSinceMs });
 }
 
 /** What the hand says is a fact at once, whatever the phase makes of it. */
 function withHandWord(state: WatchState, event: PhaseEvent): WatchState {
   if (event.kind === "started") return state;
-  const hand = handWordAfter(state.hand, event);
-  return hand === state.hand ? state : { ...state, hand };
+  const hand = handWordAfter(state.known.hand, event);
+  return hand === state.known.hand ? state : withKnown(state, { ...state.known, hand });
 }
 
 /** A wake that another phase asked for, or a timer that is a little early. */
@@ -75,9 +75,9 @@ function isEarly(state: WatchState, event: WatchEvent): boolean {
   return dueAtMs !== null && event.atMs < dueAtMs;
 }
 
-function isSaidAlready({ phase, hand }: WatchState, event: WatchEvent): boolean {
+function isSaidAlready({ phase, known }: WatchState, event: WatchEvent): boolean {
   const isRunning = phase.kind !== "idle" && phase.kind !== "ending" && phase.kind !== "finished";
-  return event.kind === "resumed" && isRunning && hand.kind === "watch";
+  return event.kind === "resumed" && isRunning && known.hand.kind === "watch";
 }
 
 function isAnotherFrames(phase: WatchPhaseState, event: WatchEvent): boolean {
@@ -92,18 +92,18 @@ function afterRecording(recorded: WatchStep, event: WatchEvent): WatchStep {
   if (kind === "between" && endsTheWait(state, event)) {
     return withEffects(effects, proceed(state, event.atMs));
   }
-  if (kind === "ending" && nothingIsOnItsWay(state)) {
+  if (kind === "ending" && nothingIsOnItsWay(state.known)) {
     return { state, effects: [...effects, { kind: "closeCamera" }] };
   }
   return recorded;
 }
 
 /** Nothing is left to wait for, or a surge has begun that does not let sentinel pace go on. */
-function endsTheWait(state: WatchState, { kind, atMs }: WatchEvent): boolean {
+function endsTheWait({ known }: WatchState, { kind, atMs }: WatchEvent): boolean {
   if (kind !== "readingArrived" && kind !== "readingFailed") return false;
-  const isInSurge = state.surges.at(-1)?.endMs === null;
-  const isSurgeDue = isInSurge && kind === "readingArrived" && atMs >= fullPaceMs(state);
-  return isSurgeDue || dueMs(state, atMs) <= atMs;
+  const isInSurge = known.surges.at(-1)?.endMs === null;
+  const isSurgeDue = isInSurge && kind === "readingArrived" && atMs >= fullPaceMs(known);
+  return isSurgeDue || dueMs(known, atMs) <= atMs;
 }
 
 function reduceResting(state: WatchState, phase: RestingPhase, event: PhaseEvent): WatchStep {
@@ -132,16 +132,17 @@ function begin(event: Extract<WatchEvent, { kind: "started" }>): WatchStep {
     (known, observation) => observeFrame(known, observation, event.settings.exposure),
     startGovernor(event.first),
   );
-  const fresh: WatchState = {
-    ...idleWatch(event.settings),
+  const idle = idleWatch(event.settings);
+  const known: WatchKnowledge = {
+    ...idle.known,
     hand: event.hand ?? WATCH_ON,
-    governor,
     nextFrameIndex: event.nextFrameIndex,
     surges: event.earlier?.surges ?? [],
     gaps: event.earlier?.gaps ?? [],
   };
+  const fresh: WatchState = { ...idle, known, governor };
   // A night that was over before a break is not taken up again by a restart.
-  return fresh.hand.kind === "stop"
+  return known.hand.kind === "stop"
     ? end(fresh, event.atMs, event.endedBy ?? "hand")
     : connect(fresh, event.atMs, 1);
 }

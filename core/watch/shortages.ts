@@ -1,5 +1,5 @@
 import { monotonicMs, type MonotonicMs } from "../units.ts";
-import type { WatchState } from "./state.ts";
+import type { WatchKnowledge, WatchState } from "./state.ts";
 
 /** Something that fills up before the night is over. */
 type Shortage = {
@@ -19,7 +19,7 @@ const LONGEST_SHARE_MIN = 0.5;
  * Time from frame to frame that room is reckoned by: the present one, but not dusk's; null: not known.
  * Whatever says how long card or disk last says it by this.
  */
-function paceMs({ cadenceMs, settings }: WatchState): number | null {
+function paceMs({ cadenceMs, settings }: WatchKnowledge): number | null {
   if (cadenceMs === null) return null;
   return Math.max(cadenceMs, LONGEST_SHARE_MIN * settings.exposure.exposureSecondsMax * 1000);
 }
@@ -29,10 +29,10 @@ function paceMs({ cadenceMs, settings }: WatchState): number | null {
  *
  * @returns null while neither its room nor the pace is known.
  */
-export function cardFullMs(state: WatchState, nowMs: MonotonicMs): MonotonicMs | null {
-  const everyMs = paceMs(state);
-  if (everyMs === null || state.freeFrames === null) return null;
-  return monotonicMs(nowMs + state.freeFrames * everyMs);
+export function cardFullMs(known: WatchKnowledge, nowMs: MonotonicMs): MonotonicMs | null {
+  const everyMs = paceMs(known);
+  if (everyMs === null || known.freeFrames === null) return null;
+  return monotonicMs(nowMs + known.freeFrames * everyMs);
 }
 
 /**
@@ -40,7 +40,8 @@ export function cardFullMs(state: WatchState, nowMs: MonotonicMs): MonotonicMs |
  *
  * @returns null while nothing follows by itself, or too few frames tell the pace.
  */
-export function nextFrameMs({ phase, lastOpenedMs, cadenceMs }: WatchState): MonotonicMs | null {
+export function nextFrameMs({ phase, known }: WatchState): MonotonicMs | null {
+  const { lastOpenedMs, cadenceMs } = known;
   switch (phase.kind) {
     case "waiting":
       return phase.startMs;
@@ -68,7 +69,7 @@ export function nextFrameMs({ phase, lastOpenedMs, cadenceMs }: WatchState): Mon
  * Accuracy: of the present pace; a change of exposure moves it.
  */
 export function shortages(
-  state: WatchState,
+  known: WatchKnowledge,
   room: {
     readonly nowMs: MonotonicMs;
     readonly endMs: MonotonicMs;
@@ -76,8 +77,8 @@ export function shortages(
     readonly fileBytes: number | null;
   },
 ): readonly Shortage[] {
-  const { freeFrames, freeBytes } = state;
-  const everyMs = paceMs(state);
+  const { freeFrames, freeBytes } = known;
+  const everyMs = paceMs(known);
   if (everyMs === null) return [];
   const { freeDiskBytes, fileBytes, nowMs, endMs } = room;
   const wantedFrames = (endMs - nowMs) / everyMs;

@@ -3,7 +3,7 @@ import type { MonotonicMs } from "../units.ts";
 import { timingWords } from "../words/timingWords.ts";
 import type { ShutterClosing } from "./events.ts";
 import { clearGuard, raiseGuard } from "./raiseGuard.ts";
-import type { WatchState } from "./state.ts";
+import type { WatchKnowledge } from "./state.ts";
 
 /**
  * The lateness is that which one frame in ten reaches, of the latest fifty: a single stray frame
@@ -23,19 +23,19 @@ const STEP_MS = 10;
 
 /** Takes down how late a frame's shutter closed, and notes it when it is often too late. */
 export function guardTiming(
-  state: WatchState,
+  known: WatchKnowledge,
   closing: ShutterClosing | undefined,
   atMs: MonotonicMs,
-): WatchState {
-  if (!closing) return state;
-  const { latestMs: before, reportedMs } = state.lateness;
+): WatchKnowledge {
+  if (!closing) return known;
+  const { latestMs: before, reportedMs } = known.lateness;
   const latestMs = [...before, Math.max(0, closing.lateMs)].slice(-FRAME_COUNT_MAX);
   const measuredMs = latestMs.length < FRAME_COUNT_MIN ? 0 : nearestRankOf(latestMs, SHARE);
   if (measuredMs <= (reportedMs === null ? LATE_MS : GOOD_MS)) {
-    return clearGuard({ ...state, lateness: { latestMs, reportedMs: null } }, "timing");
+    return clearGuard({ ...known, lateness: { latestMs, reportedMs: null } }, "timing");
   }
   const worstMs = Math.max(reportedMs ?? 0, STEP_MS * Math.floor(measuredMs / STEP_MS));
-  return raiseGuard({ ...state, lateness: { latestMs, reportedMs: worstMs } }, atMs, {
+  return raiseGuard({ ...known, lateness: { latestMs, reportedMs: worstMs } }, atMs, {
     guard: "timing",
     level: "note",
     sentence: timingWords.closesLate(worstMs, closing.scheduling),

@@ -88,14 +88,32 @@ export type StarTrack = {
   readonly worseCount: number;
 };
 
-/** All that one watch knows; plain data. */
+/** One watch; plain data. */
 export type WatchState = {
   readonly phase: WatchPhaseState;
-  readonly hand: HandWord;
-  readonly settings: WatchSettings;
+  readonly known: WatchKnowledge;
   readonly governor: GovernorState;
-  readonly surge: SurgeState;
-  readonly stars: StarTrack;
+  /** Why the last event changed nothing, for the log. */
+  readonly ignored: string | null;
+};
+
+/** What one watch was given and has seen of the night. */
+export type WatchKnowledge = FrameKnowledge &
+  SkyKnowledge &
+  CameraKnowledge & {
+    readonly hand: HandWord;
+    readonly settings: WatchSettings;
+    /** What the climate sensor last said; null: there is none. */
+    readonly climate: {
+      readonly temperatureC: number;
+      readonly humidityPercent: number | null;
+    } | null;
+    readonly guards: readonly GuardState[];
+    readonly gaps: readonly GapSpan[];
+  };
+
+/** Its own frames, and how they come. */
+export type FrameKnowledge = {
   readonly nextFrameIndex: number;
   /** Frames whose shutter closed in this watch. */
   readonly takenCount: number;
@@ -106,36 +124,37 @@ export type WatchState = {
   readonly lastClosedMs: MonotonicMs | null;
   /** From the opening before the last one to the last, where no gap lay between; null: not known. */
   readonly cadenceMs: number | null;
-  /** Since when the shutter may be open with nobody in control of it; null: it is not. */
-  readonly looseSinceMs: MonotonicMs | null;
   readonly pictures: PictureTrack;
-  readonly lateness: LatenessTrack;
   /** How long after closing the latest readings came, newest last. */
   readonly readingDelaysMs: readonly number[];
+};
+
+/** The sky by its readings, and what the watch makes of it. */
+export type SkyKnowledge = {
+  readonly surge: SurgeState;
+  readonly surges: readonly SurgeSpan[];
+  readonly stars: StarTrack;
   readonly pace: "full" | "sentinel";
   /** Frames that are still to vary the exposure for the tone curve. */
   readonly probesLeft: number;
   /** Since when nothing has happened in the sky. */
   readonly quietSinceMs: MonotonicMs | null;
+};
+
+/** The camera by what it reported. */
+export type CameraKnowledge = {
+  /** Since when the shutter may be open with nobody in control of it; null: it is not. */
+  readonly looseSinceMs: MonotonicMs | null;
+  readonly lateness: LatenessTrack;
   readonly batteryPercent: number | null;
   /** When the battery went down of late, oldest first. */
   readonly batteryFalls: readonly BatteryFall[];
   readonly freeBytes: number | null;
   readonly freeFrames: number | null;
-  /** What the climate sensor last said; null: there is none. */
-  readonly climate: {
-    readonly temperatureC: number;
-    readonly humidityPercent: number | null;
-  } | null;
   /** Clocks against each other, milliseconds; null: not compared. */
   readonly clocks: {
     readonly cameraLessOursMs: number | null;
     readonly oursLessGnssMs: number | null;
   };
   readonly statusAskedMs: MonotonicMs | null;
-  readonly guards: readonly GuardState[];
-  readonly surges: readonly SurgeSpan[];
-  readonly gaps: readonly GapSpan[];
-  /** Why the last event changed nothing, for the log. */
-  readonly ignored: string | null;
 };

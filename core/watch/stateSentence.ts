@@ -1,7 +1,7 @@
 import type { MonotonicMs } from "../units.ts";
 import { STATE_LOOKS, stateWords, type AlarmRule, type StateKind } from "../words/stateWords.ts";
 import { batteryEndMs } from "./batteryDrain.ts";
-import type { GuardState, WatchState } from "./state.ts";
+import type { GuardState, WatchKnowledge, WatchState } from "./state.ts";
 import { handWordAt } from "./handWord.ts";
 import { lateSinceMs } from "./lateness.ts";
 import { RUN_COUNT_MIN } from "./pictureTrack.ts";
@@ -98,13 +98,16 @@ function row(kind: StateKind, sentence: string, sinceMs: MonotonicMs | null): St
   return { kind, sentence, sinceMs, ...STATE_LOOKS[kind] };
 }
 
-function shutterRow({ looseSinceMs }: WatchState, { clockText }: Context): StateRow | null {
+function shutterRow(
+  { known: { looseSinceMs } }: WatchState,
+  { clockText }: Context,
+): StateRow | null {
   if (looseSinceMs === null) return null;
   return row("shutterLoose", stateWords.shutterLoose(clockText(looseSinceMs)), looseSinceMs);
 }
 
 /** No watch runs, or the one that did is ending. */
-function restingRow({ phase, hand }: WatchState): StateRow | null {
+function restingRow({ phase, known: { hand } }: WatchState): StateRow | null {
   const { ended, lastFrames, endingFrame, endingReadout, notBegun } = stateWords;
   switch (phase.kind) {
     case "idle":
@@ -137,9 +140,9 @@ function cameraRow(
   { state, isLastFrameWhole }: WatchFacts,
   { nowMs, clockText }: Context,
 ): StateRow | null {
-  const { phase } = state;
+  const { phase, known } = state;
   const isAway = phase.kind === "recovering" || phase.kind === "connecting";
-  const guard = state.guards.find((one) => one.guard === "camera" && one.level !== "note");
+  const guard = known.guards.find((one) => one.guard === "camera" && one.level !== "note");
   if (!isAway || !guard) return null;
   const { sinceMs } = guard;
   if (phase.kind === "recovering" && phase.why === "unusable") {
@@ -148,7 +151,7 @@ function cameraRow(
   const since = clockText(sinceMs);
   const retrySeconds = RETRY_EVERY_MS / 1000;
   const isRefused = phase.kind === "recovering" && phase.why === "refused";
-  if (state.lastOpenedMs === null || isRefused) {
+  if (known.lastOpenedMs === null || isRefused) {
     const sentence = stateWords.noFrames(guard.sentence, since, retrySeconds);
     return row("cameraGone", sentence, sinceMs);
   }
@@ -158,21 +161,24 @@ function cameraRow(
 }
 
 function pausedRow(state: WatchState, { nowMs, clockText }: Context): StateRow | null {
-  const { phase } = state;
-  const hand = handWordAt(state.hand, nowMs);
+  const { phase, known } = state;
+  const hand = handWordAt(known.hand, nowMs);
   if (hand.kind !== "pause" || phase.kind === "idle" || phase.kind === "finished") return null;
   const { sinceMs, untilMs } = hand;
   const isOpen = phase.kind === "ordered" || phase.kind === "exposing" || phase.kind === "closing";
   if (isOpen) return row("pausedByHand", stateWords.pausing, sinceMs);
   const sentence = stateWords.paused({
     since: clockText(sinceMs),
-    missedCount: state.cadenceMs === null ? null : Math.floor((nowMs - sinceMs) / state.cadenceMs),
+    missedCount: known.cadenceMs === null ? null : Math.floor((nowMs - sinceMs) / known.cadenceMs),
     until: untilMs === null ? null : clockText(untilMs),
   });
   return row("pausedByHand", sentence, sinceMs);
 }
 
-function blindRow({ pictures, taken }: WatchState, { clockText }: Context): StateRow | null {
+function blindRow(
+  { known: { pictures, taken } }: WatchState,
+  { clockText }: Context,
+): StateRow | null {
   const { unread } = pictures;
   if (unread !== null && unread.count >= RUN_COUNT_MIN) {
     const sentence = stateWords.blind(clockText(unread.sinceMs), unread.why);
@@ -187,39 +193,40 @@ function blindRow({ pictures, taken }: WatchState, { clockText }: Context): Stat
 function lateRow(state: WatchState, { nowMs }: Context): StateRow | null {
   const sinceMs = lateSinceMs(state, nowMs);
   if (sinceMs === null) return null;
-  const lastMs = state.lastOpenedMs ?? sinceMs;
-  return row("late", stateWords.late(nowMs - lastMs, state.cadenceMs), sinceMs);
+  const { lastOpenedMs, cadenceMs } = state.known;
+  const lastMs = lastOpenedMs ?? sinceMs;
+  return row("late", stateWords.late(nowMs - lastMs, cadenceMs), sinceMs);
 }
 
 /** Card, disk or battery that will not last until the end, or have given up already. */
 function lastingRows(watch: WatchFacts, context: Context): readonly StateRow[] {
-  const { state } = watch;
-  const guarded = guardRows(state, "willNotLast");
+  const { known } = watch.state;
+  const guarded = guardRows(known, "willNotLast");
   if (guarded.length > 0) return guarded;
   const { clockText, nowMs, freeDiskBytes } = context;
-  const { untilMs, dawnMs } = state.settings;
+  const { untilMs, dawnMs } = known.settings;
   const isDawn = untilMs === null || (dawnMs !== null && dawnMs < untilMs);
   const endMs = isDawn ? dawnMs : untilMs;
   if (endMs === null) return [];
   const end = (isDawn ? stateWords.dawnAt : stateWords.endAt)(clockText(endMs));
   const { fileBytes } = watch;
-  const full = shortages(state, { nowMs, endMs, freeDiskBytes, fileBytes }).map(
+  const full = shortages(known, { nowMs, endMs, freeDiskBytes, fileBytes }).map(
     ({ what, fullMs, moreBytes }) =>
       row("willNotLast", stateWords.fills({ what, at: clockText(fullMs), end, moreBytes }), null),
   );
-  const batteryMs = batteryEndMs(state.batteryFalls, state.settings.batteryStopPercent);
+  const batteryMs = batteryEndMs(known.batteryFalls, known.settings.batteryStopPercent);
   if (batteryMs === null || batteryMs >= endMs) return full;
   return [row("willNotLast", stateWords.batteryEnds(clockText(batteryMs), end), null), ...full];
 }
 
-function pictureRows(state: WatchState, { clockText }: Context): readonly StateRow[] {
-  const { clipped, tooDark } = state.pictures;
-  const rows = [...guardRows(state, "pictureAffected")];
+function pictureRows({ known }: WatchState, { clockText }: Context): readonly StateRow[] {
+  const { clipped, tooDark } = known.pictures;
+  const rows = [...guardRows(known, "pictureAffected")];
   if (tooDark !== null && tooDark.count >= RUN_COUNT_MIN) {
     const { sinceMs } = tooDark;
     rows.push(row("pictureAffected", stateWords.tooDark(clockText(sinceMs)), sinceMs));
   }
-  const shareMax = CLIPPED_RATIO_MIN * state.settings.exposure.clippedShareMax;
+  const shareMax = CLIPPED_RATIO_MIN * known.settings.exposure.clippedShareMax;
   if (clipped !== null && clipped.count >= RUN_COUNT_MIN && clipped.share > shareMax) {
     const sentence = stateWords.clips(clockText(clipped.sinceMs), clipped.share);
     rows.push(row("pictureAffected", sentence, clipped.sinceMs));
@@ -241,7 +248,7 @@ const GUARD_KINDS: Readonly<Record<GuardState["guard"], StateKind | null>> = {
   sleep: null,
 };
 
-function guardRows({ guards }: WatchState, kind: StateKind): readonly StateRow[] {
+function guardRows({ guards }: WatchKnowledge, kind: StateKind): readonly StateRow[] {
   return guards
     .filter(({ guard, level }) => GUARD_KINDS[guard] === kind && level !== "note")
     .sort((one, other) => Number(other.level === "stop") - Number(one.level === "stop"))
@@ -255,12 +262,12 @@ function waitingRow({ phase }: WatchState, { nowMs, clockText }: Context): State
   return row("waiting", stateWords.waiting(clockText(startMs), startMs - nowMs), null);
 }
 
-function surgeRow({ surges }: WatchState, { clockText }: Context): StateRow | null {
+function surgeRow({ known: { surges } }: WatchState, { clockText }: Context): StateRow | null {
   const surge = surges.at(-1);
   if (surge?.endMs !== null) return null;
   return row("skyActs", stateWords.surge(clockText(surge.startMs)), surge.startMs);
 }
 
-function wellRow({ pace }: WatchState): StateRow {
+function wellRow({ known: { pace } }: WatchState): StateRow {
   return row("well", pace === "sentinel" ? stateWords.quiet : stateWords.well, null);
 }

@@ -8,8 +8,8 @@ import { endReason } from "./guards.ts";
 import { handWordAt } from "./handWord.ts";
 import { readingDueMs } from "./readingGrace.ts";
 import { orderFrame } from "./orderFrame.ts";
-import type { EndedBy, WatchState } from "./state.ts";
-import { enter, stay, withEffects, type Phase, type WatchStep } from "./watchStep.ts";
+import type { EndedBy, WatchKnowledge, WatchState } from "./state.ts";
+import { enter, stay, withEffects, withKnown, type Phase, type WatchStep } from "./watchStep.ts";
 
 /** Battery and card are asked for no more often than this. */
 const STATUS_EVERY_MS = 60_000;
@@ -21,8 +21,8 @@ export const RETRY_EVERY_MS = 5000;
 
 /** After a frame: the next one once its reading had a moment to come, unless the hand's word is another. */
 export function goOn(state: WatchState, atMs: MonotonicMs): WatchStep {
-  if (handWordAt(state.hand, atMs).kind !== "watch") return proceed(state, atMs);
-  const readingMs = readingDueMs(state, atMs);
+  if (handWordAt(state.known.hand, atMs).kind !== "watch") return proceed(state, atMs);
+  const readingMs = readingDueMs(state.known, atMs);
   return readingMs > atMs ? between(state, readingMs) : proceed(state, atMs);
 }
 
@@ -31,24 +31,26 @@ export function goOn(state: WatchState, atMs: MonotonicMs): WatchStep {
  * so a hand's word that is heard here holds everywhere.
  */
 export function proceed(before: WatchState, atMs: MonotonicMs): WatchStep {
-  const state = { ...before, hand: handWordAt(before.hand, atMs) };
-  if (state.hand.kind === "stop") return end(state, atMs, "hand");
-  const by = endReason(state, atMs);
+  const { known } = before;
+  const state = withKnown(before, { ...known, hand: handWordAt(known.hand, atMs) });
+  if (state.known.hand.kind === "stop") return end(state, atMs, "hand");
+  const by = endReason(known, atMs);
   if (by) return end(state, atMs, by);
-  if (state.hand.kind === "pause") return pause(state, atMs);
-  const { startMs } = state.settings;
+  if (state.known.hand.kind === "pause") return pause(state, atMs);
+  const { startMs } = known.settings;
   if (startMs !== null && atMs < startMs) {
     return enter(state, { kind: "waiting", startMs }, [{ kind: "wake", atMs: startMs }]);
   }
-  const asks = state.statusAskedMs === null || atMs - state.statusAskedMs >= STATUS_EVERY_MS;
+  const asks = known.statusAskedMs === null || atMs - known.statusAskedMs >= STATUS_EVERY_MS;
   if (asks) {
-    return withEffects([{ kind: "readStatus" }], next({ ...state, statusAskedMs: atMs }, atMs));
+    const asking = withKnown(state, { ...state.known, statusAskedMs: atMs });
+    return withEffects([{ kind: "readStatus" }], next(asking, atMs));
   }
   return next(state, atMs);
 }
 
 function next(state: WatchState, atMs: MonotonicMs): WatchStep {
-  const notBeforeMs = dueMs(state, atMs);
+  const notBeforeMs = dueMs(state.known, atMs);
   return notBeforeMs > atMs ? between(state, notBeforeMs) : orderFrame(state, atMs);
 }
 
@@ -58,7 +60,8 @@ function between(state: WatchState, notBeforeMs: MonotonicMs): WatchStep {
 
 /** No frame until the hand says otherwise; the time until then is a gap of the night. */
 function pause(state: WatchState, atMs: MonotonicMs): WatchStep {
-  const paused = { ...openGap(state, atMs, "paused by hand"), phase: { kind: "paused" } } as const;
+  const known = openGap(state.known, atMs, "paused by hand");
+  const paused: WatchState = { ...state, phase: { kind: "paused" }, known };
   const pauseEndMs = wakeMs(paused);
   return {
     state: paused,
@@ -75,7 +78,7 @@ export function frameFailed(
   const { atMs, sentence } = event;
   const isAnother = event.frameIndex !== null && event.frameIndex !== frameIndex;
   if (isAnother && !event.gone) return stay(state, sentence);
-  const hand = handWordAt(state.hand, atMs).kind;
+  const hand = handWordAt(state.known.hand, atMs).kind;
   const loose = event.gone ? withLooseShutter(state) : state;
   const triesAgain = hand === "watch" || (hand === "pause" && event.gone);
   const why = event.gone ? "gone" : "refused";
@@ -92,11 +95,11 @@ export function lost(
   const sentence = "The camera went silent during a frame; Nattvakt is reconnecting.";
   const missing: WatchEffect = { kind: "markMissing", frameIndex, why: sentence };
   const loose = withLooseShutter(state);
-  if (state.hand.kind !== "stop") {
+  if (state.known.hand.kind !== "stop") {
     return withEffects([missing], recover(loose, atMs, sentence, 0));
   }
   // The shutter may still be open: closing the camera opens the contact whatever happened.
-  const closeMs = lastFramesMs(state, atMs);
+  const closeMs = lastFramesMs(state.known, atMs);
   return enter(loose, { kind: "ending", by: "hand", closeMs }, [
     missing,
     { kind: "closeCamera" },
@@ -106,9 +109,10 @@ export function lost(
 
 /** A frame was in hand when the camera was lost: its shutter may stand open. */
 function withLooseShutter(state: WatchState): WatchState {
-  const { phase } = state;
+  const { phase, known } = state;
   const isOpen = phase.kind === "exposing" || phase.kind === "closing";
-  return isOpen ? { ...state, looseSinceMs: state.looseSinceMs ?? phase.openedMs } : state;
+  if (!isOpen) return state;
+  return withKnown(state, { ...known, looseSinceMs: known.looseSinceMs ?? phase.openedMs });
 }
 
 /**
@@ -119,7 +123,7 @@ export function openedLate(
   state: WatchState,
   { atMs, frameIndex }: Extract<WatchEvent, { kind: "shutterOpened" }>,
 ): WatchStep {
-  const deadlineMs = silentMs(state, atMs);
+  const deadlineMs = silentMs(state.known, atMs);
   return enter(state, { kind: "closing", frameIndex, openedMs: atMs, deadlineMs }, [
     { kind: "closeShutter", frameIndex },
     { kind: "wake", atMs: deadlineMs },
@@ -132,19 +136,19 @@ export function openedUnowned(
   { atMs, frameIndex }: Extract<WatchEvent, { kind: "shutterOpened" }>,
 ): WatchStep {
   return {
-    state: { ...state, looseSinceMs: state.looseSinceMs ?? atMs },
+    state: withKnown(state, { ...state.known, looseSinceMs: state.known.looseSinceMs ?? atMs }),
     effects: [{ kind: "closeShutter", frameIndex }],
   };
 }
 
 /** A shutter that nobody was in control of is closed after all. */
 export function closedLate(state: WatchState): WatchStep {
-  return { state: { ...state, looseSinceMs: null }, effects: [] };
+  return { state: withKnown(state, { ...state.known, looseSinceMs: null }), effects: [] };
 }
 
 /** Connects the camera; `attemptCount` is 1 for the first attempt. */
 export function connect(state: WatchState, atMs: MonotonicMs, attemptCount: number): WatchStep {
-  const deadlineMs = silentMs(state, atMs);
+  const deadlineMs = silentMs(state.known, atMs);
   return enter(state, { kind: "connecting", attemptCount, deadlineMs }, [
     { kind: "connectCamera" },
     { kind: "wake", atMs: deadlineMs },
@@ -160,20 +164,23 @@ export function recover(
   why: "gone" | "refused" = "gone",
 ): WatchStep {
   const waitMs = RETRY_WAITS_MS[attemptCount] ?? RETRY_EVERY_MS;
-  const isLong = attemptCount >= state.settings.quickAttemptCount;
-  const guarded = raiseGuard(openGap(state, atMs, sentence), atMs, {
+  const isLong = attemptCount >= state.known.settings.quickAttemptCount;
+  const guarded = raiseGuard(openGap(state.known, atMs, sentence), atMs, {
     guard: "camera",
     level: isLong ? "stop" : "warning",
     sentence,
   });
-  return retryAt(guarded, { why, retryMs: later(atMs, waitMs), attemptCount, sentence });
+  const retryMs = later(atMs, waitMs);
+  return retryAt(withKnown(state, guarded), { why, retryMs, attemptCount, sentence });
 }
 
 /** The camera is there but cannot be used as its dial stands. */
 export function lookAgain(state: WatchState, atMs: MonotonicMs, sentence: string): WatchStep {
-  const guarded = raiseGuard(state, atMs, { guard: "camera", level: "stop", sentence });
+  const guarded = raiseGuard(state.known, atMs, { guard: "camera", level: "stop", sentence });
   const retryMs = later(atMs, DIAL_RETRY_MS);
-  return retryAt(guarded, { why: "unusable", retryMs, attemptCount: 0, sentence });
+  return retryAt(withKnown(state, guarded), {
+    ...{ why: "unusable", retryMs, attemptCount: 0, sentence },
+  });
 }
 
 function retryAt(state: WatchState, retry: Omit<Phase<"recovering">, "kind">): WatchStep {
@@ -182,13 +189,13 @@ function retryAt(state: WatchState, retry: Omit<Phase<"recovering">, "kind">): W
 
 /** The end: the camera is closed once the last frames have come in. */
 export function end(state: WatchState, atMs: MonotonicMs, by: EndedBy): WatchStep {
-  const closeMs = lastFramesMs(state, atMs);
+  const closeMs = lastFramesMs(state.known, atMs);
   return enter(state, { kind: "ending", by, closeMs }, [
-    nothingIsOnItsWay(state) ? { kind: "closeCamera" } : { kind: "wake", atMs: closeMs },
+    nothingIsOnItsWay(state.known) ? { kind: "closeCamera" } : { kind: "wake", atMs: closeMs },
   ]);
 }
 
 /** Every frame taken has been read and kept. */
-export function nothingIsOnItsWay(state: WatchState): boolean {
-  return state.taken.length === 0 && state.unkeptCount === 0;
+export function nothingIsOnItsWay({ taken, unkeptCount }: WatchKnowledge): boolean {
+  return taken.length === 0 && unkeptCount === 0;
 }

@@ -4,7 +4,7 @@ import { guardClock } from "./environmentGuards.ts";
 import { clearGuard } from "./raiseGuard.ts";
 import { endReason, guardFromCamera } from "./guards.ts";
 import { observeSample } from "./knowledge.ts";
-import type { WatchState } from "./state.ts";
+import type { WatchKnowledge, WatchState } from "./state.ts";
 import {
   closedLate,
   connect,
@@ -20,6 +20,7 @@ import {
   goesOn,
   stay,
   withEffects,
+  withKnown,
   type Phase,
   type WaitingPhase,
   type WatchStep,
@@ -82,11 +83,13 @@ type Connected = Extract<PhaseEvent, { kind: "cameraConnected" }>;
 function connected(state: WatchState, event: Connected): WatchStep {
   const obstacle = obstacleOf(event);
   if (obstacle !== null) return lookAgain(state, event.atMs, obstacle);
+  const { nextFrameIndex } = state.known;
   const reconcile: readonly WatchEffect[] =
-    state.nextFrameIndex > 0
-      ? [{ kind: "reconcileCard", beforeFrameIndex: state.nextFrameIndex }]
-      : [];
-  return withEffects(reconcile, proceed(knowingCamera(state, event), event.atMs));
+    nextFrameIndex > 0 ? [{ kind: "reconcileCard", beforeFrameIndex: nextFrameIndex }] : [];
+  return withEffects(
+    reconcile,
+    proceed(withKnown(state, knowingCamera(state.known, event)), event.atMs),
+  );
 }
 
 /** Why this camera cannot watch as its dial stands; null: it can. */
@@ -100,22 +103,22 @@ function obstacleOf({ program, canTakeFrames }: Connected): string | null {
   return null;
 }
 
-function knowingCamera(state: WatchState, event: Connected): WatchState {
+function knowingCamera(known: WatchKnowledge, event: Connected): WatchKnowledge {
   const fixedIso = event.fixedIso ?? null;
-  const clocks = { ...state.clocks, cameraLessOursMs: event.clockOffsetMs ?? null };
-  const clear = guardClock({ ...clearGuard(state, "camera"), clocks }, event.atMs);
+  const clocks = { ...known.clocks, cameraLessOursMs: event.clockOffsetMs ?? null };
+  const clear = guardClock({ ...clearGuard(known, "camera"), clocks }, event.atMs);
   const exposure = {
-    ...state.settings.exposure,
+    ...known.settings.exposure,
     // The only rung there is: the exposure is then governed by time alone, whatever the ISO cap.
     isoLadder: fixedIso === null ? event.isoLadder : [fixedIso],
-    fNumber: event.fNumber ?? state.settings.exposure.fNumber,
+    fNumber: event.fNumber ?? known.settings.exposure.fNumber,
   };
   return {
     ...guardFromCamera(clear, { fixedIso, remarks: event.remarks ?? [] }, event.atMs),
-    settings: { ...state.settings, exposure },
+    settings: { ...known.settings, exposure },
     looseSinceMs: event.looseSinceMs ?? null,
     statusAskedMs: null,
-    probesLeft: event.isToneCurveKnown ? 0 : state.probesLeft,
+    probesLeft: event.isToneCurveKnown ? 0 : known.probesLeft,
   };
 }
 
@@ -181,7 +184,7 @@ function reduceRecovering(
 ): WatchStep {
   switch (event.kind) {
     case "woke": {
-      const by = endReason(state, event.atMs);
+      const by = endReason(state.known, event.atMs);
       return by ? end(state, event.atMs, by) : connect(state, event.atMs, attemptCount + 1);
     }
     case "cameraConnected":
@@ -212,7 +215,10 @@ function reduceEnding(state: WatchState, { by }: Phase<"ending">, event: PhaseEv
   switch (event.kind) {
     case "cameraClosed":
       // A computer that no watch needs may sleep.
-      return enter({ ...clearGuard(state, "sleep"), looseSinceMs: null }, { kind: "finished", by });
+      return enter(withKnown(state, { ...clearGuard(state.known, "sleep"), looseSinceMs: null }), {
+        kind: "finished",
+        by,
+      });
     case "woke":
       return goesOn(state, [{ kind: "closeCamera" }]);
     case "cameraFailed":

@@ -1,5 +1,5 @@
 import type { WatchEffect } from "./effects.ts";
-import type { WatchPhaseState, WatchState } from "./state.ts";
+import type { WatchKnowledge, WatchPhaseState, WatchState } from "./state.ts";
 
 /** What an event leads to: the next state, and what is to be done. */
 export type WatchStep = { readonly state: WatchState; readonly effects: readonly WatchEffect[] };
@@ -25,6 +25,11 @@ export function enter(
   effects: readonly WatchEffect[] = [],
 ): WatchStep {
   return { state: { ...state, phase }, effects };
+}
+
+/** The watch knowing something else. */
+export function withKnown(state: WatchState, known: WatchKnowledge): WatchState {
+  return known === state.known ? state : { ...state, known };
 }
 
 /** The phase goes on; what the event says has been taken in. */

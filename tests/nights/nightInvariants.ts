@@ -92,7 +92,12 @@ export class NightInvariants {
     if (!isShutterOpen || !isLinked) return;
     const { kind } = state.phase;
     const isOwned = kind === "ordered" || kind === "exposing" || kind === "closing";
-    if (!isOwned && state.looseSinceMs === null && kind !== "connecting" && kind !== "recovering") {
+    if (
+      !isOwned &&
+      state.known.looseSinceMs === null &&
+      kind !== "connecting" &&
+      kind !== "recovering"
+    ) {
       this.note(nowMs, `the shutter is open and nobody's in ${kind}`);
     }
   }
@@ -102,7 +107,8 @@ export class NightInvariants {
     const word = handWordAt(hand, monotonicMs(nowMs)).kind;
     if (isCalm && word !== "watch")
       this.note(nowMs, `all is well was said though the hand said ${word}`);
-    if (isCalm && state.looseSinceMs !== null) this.note(nowMs, "all is well with a loose shutter");
+    if (isCalm && state.known.looseSinceMs !== null)
+      this.note(nowMs, "all is well with a loose shutter");
     if (isLinked) this.#unlinkedSinceMs = null;
     else this.#unlinkedSinceMs ??= nowMs;
     const unlinkedMs = this.#unlinkedSinceMs === null ? 0 : nowMs - this.#unlinkedSinceMs;
@@ -114,7 +120,7 @@ export class NightInvariants {
 
   /** All is well is said only over a newest frame of the last two frame periods. */
   #checkAge({ nowMs, state }: Moment, row: StateRow): void {
-    const { takenCount, settings, gaps } = state;
+    const { takenCount, settings, gaps } = state.known;
     const isTaken = takenCount !== this.#newest?.takenCount;
     if (gaps.at(-1)?.endMs === null || takenCount === 0) this.#newest = null;
     else if (isTaken) {
@@ -144,7 +150,7 @@ export class NightInvariants {
       return;
     }
     // An exposure in hand when the fault ended, and the silence that loses a camera, come before.
-    const { silenceSecondsMax, exposure } = state.settings;
+    const { silenceSecondsMax, exposure } = state.known.settings;
     const graceMs =
       BACK_WITHIN_MS + 2 * silenceSecondsMax * 1000 + exposure.exposureSecondsMax * 1000;
     if (nowMs - this.#lastOrderMs > graceMs) {

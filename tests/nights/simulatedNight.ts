@@ -72,7 +72,7 @@ class SimulatedNight {
     }
     if (this.#eventCount >= EVENTS_MAX)
       this.#invariants.note(this.#nowMs, "the night does not end");
-    this.#reconcile(this.#state.nextFrameIndex + 1);
+    this.#reconcile(this.#state.known.nextFrameIndex + 1);
     this.#invariants.checkPictures([...this.#rows.values()], this.#body.card);
     const kept = [...this.#rows.values()].filter(({ status }) => status === "kept").length;
     return {
@@ -315,7 +315,7 @@ class SimulatedNight {
 
   #expose({ frameIndex, exposure, reasons }: Extract<WatchEffect, { kind: "expose" }>): void {
     this.#invariants.ordered({
-      ...{ nowMs: this.#nowMs, exposure, settings: this.#state.settings.exposure },
+      ...{ nowMs: this.#nowMs, exposure, settings: this.#state.known.settings.exposure },
       hand: handWordAfterBreak(this.#words),
       isShutterOpen: this.#body.open !== null,
     });

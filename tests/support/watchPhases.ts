@@ -41,7 +41,7 @@ const WATCHES: Readonly<Record<PhaseKind, () => WatchState>> = {
   waiting: () =>
     play([at(0, started({ startMs: monotonicMs(60_000) })), at(100, connectedCamera())]).state,
   between: () => {
-    const { exposure } = idleWatch().settings;
+    const { exposure } = idleWatch().known.settings;
     const paced = exposing({ exposure: { ...exposure, intervalSeconds: 30 } });
     return play([closed, ready], paced).state;
   },

@@ -14,12 +14,12 @@ function afterClimate(
   return play(events, from).state;
 }
 
-const names = ({ guards }: WatchState): readonly string[] => guards.map(({ guard }) => guard);
+const names = ({ known }: WatchState): readonly string[] => known.guards.map(({ guard }) => guard);
 
 describe("the guards over air and glass", () => {
   // Frost point at −5 °C and 90 %: −5.7 °C (Alduchov and Eskridge 1996); glass stands 3 K lower.
   it("note frost at −5 °C and 90 %, and say below which temperature of the glass", () => {
-    const [guard] = afterClimate([[-5, 90]]).guards;
+    const [guard] = afterClimate([[-5, 90]]).known.guards;
     expect(guard).toMatchObject({ guard: "dew", level: "note" });
     expect(guard!.sentence).toMatch(/−5 °C with 90 %.* below −6 °C takes frost/);
   });
@@ -35,17 +35,16 @@ describe("the guards over air and glass", () => {
       [10, 85],
       [10, 79],
     ]);
-    expect(state.guards).toMatchObject([{ guard: "dew", sinceMs: 0 }]);
+    expect(state.known.guards).toMatchObject([{ guard: "dew", sinceMs: 0 }]);
     expect(names(afterClimate([[10, 79]]))).toEqual([]);
     expect(names(afterClimate([[10, 71]], state))).toEqual([]);
   });
 
   it("leave alone what the stars say of the lens", () => {
-    const warned: WatchState = {
-      ...idleWatch(),
-      guards: [{ guard: "dew", level: "warning", sentence: "Stars fade.", sinceMs: 0 as never }],
-    };
-    expect(afterClimate([[10, 30]], warned).guards).toEqual(warned.guards);
+    const dew = { guard: "dew", level: "warning", sentence: "Stars fade.", sinceMs: 0 as never };
+    const idle = idleWatch();
+    const warned = { ...idle, known: { ...idle.known, guards: [dew] } } as WatchState;
+    expect(afterClimate([[10, 30]], warned).known.guards).toEqual([dew]);
   });
 
   it("note cold at −15 °C until it is −14 °C again", () => {
@@ -68,19 +67,19 @@ describe("the guard over the clocks", () => {
     play([at(0, started()), at(100, connectedCamera({ clockOffsetMs }))]).state;
 
   it("notes a camera that is 75 s ahead of this computer, and is silent at 2 s and unknown", () => {
-    expect(connected(75_000).guards).toMatchObject([
+    expect(connected(75_000).known.guards).toMatchObject([
       { guard: "clock", level: "note", sentence: expect.stringContaining("75 s ahead") as string },
     ]);
-    expect(connected(2000).guards).toEqual([]);
-    expect(connected(undefined).guards).toEqual([]);
+    expect(connected(2000).known.guards).toEqual([]);
+    expect(connected(undefined).known.guards).toEqual([]);
   });
 
   it("goes by GNSS once a receiver was heard", () => {
     const heard = (oursLessGnssMs: number, from: WatchState): WatchState =>
       play([at(500, { kind: "clockCompared", oursLessGnssMs })], from).state;
-    const [guard] = heard(-10_000, connected(0)).guards;
+    const [guard] = heard(-10_000, connected(0)).known.guards;
     expect(guard!.sentence).toContain("10 s behind GNSS time");
-    expect(heard(-75_000, connected(75_000)).guards).toEqual([]);
+    expect(heard(-75_000, connected(75_000)).known.guards).toEqual([]);
   });
 });
 
@@ -92,8 +91,8 @@ describe("the guard over this computer's sleep", () => {
   it("notes what may send it to sleep, and takes it back once it is kept awake", () => {
     const lack = "This computer may fall asleep.";
     const noted = guarded(lack, awake());
-    expect(noted.guards).toMatchObject([{ guard: "sleep", level: "note", sentence: lack }]);
-    expect(guarded(null, noted).guards).toEqual([]);
+    expect(noted.known.guards).toMatchObject([{ guard: "sleep", level: "note", sentence: lack }]);
+    expect(guarded(null, noted).known.guards).toEqual([]);
   });
 
   it("decides nothing: the watch stands where it stood", () => {

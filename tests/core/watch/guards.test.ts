@@ -1,17 +1,17 @@
 import { describe, expect, it } from "vitest";
 import { guardFromStars, guardsFromStatus } from "../../../core/watch/guards.ts";
 import { idleWatch } from "../../../core/watch/idleWatch.ts";
-import type { WatchState } from "../../../core/watch/state.ts";
+import type { WatchKnowledge, WatchState } from "../../../core/watch/state.ts";
 import { monotonicMs } from "../../../core/units.ts";
 import { aReading, exposing, play, at, anExposure } from "../../support/watchFixtures.ts";
 
 const starry = (starWidthPx: number, starCount: number) => aReading({ starWidthPx, starCount });
 
-function afterStars(frames: readonly (readonly [number, number])[]): WatchState {
+function afterStars(frames: readonly (readonly [number, number])[]): WatchKnowledge {
   return frames.reduce(
-    (state, [width, count], index) =>
-      guardFromStars(state, starry(width, count), monotonicMs(index * 16_000)),
-    idleWatch(),
+    (known, [width, count], index) =>
+      guardFromStars(known, starry(width, count), monotonicMs(index * 16_000)),
+    idleWatch().known,
   );
 }
 
@@ -47,8 +47,8 @@ describe("the guard over the lens", () => {
 });
 
 describe("the guards over battery and card", () => {
-  const withStatus = (over: Partial<WatchState>): WatchState =>
-    guardsFromStatus({ ...idleWatch(), ...over }, monotonicMs(1000));
+  const withStatus = (over: Partial<WatchKnowledge>): WatchKnowledge =>
+    guardsFromStatus({ ...idleWatch().known, ...over }, monotonicMs(1000));
 
   it("warns at 20 % and stops at 4 %", () => {
     expect(withStatus({ batteryPercent: 21 }).guards).toEqual([]);
@@ -100,15 +100,15 @@ describe("the pace", () => {
   }
 
   it("goes to sentinel pace after 120 s in which nothing happened, one frame a minute", () => {
-    expect(quietUntil(60_000).pace).toBe("full");
+    expect(quietUntil(60_000).known.pace).toBe("full");
     const quiet = quietUntil(300_000);
-    expect(quiet.pace).toBe("sentinel");
-    const openedMs = quiet.lastOpenedMs ?? 0;
+    expect(quiet.known.pace).toBe("sentinel");
+    const openedMs = quiet.known.lastOpenedMs ?? 0;
     const { state } = play(
       [
         at(openedMs + 15_000, {
           kind: "shutterClosed",
-          frameIndex: quiet.nextFrameIndex - 1,
+          frameIndex: quiet.known.nextFrameIndex - 1,
           happened: anExposure(),
         }),
         at(openedMs + 16_000, { kind: "cameraReady" }),

@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { idleWatch } from "../../../core/watch/idleWatch.ts";
 import { readingDueMs, withReadingDelay } from "../../../core/watch/readingGrace.ts";
-import type { TakenFrame, WatchState } from "../../../core/watch/state.ts";
+import type { TakenFrame, WatchKnowledge } from "../../../core/watch/state.ts";
 import { DEFAULT_WATCH_SETTINGS } from "../../../core/watch/watchSettings.ts";
 import { monotonicMs } from "../../../core/units.ts";
 
@@ -13,13 +13,13 @@ const FRAME: TakenFrame = {
 };
 
 /** The camera is ready at 11 s; readings lately came so long after closing. */
-function graceMs(state: Partial<WatchState>, graceSeconds = 0.5): number {
-  const watch: WatchState = {
-    ...idleWatch({ ...DEFAULT_WATCH_SETTINGS, readingGraceSeconds: graceSeconds }),
+function graceMs(known: Partial<WatchKnowledge>, graceSeconds = 0.5): number {
+  const watch: WatchKnowledge = {
+    ...idleWatch({ ...DEFAULT_WATCH_SETTINGS, readingGraceSeconds: graceSeconds }).known,
     taken: [FRAME],
     lastOpenedMs: monotonicMs(0),
     lastClosedMs: monotonicMs(10_000),
-    ...state,
+    ...known,
   };
   return readingDueMs(watch, monotonicMs(11_000)) - 11_000;
 }

@@ -40,7 +40,7 @@ describe("the watch", () => {
 
   it("waits for the interval of 30 s, counted from one opening to the next", () => {
     const base = exposing({
-      exposure: { ...idleWatch().settings.exposure, intervalSeconds: 30 },
+      exposure: { ...idleWatch().known.settings.exposure, intervalSeconds: 30 },
     });
     const { state, effects } = play(
       [
@@ -98,7 +98,7 @@ describe("the watch", () => {
     const silent = play([at(57_000, { kind: "woke" })], overdue.state);
     expect(silent.state.phase.kind).toBe("recovering");
     expect(kinds(silent.effects)).toEqual(["markMissing", "wake"]);
-    expect(silent.state.guards[0]?.guard).toBe("camera");
+    expect(silent.state.known.guards[0]?.guard).toBe("camera");
     const again = play([at(57_600, { kind: "woke" })], silent.state);
     expect(kinds(again.effects)).toEqual(["connectCamera", "wake"]);
   });
@@ -122,9 +122,11 @@ describe("the watch", () => {
     expect(lost.effects.find((effect) => effect.kind === "expose")).toMatchObject({
       frameIndex: 1,
     });
-    expect(lost.state.gaps).toEqual([{ startMs: 3000, endMs: null, why: "The link is gone." }]);
+    expect(lost.state.known.gaps).toEqual([
+      { startMs: 3000, endMs: null, why: "The link is gone." },
+    ]);
     const open = play([at(3800, { kind: "shutterOpened", frameIndex: 1 })], lost.state);
-    expect(open.state.gaps[0]?.endMs).toBe(3800);
+    expect(open.state.known.gaps[0]?.endMs).toBe(3800);
   });
 
   it("remembers after a break what came before it, and ends the gap when a shutter opens again", () => {
@@ -135,8 +137,8 @@ describe("the watch", () => {
       at(60_100, connectedCamera()),
       at(61_000, { kind: "shutterOpened", frameIndex: 7 }),
     ]);
-    expect(resumed.state.surges).toEqual([surge]);
-    expect(resumed.state.gaps).toEqual([{ ...gap, endMs: 61_000 }]);
+    expect(resumed.state.known.surges).toEqual([surge]);
+    expect(resumed.state.known.gaps).toEqual([{ ...gap, endMs: 61_000 }]);
   });
 
   it("looks again after 10 s at a camera that is not in manual", () => {
@@ -145,10 +147,10 @@ describe("the watch", () => {
       at(100, connectedCamera({ program: "other" })),
     ]);
     expect(kinds(effects)).not.toContain("expose");
-    expect(state.guards[0]?.sentence).toMatch(/not in manual/);
+    expect(state.known.guards[0]?.sentence).toMatch(/not in manual/);
     const again = play([at(10_100, { kind: "woke" }), at(10_200, connectedCamera())], state);
     expect(kinds(again.effects)).toContain("expose");
-    expect(again.state.guards).toEqual([]);
+    expect(again.state.known.guards).toEqual([]);
   });
 
   it.each([
@@ -309,7 +311,7 @@ describe("the watch", () => {
       at(0, started({ probeCountMax: 6 })),
       at(100, connectedCamera({ isToneCurveKnown: true })),
     ]);
-    expect(state.probesLeft).toBe(0);
+    expect(state.known.probesLeft).toBe(0);
   });
 
   it("says why an event changed nothing", () => {
@@ -451,12 +453,15 @@ describe("the watch under any order of events", () => {
 describe("a camera whose ISO cannot be set from here", () => {
   it("is governed by time alone at ISO 1600, whatever ISO is allowed, and the photographer is asked to set it", () => {
     const { state, effects } = play([
-      at(0, started({ exposure: { ...idleWatch().settings.exposure, isoMin: 100, isoMax: 800 } })),
+      at(
+        0,
+        started({ exposure: { ...idleWatch().known.settings.exposure, isoMin: 100, isoMax: 800 } }),
+      ),
       at(100, connectedCamera({ fixedIso: 1600 })),
     ]);
     const order = effects.find((effect) => effect.kind === "expose");
     expect(order?.exposure.iso).toBe(1600);
-    expect(state.guards).toMatchObject([
+    expect(state.known.guards).toMatchObject([
       { guard: "camera", level: "note", sentence: expect.stringContaining("ISO 1600") as string },
     ]);
   });

@@ -10,7 +10,7 @@ function afterClosings(
 ): WatchState {
   let state = from;
   for (const lateMs of latesMs) {
-    const frameIndex = state.takenCount;
+    const frameIndex = state.known.takenCount;
     const openedMs = 1000 + 20_000 * frameIndex;
     state = play(
       [
@@ -31,7 +31,7 @@ function afterClosings(
 
 const begun = (): WatchState => play([at(0, started()), at(100, connectedCamera())]).state;
 
-const noteOf = ({ guards }: WatchState) => guards.find(({ guard }) => guard === "timing");
+const noteOf = ({ known }: WatchState) => known.guards.find(({ guard }) => guard === "timing");
 
 const times = (count: number, lateMs: number): readonly number[] =>
   Array.from({ length: count }, () => lateMs);

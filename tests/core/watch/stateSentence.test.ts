@@ -2,7 +2,7 @@ import { describe, expect, it } from "vitest";
 import type { WatchEvent } from "../../../core/watch/events.ts";
 import { idleWatch } from "../../../core/watch/idleWatch.ts";
 import { nightState, watchRows, type NightFacts } from "../../../core/watch/stateSentence.ts";
-import type { WatchState } from "../../../core/watch/state.ts";
+import type { WatchKnowledge, WatchState } from "../../../core/watch/state.ts";
 import { monotonicMs } from "../../../core/units.ts";
 import { STATE_LOOKS } from "../../../core/words/stateWords.ts";
 import {
@@ -30,6 +30,10 @@ const context = (
     return parts.map((part) => String(part).padStart(2, "0")).join(":");
   },
 });
+
+function knowing(state: WatchState, over: Partial<WatchKnowledge>): WatchState {
+  return { ...state, known: { ...state.known, ...over } };
+}
 
 function stateOf(state: WatchState, nowMs: number, isLastFrameWhole = true) {
   const watch = { cameraLabel: "Camera", state, isLastFrameWhole, fileBytes: null };
@@ -143,16 +147,16 @@ describe("the state sentence", () => {
   it("finds nothing amiss with the shortest exposure in a bright dusk, and says when the longest is too short", () => {
     const dusk = framesTaken(3, {
       exposure: {
-        ...idleWatch().settings.exposure,
+        ...idleWatch().known.settings.exposure,
         exposureSecondsMin: 10,
         exposureSecondsMax: 10,
       },
     });
-    expect(stateOf({ ...dusk, pictures: { ...dusk.pictures, tooDark: null } }, 37_000).kind).toBe(
-      "well",
-    );
+    const withPictures = (over: Partial<WatchKnowledge["pictures"]>): WatchState =>
+      knowing(dusk, { pictures: { ...dusk.known.pictures, ...over } });
+    expect(stateOf(withPictures({ tooDark: null }), 37_000).kind).toBe("well");
     const tooDark = { sinceMs: monotonicMs(0), count: 3 };
-    expect(stateOf({ ...dusk, pictures: { ...dusk.pictures, tooDark } }, 37_000).sentence).toMatch(
+    expect(stateOf(withPictures({ tooDark }), 37_000).sentence).toMatch(
       /^The longest exposure is reached since 23:00/,
     );
   });
@@ -219,7 +223,7 @@ describe("the state sentence", () => {
 
   /** Frames of 1 s, one every 3 s; the third has closed at 7.2 s, and the camera reads it out. */
   function shortFrames(): WatchState {
-    const { exposure } = idleWatch().settings;
+    const { exposure } = idleWatch().known.settings;
     const events = [0, 1, 2].flatMap((index): WatchEvent[] => {
       const openedMs = 200 + index * 3000;
       const happened = anExposure({ exposureSeconds: 1 });
@@ -288,12 +292,12 @@ describe("the state sentence", () => {
       sentence: "Dew.",
       sinceMs: monotonicMs(1),
     } as const;
-    const both = { ...refused, guards: [dew, ...refused.guards] };
+    const both = knowing(refused, { guards: [dew, ...refused.known.guards] });
     expect(stateOf(both, 41_000)).toMatchObject({
       kind: "willNotLast",
       sentence: "The disk is full.",
     });
-    expect(stateOf({ ...both, guards: [dew] }, 41_000)).toMatchObject({
+    expect(stateOf(knowing(both, { guards: [dew] }), 41_000)).toMatchObject({
       kind: "pictureAffected",
       sentence: "Dew.",
     });
@@ -329,7 +333,7 @@ describe("the state sentence", () => {
 
   it("says since when a surge is on", () => {
     const surge = { startMs: monotonicMs(12 * MINUTE_MS), endMs: null, riseStops: 2 };
-    expect(stateOf({ ...framesTaken(3), surges: [surge] }, 37_000)).toMatchObject({
+    expect(stateOf(knowing(framesTaken(3), { surges: [surge] }), 37_000)).toMatchObject({
       kind: "skyActs",
       sentence: "Surge since 23:12, full pace.",
     });

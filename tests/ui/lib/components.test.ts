@@ -237,12 +237,12 @@ test("knows every key of its list, and leaves them alone in a field or when swit
 
 test("notes on the page when the shutter has closed 40 ms late, with what to do, and not before", () => {
   const show = (lateMs: number): void => {
-    let state = idleWatch();
+    let { known } = idleWatch();
     for (let frame = 0; frame < 20; frame += 1) {
       const closing = { lateMs, scheduling: "ordinary" } as const;
-      state = guardTiming(state, closing, monotonicMs(10_000 * frame));
+      known = guardTiming(known, closing, monotonicMs(10_000 * frame));
     }
-    const guards = state.guards.map(({ sinceMs, ...guard }) => ({
+    const guards = known.guards.map(({ sinceMs, ...guard }) => ({
       ...guard,
       sinceUtcMs: utcMs(NIGHT_START + sinceMs),
     }));
