@@ -16,35 +16,21 @@ type PruneRule = "sentinel" | "unpicked";
 
 type Pruning = { readonly frameIndices: readonly number[]; readonly bytes: number };
 
+/** What a rule would delete; deletes nothing. */
+export function pruneOutlook(catalogue: Catalogue, rule: PruneRule): Pruning {
+  return pruningOf(framesToPrune(catalogue, rule));
+}
+
 /**
  * Deletes previews by a rule, never by itself and never a raw file. The frames' rows stay, with
  * everything known of them, and say that the file was pruned.
- *
- * @param work  null: only says what it would do.
  */
 export async function pruneFiles(
   catalogue: Catalogue,
   rule: PruneRule,
-  work: FileWork | null,
+  work: FileWork,
 ): Promise<Pruning> {
-  const picked = new Set(
-    catalogue
-      .picks()
-      .filter((pick) => pick.pick === "keep")
-      .map(keyOf),
-  );
-  const isDoomed = (frame: FrameRecord): boolean =>
-    frame.status === "kept" &&
-    frame.file !== null &&
-    isJpegName(frame.file.path) &&
-    !picked.has(keyOf(frame)) &&
-    (rule === "unpicked" || frame.pace === "sentinel");
-  const doomed = catalogue
-    .frames({ fromIndex: 0, count: Number.MAX_SAFE_INTEGER })
-    .filter(isDoomed);
-  const bytes = doomed.reduce((sum, frame) => sum + frame.file!.bytes, 0);
-  const frameIndices = doomed.map((frame) => frame.frameIndex);
-  if (work === null) return { frameIndices, bytes };
+  const doomed = framesToPrune(catalogue, rule);
   for (const frame of doomed) {
     work.signal.throwIfAborted();
     // The row first: a break in between leaves a file too many, not a row that lies.
@@ -59,5 +45,28 @@ export async function pruneFiles(
     });
     work.onFile(frame.file!.bytes);
   }
-  return { frameIndices, bytes };
+  return pruningOf(doomed);
+}
+
+function framesToPrune(catalogue: Catalogue, rule: PruneRule): readonly FrameRecord[] {
+  const picked = new Set(
+    catalogue
+      .picks()
+      .filter((pick) => pick.pick === "keep")
+      .map(keyOf),
+  );
+  const isDoomed = (frame: FrameRecord): boolean =>
+    frame.status === "kept" &&
+    frame.file !== null &&
+    isJpegName(frame.file.path) &&
+    !picked.has(keyOf(frame)) &&
+    (rule === "unpicked" || frame.pace === "sentinel");
+  return catalogue.frames({ fromIndex: 0, count: Number.MAX_SAFE_INTEGER }).filter(isDoomed);
+}
+
+function pruningOf(doomed: readonly FrameRecord[]): Pruning {
+  return {
+    frameIndices: doomed.map((frame) => frame.frameIndex),
+    bytes: doomed.reduce((sum, frame) => sum + frame.file!.bytes, 0),
+  };
 }

@@ -8,7 +8,7 @@ import { exportNight } from "../archive/exportNight.ts";
 import { findNight } from "../archive/findNight.ts";
 import { DEMO_FOLDER, listNights, nightInfoOf } from "../archive/nightFolder.ts";
 import { keptFiles, type FileWork } from "../archive/keptFiles.ts";
-import { pruneFiles } from "../archive/pruneFiles.ts";
+import { pruneFiles, pruneOutlook } from "../archive/pruneFiles.ts";
 import { verifyNight } from "../archive/verifyNight.ts";
 import { readNight } from "./nightToDeliver.ts";
 import { momentOf } from "./orderFromOptions.ts";
@@ -174,7 +174,7 @@ async function prune(catalogue: Catalogue, work: UpkeepOptions, rule: string): P
       `--prune must be "sentinel" or "unpicked", not "${rule}"`,
     );
   }
-  const outlook = await pruneFiles(catalogue, rule, null);
+  const outlook = pruneOutlook(catalogue, rule);
   const count = outlook.frameIndices.length;
   const size = `${(outlook.bytes / 1e6).toFixed(1)} MB`;
   if (!work.yes) {

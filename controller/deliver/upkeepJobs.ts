@@ -4,7 +4,7 @@ import { NightError } from "../../core/errors.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { nightDirOf } from "../archive/findNight.ts";
 import { NIGHTS_FOLDER } from "../archive/nightFolder.ts";
-import { pruneFiles } from "../archive/pruneFiles.ts";
+import { pruneOutlook } from "../archive/pruneFiles.ts";
 import { ProcessJobs } from "./processJobs.ts";
 
 /** What a long list of altered files is cut to; the outcome says how many there are. */
@@ -41,7 +41,7 @@ export class UpkeepJobs {
   async outlook(nightId: string, rule: PruneOutlook["rule"]): Promise<PruneOutlook> {
     const catalogue = Catalogue.open(nightDirOf(this.#dataDir, nightId), { readOnly: true });
     try {
-      const { frameIndices, bytes } = await pruneFiles(catalogue, rule, null);
+      const { frameIndices, bytes } = pruneOutlook(catalogue, rule);
       return { rule, previewCount: frameIndices.length, bytes };
     } finally {
       catalogue.close();

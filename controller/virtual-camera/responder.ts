@@ -244,28 +244,30 @@ export class Responder {
 
   #getNumObjects(request: ResponderRequest): ResponderAnswer {
     const found = this.#select(request);
-    return typeof found === "number" ? respond(found) : respond(RESPONSES.OK, found.length);
+    if (found.kind === "refused") return respond(found.response);
+    return respond(RESPONSES.OK, found.objects.length);
   }
 
   #getObjectHandles(request: ResponderRequest): ResponderAnswer {
     const found = this.#select(request);
-    if (typeof found === "number") return respond(found);
-    return withData(encodeHandles(found.map((object) => object.handle)));
+    if (found.kind === "refused") return respond(found.response);
+    return withData(encodeHandles(found.objects.map((object) => object.handle)));
   }
 
   /** The objects that store, format and parent select, or the response that says why not. */
-  #select({ parameters }: ResponderRequest): readonly StoredObject[] | number {
+  #select({ parameters }: ResponderRequest): Selection {
     const [storage = 0, format = 0, parent = 0] = parameters;
     const { store } = this.#camera;
-    if (storage !== ALL && storage !== STORAGE_ID) return RESPONSES.InvalidStorageID;
-    if (format !== 0 && !isFormatCode(format)) return RESPONSES.InvalidCodeFormat;
+    if (storage !== ALL && storage !== STORAGE_ID) return refuse(RESPONSES.InvalidStorageID);
+    if (format !== 0 && !isFormatCode(format)) return refuse(RESPONSES.InvalidCodeFormat);
     if (parent !== 0 && parent !== ALL) {
       const folder = store.get(parent);
-      if (folder === null) return RESPONSES.InvalidObjectHandle;
-      if (folder.kind !== "folder") return RESPONSES.InvalidParentObject;
+      if (folder === null) return refuse(RESPONSES.InvalidObjectHandle);
+      if (folder.kind !== "folder") return refuse(RESPONSES.InvalidParentObject);
     }
     const within = parent === 0 ? store.list() : store.children(parent === ALL ? 0 : parent);
-    return within.filter((object) => format === 0 || formatOf(object) === format);
+    const objects = within.filter((object) => format === 0 || formatOf(object) === format);
+    return { kind: "found", objects };
   }
 
   #getObjectInfo({ parameters }: ResponderRequest): ResponderAnswer {
@@ -461,4 +463,12 @@ function withContents(
 function mustStay(object: StoredObject, selected: readonly StoredObject[]): boolean {
   if (object.isProtected) return true;
   return selected.some((other) => other.parent === object.handle && mustStay(other, selected));
+}
+
+type Selection =
+  | { readonly kind: "found"; readonly objects: readonly StoredObject[] }
+  | { readonly kind: "refused"; readonly response: number };
+
+function refuse(response: number): Selection {
+  return { kind: "refused", response };
 }

@@ -1,7 +1,7 @@
 import { RAD_PER_DEG } from "../sky/angles.ts";
 import type { CurtainMotion } from "../exposure/curtainMotion.ts";
 import type { MotionMap } from "./motionMap.ts";
-import { shiftSpeedOf, STARS_DEG_PER_SECOND } from "./shift.ts";
+import { shiftSpeedOf, STARS_DEG_PER_SECOND, type CurtainSpeed } from "./shift.ts";
 import { smearSpectrumOf, smearSpeedOf, type SmearSpectrum } from "./smear.ts";
 
 /**
@@ -44,7 +44,7 @@ export function measureMotion(
   const spectrum = smearSpectrumOf(map);
   const speed = agreedSpeed(shiftSpeedOf(maps, map), smearSpeedOf(spectrum, spectra));
   return {
-    motion: typeof speed === "string" ? { kind: "unknown", why: speed } : asMotion(speed, scale),
+    motion: speed.kind === "unknown" ? speed : asMotion(speed.degPerSecond, scale),
     history: {
       maps: thinned([...maps, map]),
       spectra: [...spectra, spectrum].slice(-FRAMES_MAX),
@@ -55,13 +55,13 @@ export function measureMotion(
 /** Shift and smear contradict each other when they differ by more than this. */
 const CONTRADICTION = 2;
 
-/** @param byShift  Degrees a second, or why it is not known; by smear null: not known. */
-function agreedSpeed(byShift: number | string, bySmear: number | null): number | string {
+/** @param bySmear  Degrees a second; null: not known. */
+function agreedSpeed(byShift: CurtainSpeed, bySmear: number | null): CurtainSpeed {
   if (bySmear === null) return byShift;
-  if (typeof byShift === "string") return bySmear;
-  const ratio = byShift / bySmear;
+  if (byShift.kind === "unknown") return { kind: "measured", degPerSecond: bySmear };
+  const ratio = byShift.degPerSecond / bySmear;
   return ratio > CONTRADICTION || ratio < 1 / CONTRADICTION
-    ? "the shift between frames and the smear within them disagree"
+    ? { kind: "unknown", why: "the shift between frames and the smear within them disagree" }
     : byShift;
 }
 

@@ -1,4 +1,5 @@
 import { RAD_PER_DEG } from "../sky/angles.ts";
+import type { CurtainMotion } from "../exposure/curtainMotion.ts";
 import { SIDEREAL_ARCSEC_PER_SECOND } from "../exposure/starTrail.ts";
 import type { MotionMap } from "./motionMap.ts";
 import { weightedMiddleOf } from "../statistics.ts";
@@ -13,6 +14,15 @@ import { weightedMiddleOf } from "../statistics.ts";
 const DEG_PER_SECOND_MAX = 0.8;
 /** Shift, cells of the fine grid, that is large enough to be measured well. At 1: 188 and 9 wrong; at 4: 193 and 5, but over times in which real curtains change. */
 const GOOD_SHIFT_CELLS = 2;
+
+/** Degrees a second, or why they are not known. */
+export type CurtainSpeed = Unknown | { readonly kind: "measured"; readonly degPerSecond: number };
+
+type Unknown = Extract<CurtainMotion, { kind: "unknown" }>;
+
+function unknown(why: string): Unknown {
+  return { kind: "unknown", why };
+}
 
 /** Two stars' speeds: slower is not distinguishable from the turning sky. */
 export const STARS_DEG_PER_SECOND = (2 * SIDEREAL_ARCSEC_PER_SECOND) / 3600;
@@ -29,17 +39,16 @@ export const STARS_DEG_PER_SECOND = (2 * SIDEREAL_ARCSEC_PER_SECOND) / 3600;
  * Sources: Lewis 1995 (normalised cross-correlation), Lucas & Kanade 1981, Baker & Matthews 2004.
  *
  * @param maps  Earlier frames, oldest first, all of the newest one's size.
- * @returns Degrees a second, or why it is not known.
  */
-export function shiftSpeedOf(maps: readonly MotionMap[], map: MotionMap): number | string {
+export function shiftSpeedOf(maps: readonly MotionMap[], map: MotionMap): CurtainSpeed {
   const last = maps.at(-1);
-  if (last === undefined) return "no earlier frame to compare with";
+  if (last === undefined) return unknown("no earlier frame to compare with");
   const fields = fieldsOf(map);
-  if (fields.length === 0) return "no structure in the sky";
+  if (fields.length === 0) return unknown("no structure in the sky");
   const found = searchFields(last, map, fields);
-  if (typeof found === "string") return found;
-  const first = refineFields(last, map, found);
-  if (typeof first === "string") return first;
+  if (found.kind === "unknown") return found;
+  const first = refineFields(last, map, found.shifts);
+  if (first.kind === "unknown") return first;
   let best = first;
   let from = last;
   for (let round = 0; round < LENGTHENINGS; round += 1) {
@@ -48,7 +57,7 @@ export function shiftSpeedOf(maps: readonly MotionMap[], map: MotionMap): number
     const stretch = secondsBetween(base, map) / secondsBetween(from, map);
     const start = best.fields.map(({ field, x, y }) => ({ field, x: x * stretch, y: y * stretch }));
     const longer = refineFields(base, map, start);
-    if (typeof longer === "string" || longer.doubt > best.doubt) break;
+    if (longer.kind === "unknown" || longer.doubt > best.doubt) break;
     best = longer;
     from = base;
   }
@@ -58,11 +67,10 @@ export function shiftSpeedOf(maps: readonly MotionMap[], map: MotionMap): number
 /** How often the time over which a slow motion is measured is stretched. Once: one more is wrong; six times: the same. */
 const LENGTHENINGS = 3;
 
-function speedOf({ degPerSecond, doubt }: Refined): number | string {
+function speedOf({ degPerSecond, doubt }: Refined): CurtainSpeed {
   // What is slower than the stars within its doubt is called so, however doubtful.
-  if (doubt <= DOUBT_MAX || degPerSecond * (1 + 2 * doubt) < STARS_DEG_PER_SECOND)
-    return degPerSecond;
-  return "the motion is lost in noise";
+  const isKnown = doubt <= DOUBT_MAX || degPerSecond * (1 + 2 * doubt) < STARS_DEG_PER_SECOND;
+  return isKnown ? { kind: "measured", degPerSecond } : unknown("the motion is lost in noise");
 }
 
 function secondsBetween(from: MotionMap, to: MotionMap): number {
@@ -134,7 +142,7 @@ function searchFields(
   older: MotionMap,
   newer: MotionMap,
   fields: readonly Field[],
-): FieldShift[] | string {
+): Unknown | { readonly kind: "found"; readonly shifts: readonly FieldShift[] } {
   const seconds = secondsBetween(older, newer);
   const reach = Math.min(
     Math.ceil((DEG_PER_SECOND_MAX * seconds) / (newer.stepDeg * COARSE)) + 1,
@@ -146,12 +154,12 @@ function searchFields(
   const global = sumOfSurfaces(surfaces);
   const side = 2 * reach + 1;
   const peak = peakOf(global, side);
-  if (peak.value < MATCH_MIN) return "the sky has changed too much between frames";
-  if (isAtEdge(peak.index, side)) return "the curtains moved further than can be followed";
+  if (peak.value < MATCH_MIN) return unknown(CHANGED);
+  if (isAtEdge(peak.index, side)) return unknown("the curtains moved further than can be followed");
   if (rivalOf(global, side, peak.index) > RIVAL_MAX * peak.value) {
-    return "two motions explain the frames equally well";
+    return unknown("two motions explain the frames equally well");
   }
-  return fields.map((field, index) => {
+  const shifts = fields.map((field, index) => {
     const own = nearestPeak(surfaces[index]!, side, peak.index);
     return {
       field,
@@ -159,7 +167,10 @@ function searchFields(
       y: (Math.floor(own / side) - reach) * COARSE,
     };
   });
+  return { kind: "found", shifts };
 }
+
+const CHANGED = "the sky has changed too much between frames";
 
 type CoarseMap = { columns: number; rows: number; values: Float32Array; isSky: Uint8Array };
 
@@ -294,6 +305,7 @@ function nearestPeak(surface: Surface, side: number, common: number): number {
 }
 
 type Refined = {
+  readonly kind: "refined";
   readonly degPerSecond: number;
   readonly shiftCells: number;
   readonly fields: readonly FieldShift[];
@@ -312,11 +324,11 @@ function refineFields(
   older: MotionMap,
   newer: MotionMap,
   shifts: readonly FieldShift[],
-): Refined | string {
+): Refined | Unknown {
   const fields = shifts
     .map((shift) => refineField(older, newer, shift))
     .filter((field) => field !== null && field.match >= FIELD_MATCH_MIN) as RefinedField[];
-  if (fields.length === 0) return "the sky has changed too much between frames";
+  if (fields.length === 0) return unknown(CHANGED);
   const turned = typicalShift(fields.map((field) => turnedVector(field)));
   const flat = typicalShift(fields.map((field) => flatVector(field, newer)));
   // A sky that turns moves evenly in angles, a picture that is shifted moves evenly in pixels; over
@@ -324,6 +336,7 @@ function refineFields(
   // 0.8: 193 and 6 wrong; at double: 63 wrong.
   const { cells, doubt } = flat.doubt < 0.8 * turned.doubt ? flat : turned;
   return {
+    kind: "refined",
     degPerSecond: (cells * newer.stepDeg) / secondsBetween(older, newer),
     shiftCells: cells,
     fields,

@@ -197,8 +197,8 @@ function measureStar(
     const stamp = cutStamp(image, light, at, radius);
     if (stamp === null) return null;
     const star = adaptiveMoments(stamp, at);
-    if (star === "too wide") continue;
-    return star;
+    if (star.kind === "tooWide") continue;
+    return star.kind === "star" ? star.measured : null;
   }
   return null;
 }
@@ -247,25 +247,35 @@ const FWHM_PER_SIGMA = 2.354820045;
 /** A pixel-wide spike has no more than this variance: a hot pixel, not a star. */
 const SPIKE_VARIANCE = 0.12;
 
+/** What a weight that was fitted to a stamp shows; a star that is too wide wants a larger stamp. */
+type Fitted =
+  | { readonly kind: "star"; readonly measured: MeasuredStar }
+  | { readonly kind: "tooWide" }
+  | { readonly kind: "noStar" };
+
+const NO_STAR: Fitted = { kind: "noStar" };
+
 /** Widens and moves a Gaussian weight until it fits the star, and measures the star by it. */
-function adaptiveMoments(stamp: Stamp, at: Candidate): MeasuredStar | "too wide" | null {
+function adaptiveMoments(stamp: Stamp, at: Candidate): Fitted {
   const { radius, values, noise } = stamp;
-  if (values[values.length >> 1]! < SIGNAL_TO_NOISE_MIN * 0.8 * noise) return null;
+  if (values[values.length >> 1]! < SIGNAL_TO_NOISE_MIN * 0.8 * noise) return NO_STAR;
   let [cx, cy] = [0, 0];
   let shape: Moments = [radius / 3, 0, radius / 3];
   let light = 0;
   for (let iteration = 0; iteration < MOMENT_ITERATIONS; iteration += 1) {
     const { sum, weights, mx, my, moments, inverse, determinant } = weighted(stamp, cx, cy, shape);
-    if (sum <= 0) return null;
+    if (sum <= 0) return NO_STAR;
     light = (sum / weights) * 2 * Math.PI * Math.sqrt(determinant);
     cx += Math.max(-1, Math.min(1, mx));
     cy += Math.max(-1, Math.min(1, my));
-    if (Math.hypot(cx, cy) > Math.max(2, radius / 3)) return null;
+    if (Math.hypot(cx, cy) > Math.max(2, radius / 3)) return NO_STAR;
     const next = unweighted(moments, inverse);
-    if (next === null || Math.max(next[0], next[2]) > (radius / 2.5) ** 2) return "too wide";
+    if (next === null || Math.max(next[0], next[2]) > (radius / 2.5) ** 2)
+      return { kind: "tooWide" };
     shape = next;
   }
-  return starOf(shape, { x: at.x + cx, y: at.y + cy, light, noise });
+  const measured = starOf(shape, { x: at.x + cx, y: at.y + cy, light, noise });
+  return measured === null ? NO_STAR : { kind: "star", measured };
 }
 
 /** Second moments: along x, mixed, along y. */

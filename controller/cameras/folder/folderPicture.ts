@@ -13,33 +13,40 @@ export type FolderPicture = FileTimes & {
   readonly isOriginal: boolean;
 };
 
+/** What a file in the folder is; an unfinished one may yet become a picture. */
+type FolderFile =
+  | { readonly kind: "picture"; readonly picture: FolderPicture }
+  | { readonly kind: "unfinished" }
+  | { readonly kind: "other" };
+
+export const UNFINISHED: FolderFile = { kind: "unfinished" };
+
 /** Bytes at the end in which a JPEG's end marker is looked for; some writers pad with zeros. */
 const TAIL_BYTES = 512;
 
 /**
  * Reads a picture file if it is whole: a JPEG with its end marker, or a raw file of TIFF structure
  * whose largest preview has one.
- *
- * @returns "unfinished" while something is missing, "other" for what is no picture.
  */
-export async function readPicture(path: string): Promise<FolderPicture | "unfinished" | "other"> {
+export async function readPicture(path: string): Promise<FolderFile> {
   const file = await open(path, "r");
   try {
     const { size } = await file.stat();
     const head = await readAt(file, { offset: 0, bytes: Math.min(4, size) });
-    if (head.length < 4) return "unfinished";
+    if (head.length < 4) return UNFINISHED;
     if (startsAsJpeg(head)) return await readJpeg(file, size);
-    return startsAsTiff(head) ? await readRaw(file, size) : "other";
+    return startsAsTiff(head) ? await readRaw(file, size) : { kind: "other" };
   } finally {
     await file.close();
   }
 }
 
-async function readJpeg(file: FileHandle, size: number): Promise<FolderPicture | "unfinished"> {
+async function readJpeg(file: FileHandle, size: number): Promise<FolderFile> {
   const range = { offset: 0, bytes: size };
-  if (!(await endsAsJpeg(file, range))) return "unfinished";
+  if (!(await endsAsJpeg(file, range))) return UNFINISHED;
   const jpeg = await readAt(file, range);
-  return { jpeg, isOriginal: true, ...(await timesOf(jpeg)) };
+  const picture = { jpeg, isOriginal: true, ...(await timesOf(jpeg)) };
+  return { kind: "picture", picture };
 }
 
 /** Exif fits into one segment of a JPEG, and lies at its front. */
@@ -60,12 +67,13 @@ export async function readJpegTimes(path: string): Promise<FileTimes | null> {
 /** Exif lies at the front of raw files of TIFF structure; the sensor's data is not needed for it. */
 const RAW_HEAD_BYTES = 1024 * 1024;
 
-async function readRaw(file: FileHandle, size: number): Promise<FolderPicture | "unfinished"> {
+async function readRaw(file: FileHandle, size: number): Promise<FolderFile> {
   const range = await answerSearch(file, findLargestJpeg(size));
-  if (range === null || !(await endsAsJpeg(file, range))) return "unfinished";
+  if (range === null || !(await endsAsJpeg(file, range))) return UNFINISHED;
   const jpeg = await readAt(file, range);
   const head = await readAt(file, { offset: 0, bytes: Math.min(RAW_HEAD_BYTES, size) });
-  return { jpeg, isOriginal: false, ...(await timesOf(head)) };
+  const picture = { jpeg, isOriginal: false, ...(await timesOf(head)) };
+  return { kind: "picture", picture };
 }
 
 async function endsAsJpeg(file: FileHandle, range: ByteRange): Promise<boolean> {

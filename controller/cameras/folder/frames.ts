@@ -5,7 +5,7 @@ import { asNightError, NightError } from "../../../core/errors.ts";
 import type { Clock } from "../../timing/clock.ts";
 import { realMs } from "../../timing/clock.ts";
 import type { CameraEvent, CardFile } from "../camera.ts";
-import { readJpegTimes, readPicture, type FolderPicture } from "./folderPicture.ts";
+import { readJpegTimes, readPicture, UNFINISHED, type FolderPicture } from "./folderPicture.ts";
 import { pairFile, type AwaitedFrame } from "./pairing.ts";
 
 export type FolderFramesOptions = {
@@ -163,13 +163,13 @@ export class FolderFrames {
     const sinceMs = isCalm ? before.sinceMs : realMs();
     this.#growing.set(path, { bytes: info.size, calmLooks, sinceMs });
     if (calmLooks < CALM_LOOKS) return;
-    const picture = await readPicture(path).catch(() => "unfinished" as const);
-    if (picture === "unfinished") {
+    const file = await readPicture(path).catch(() => UNFINISHED);
+    if (file.kind === "unfinished") {
       if (realMs() - sinceMs > UNFINISHED_MS_MAX) this.#settle(path);
       return;
     }
     this.#settle(path);
-    if (picture !== "other") this.#handOn(path, picture);
+    if (file.kind === "picture") this.#handOn(path, file.picture);
   }
 
   #settle(path: string): void {

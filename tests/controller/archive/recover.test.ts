@@ -4,7 +4,7 @@ import { describe, expect, it, onTestFinished } from "vitest";
 import { Catalogue } from "../../../controller/archive/catalogue.ts";
 import { keepFrameFile, sha256Of } from "../../../controller/archive/frameFiles.ts";
 import { createNightFolder } from "../../../controller/archive/nightFolder.ts";
-import { pruneFiles } from "../../../controller/archive/pruneFiles.ts";
+import { pruneFiles, pruneOutlook } from "../../../controller/archive/pruneFiles.ts";
 import {
   markRunning,
   recoverNight,
@@ -147,7 +147,7 @@ describe("recovering a night", () => {
     const files = [Uint8Array.of(1), Uint8Array.of(2), Uint8Array.of(3)];
     for (const [n, bytes] of files.entries()) await keep(catalogue, n, bytes);
     catalogue.setPick("made-up", 1, { pick: "keep", rating: null });
-    const dry = await pruneFiles(catalogue, "unpicked", null);
+    const dry = pruneOutlook(catalogue, "unpicked");
     expect(dry).toEqual({ frameIndices: [0, 2], bytes: 2 });
     expect(readdirSync(join(catalogue.nightDir, "frames"))).toHaveLength(3);
     await pruneFiles(catalogue, "unpicked", UNWATCHED);

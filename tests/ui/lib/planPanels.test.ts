@@ -65,11 +65,14 @@ test("says of each thing that the camera cannot tell that it cannot, and lets it
 
 test("asks for a place to some ten metres, with its height", () => {
   expect(queryOf(DRAFT, USUAL_KIT_DRAFT)).toMatchObject({
-    latitudeDeg: 64.1235,
-    longitudeDeg: -20.5,
-    elevationM: 120,
-    placeName: "Jetty",
-    temperatureC: -10,
+    kind: "query",
+    query: {
+      latitudeDeg: 64.1235,
+      longitudeDeg: -20.5,
+      elevationM: 120,
+      placeName: "Jetty",
+      temperatureC: -10,
+    },
   });
 });
 
@@ -77,7 +80,7 @@ test.each([
   [{ ...DRAFT, latitude: "north" }, "Latitude must be a number."],
   [{ ...DRAFT, longitude: "" }, "Longitude must be a number."],
 ])("says in one sentence which field is no number", (draft, sentence) => {
-  expect(queryOf(draft, USUAL_KIT_DRAFT)).toBe(sentence);
+  expect(queryOf(draft, USUAL_KIT_DRAFT)).toEqual({ kind: "unclear", sentence });
 });
 
 test("turns an image's width that the camera tells into the pixel pitch of its sensor", () => {

@@ -84,11 +84,11 @@ export class MorningModel {
     draft: SearchDraft,
     within: { nightStartUtcMs: number; cameraId: string | null },
   ): Promise<void> {
-    const search = searchOf(draft, within);
-    this.findRefusal = typeof search === "string" ? search : null;
-    if (typeof search === "string") return;
+    const asked = searchOf(draft, within);
+    this.findRefusal = asked.kind === "unclear" ? asked.sentence : null;
+    if (asked.kind === "unclear") return;
     try {
-      this.found = await upkeepApi.findFrames(this.nightId, search);
+      this.found = await upkeepApi.findFrames(this.nightId, asked.search);
     } catch (thrown) {
       this.findRefusal = this.#sentenceOf(thrown);
     }

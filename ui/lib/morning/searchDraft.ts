@@ -18,6 +18,11 @@ export const EMPTY_SEARCH: SearchDraft = {
   isInSurge: false,
 };
 
+/** A search that can be asked, or one sentence on what cannot be read. */
+type SearchAsked =
+  | { readonly kind: "search"; readonly search: FrameSearch }
+  | { readonly kind: "unclear"; readonly sentence: string };
+
 const DAY_MS = 86_400_000;
 const HOUR_MS = 3_600_000;
 
@@ -25,18 +30,18 @@ const HOUR_MS = 3_600_000;
  * The search of what stands in the fields.
  *
  * @param nightStartUtcMs  A time of day is the first such one from an hour before it on.
- * @returns Or one sentence on what cannot be read.
  */
 export function searchOf(
   draft: SearchDraft,
   { nightStartUtcMs, cameraId }: { nightStartUtcMs: number; cameraId: string | null },
-): FrameSearch | string {
+): SearchAsked {
   const words = morningWords.find;
   const [from, to] = [draft.from, draft.to].map((text) => momentOf(text, nightStartUtcMs));
-  if (from === undefined || to === undefined) return words.notTime;
+  if (from === undefined || to === undefined) return { kind: "unclear", sentence: words.notTime };
   const [brighter, darker] = [draft.brighterThan, draft.darkerThan].map(milliOf);
-  if (brighter === undefined || darker === undefined) return words.notNumber;
-  return {
+  if (brighter === undefined || darker === undefined)
+    return { kind: "unclear", sentence: words.notNumber };
+  const search = {
     cameraId,
     fromUtcMs: from,
     toUtcMs: to,
@@ -44,6 +49,7 @@ export function searchOf(
     darkerThanCdM2: darker,
     isInSurge: draft.isInSurge,
   };
+  return { kind: "search", search };
 }
 
 /** A time on the laptop's clock, as in 23:41 or 23:41:07; null: none given, undefined: unreadable. */

@@ -93,46 +93,55 @@ function text(value: number): string {
   return String(Number(value.toPrecision(4)));
 }
 
-/**
- * The query of what stands in the fields.
- *
- * @returns Or one sentence that says which field is no number; whether a number can be is judged
- *   by the daemon.
- */
-export function queryOf(draft: PlanDraft, kit: KitDraft): PlanQuery | string {
+/** One sentence that says which field is no number. */
+type Unclear = { readonly kind: "unclear"; readonly sentence: string };
+type QueryAsked = Unclear | { readonly kind: "query"; readonly query: PlanQuery };
+type KitAsked = Unclear | { readonly kind: "kit"; readonly input: KitInput };
+
+function unclear(sentence: string): Unclear {
+  return { kind: "unclear", sentence };
+}
+
+/** The query of what stands in the fields; whether a number can be is judged by the daemon. */
+export function queryOf(draft: PlanDraft, kit: KitDraft): QueryAsked {
   const words = planWords.form;
   const latitudeDeg = numberOf(draft.latitude);
   const longitudeDeg = numberOf(draft.longitude);
-  if (`${draft.latitude}${draft.longitude}`.trim() === "") return words.whereAsked;
-  if (latitudeDeg === null) return words.notNumber(words.latitude);
-  if (longitudeDeg === null) return words.notNumber(words.longitude);
-  const kitInput = kitInputOf(kit);
-  if (typeof kitInput === "string") return kitInput;
+  if (`${draft.latitude}${draft.longitude}`.trim() === "") return unclear(words.whereAsked);
+  if (latitudeDeg === null) return unclear(words.notNumber(words.latitude));
+  if (longitudeDeg === null) return unclear(words.notNumber(words.longitude));
+  const asked = kitInputOf(kit);
+  if (asked.kind === "unclear") return asked;
   const temperatureC = numberOf(draft.temperature);
   const elevationM = numberOf(draft.elevation);
-  return {
+  const query = {
     latitudeDeg,
     longitudeDeg,
     date: draft.date.trim(),
     placeName: draft.placeName.trim() || undefined,
-    kit: kitInput,
+    kit: asked.input,
     ...(elevationM === null ? {} : { elevationM }),
     ...(temperatureC === null ? {} : { temperatureC }),
     windKmh: numberOf(draft.wind) ?? undefined,
     humidityPercent: numberOf(draft.humidity) ?? undefined,
   };
+  return { kind: "query", query };
 }
 
-/** The kit of what stands in the fields, or one sentence. */
-export function kitInputOf(draft: KitDraft): KitInput | string {
+/** The kit of what stands in the fields. */
+export function kitInputOf(draft: KitDraft): KitAsked {
   const focalLengthMm = numberOf(draft.focalLength);
   const fNumberWidest = numberOf(draft.fNumber);
-  if (focalLengthMm === null) return planWords.form.notNumber(planWords.kit.focalLength);
-  if (fNumberWidest === null) return planWords.form.notNumber(planWords.kit.fNumber);
+  if (focalLengthMm === null) {
+    return unclear(planWords.form.notNumber(planWords.kit.focalLength));
+  }
+  if (fNumberWidest === null) {
+    return unclear(planWords.form.notNumber(planWords.kit.fNumber));
+  }
   const iso = numberOf(draft.iso);
   const battery = numberOf(draft.battery);
   const card = numberOf(draft.card);
-  return {
+  const input = {
     name: draft.name,
     sensorClass: draft.sensorClass,
     pixelPitchUm: numberOf(draft.pixelPitch) ?? undefined,
@@ -142,6 +151,7 @@ export function kitInputOf(draft: KitDraft): KitInput | string {
     ...(battery === null ? {} : { batteryWh: battery }),
     ...(card === null ? {} : { cardBytes: card * 1e9 }),
   };
+  return { kind: "kit", input };
 }
 
 /** A day earlier or later; what is no date stays as it was typed. */

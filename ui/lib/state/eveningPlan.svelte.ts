@@ -82,13 +82,14 @@ export class EveningPlan {
     let isCurrent = true;
     const { draft, kit } = this;
     const next = draft === null ? null : queryOf(draft, kit);
-    if (typeof next === "string") this.refusal = next;
+    if (next?.kind === "unclear") this.refusal = next.sentence;
     else if (next !== null) {
+      const { query } = next;
       api
-        .fetchPlan(next)
+        .fetchPlan(query)
         .then((answer) => {
           if (!isCurrent) return;
-          [this.answer, this.query, this.refusal, this.handedOver] = [answer, next, null, null];
+          [this.answer, this.query, this.refusal, this.handedOver] = [answer, query, null, null];
           store(DRAFT_KEY, { ...draft, date: undefined });
           store(KIT_KEY, kit);
         })
@@ -150,9 +151,9 @@ export class EveningPlan {
   }
 
   async rememberKit(): Promise<void> {
-    const input = kitInputOf(this.kit);
-    if (typeof input === "string") this.refusal = input;
-    else await this.#try(() => api.rememberKit(input).then(() => this.recall()));
+    const asked = kitInputOf(this.kit);
+    if (asked.kind === "unclear") this.refusal = asked.sentence;
+    else await this.#try(() => api.rememberKit(asked.input).then(() => this.recall()));
   }
 
   async forgetKit(name: string): Promise<void> {
@@ -163,11 +164,11 @@ export class EveningPlan {
 
   /** Takes over what the camera says of sensor, lens and card. */
   async askCamera(cameraId: string): Promise<void> {
-    const input = kitInputOf(this.kit);
-    if (typeof input === "string") return;
+    const asked = kitInputOf(this.kit);
+    if (asked.kind === "unclear") return;
     const { kit: words } = planWords;
     try {
-      const change = draftOfReported(await api.askCameraForKit(cameraId, input));
+      const change = draftOfReported(await api.askCameraForKit(cameraId, asked.input));
       this.changeKit(change);
       const labels = Object.keys(change).map(
         (key) => words.reportedOf[key as keyof typeof words.reportedOf],
