@@ -6,7 +6,8 @@ import { describe, expect, it } from "vitest";
 
 /**
  * Shapes of code that the program does without, found in the syntax tree: state that outlives a call in
- * core, a field that may be left out and may be null as well, and a bare true or false at a call.
+ * core, a field that may be left out and may be null as well, a bare true or false at a call, and a
+ * function that answers a value or else a word or number that says why there is none.
  */
 const ROOT = fileURLToPath(new URL("../../", import.meta.url));
 
@@ -26,6 +27,10 @@ describe("shapes of code", () => {
 
   it("names what is true or false at a call: an options object or a union by kind says it", () => {
     expect(faults(hasBareBoolean)).toEqual([]);
+  });
+
+  it("answers by kind where it answers a thing or why there is none: a bare word or number may mean anything", () => {
+    expect(faults((node) => answersThingOrWord(node, WORDS))).toEqual([]);
   });
 
   it.each([
@@ -49,6 +54,23 @@ describe("shapes of code", () => {
     ["write(bytes, { isLast: true });", hasBareBoolean, 0],
   ] as const)("finds the shape in %j", (text, isFault, count) => {
     expect(nodesOf(treeOf("a.ts", text)).filter(isFault)).toHaveLength(count);
+  });
+
+  it.each([
+    ["type A = { a: 1 }; const f = (): A | string => 'why not';", 1],
+    ["type A = { a: 1 } | { b: 1 }; async function f(): Promise<A | 'none' | null> {}", 1],
+    ["class A {} interface B { f(): A | number }", 1],
+    ["const f = (): readonly number[] | string => [];", 1],
+    ["const f = (): number | string => 1;", 1],
+    ["type A = 'a' | 'b'; const f = (): A | 'c' => 'c';", 0],
+    ["type A = { kind: 'a' }; const f = (): A | null => null;", 0],
+    ["const f = (): string | null => null;", 0],
+    ["const f = (): Imported | string => '';", 1],
+    ["const f = <T extends string>(one: T): T | 'none' => one;", 0],
+  ])("finds the answer by word in %j: %d", (text, count) => {
+    const tree = treeOf("a.ts", text);
+    const words = new Set(wordsIn(tree));
+    expect(nodesOf(tree).filter((node) => answersThingOrWord(node, words))).toHaveLength(count);
   });
 });
 
@@ -135,6 +157,52 @@ function hasBareBoolean(node: ts.Node): boolean {
     ({ kind }) => kind === ts.SyntaxKind.TrueKeyword || kind === ts.SyntaxKind.FalseKeyword,
   );
   return isBare && !OTHERS.test(node.expression.getText().replace(/\s+/g, ""));
+}
+
+/** Types that are words or numbers by another name; every other name is a thing's. */
+const WORDS = new Set(["Quantity", ...sources.flatMap(({ tree }) => wordsIn(tree))]);
+
+function wordsIn(tree: ts.SourceFile): readonly string[] {
+  return nodesOf(tree).flatMap((node) => {
+    if (ts.isTypeParameterDeclaration(node)) return [node.name.text];
+    return ts.isTypeAliasDeclaration(node) && !hasThing(node.type) ? [node.name.text] : [];
+  });
+}
+
+/** Whether an object, a list or what another name stands for is written out in a type. */
+function hasThing(type: ts.TypeNode): boolean {
+  if (ts.isUnionTypeNode(type)) return type.types.some(hasThing);
+  if (ts.isIntersectionTypeNode(type)) return !type.types.some(isWordOrNumber);
+  // A key of something, a member of a list of words, a name in one of their tables.
+  if (ts.isIndexedAccessTypeNode(type) || ts.isTemplateLiteralTypeNode(type)) return false;
+  if (ts.isTypeOperatorNode(type)) return type.operator !== ts.SyntaxKind.KeyOfKeyword;
+  if (ts.isTypeReferenceNode(type)) return !/^(Quantity|Exclude)$/.test(type.typeName.getText());
+  return ts.isTypeLiteralNode(type) || ts.isArrayTypeNode(type) || ts.isTupleTypeNode(type);
+}
+
+function isWordOrNumber(type: ts.TypeNode): boolean {
+  if (ts.isLiteralTypeNode(type)) {
+    return ts.isStringLiteral(type.literal) || ts.isNumericLiteral(type.literal);
+  }
+  return [ts.SyntaxKind.StringKeyword, ts.SyntaxKind.NumberKeyword].includes(type.kind);
+}
+
+/** Whether a function is declared to answer a thing or a bare word or number, or one of these two. */
+function answersThingOrWord(node: ts.Node, words: ReadonlySet<string>): boolean {
+  if (!ts.isFunctionLike(node) || node.type === undefined) return false;
+  const answer = awaited(node.type);
+  if (!ts.isUnionTypeNode(answer)) return false;
+  const { types } = answer;
+  const kinds = new Set(types.map(({ kind }) => kind));
+  const isEither = kinds.has(ts.SyntaxKind.StringKeyword) && kinds.has(ts.SyntaxKind.NumberKeyword);
+  const isThing = (type: ts.TypeNode): boolean =>
+    hasThing(type) && !(ts.isTypeReferenceNode(type) && words.has(type.typeName.getText()));
+  return isEither || (types.some(isThing) && types.some(isWordOrNumber));
+}
+
+function awaited(type: ts.TypeNode): ts.TypeNode {
+  const isPromise = ts.isTypeReferenceNode(type) && type.typeName.getText() === "Promise";
+  return isPromise ? (type.typeArguments?.[0] ?? type) : type;
 }
 
 function nodesOf(tree: ts.SourceFile): ts.Node[] {
