@@ -168,8 +168,9 @@ function closed(
   const timed = guardTiming(state.known, closing, atMs);
   const taken = recordTaken(timed, { frameIndex, openedMs, happened }, atMs);
   const deadlineMs = silentMs(state.known, atMs);
-  const closedNow = withKnown(state, { ...taken, looseSinceMs: null });
-  return enter(closedNow, { kind: "readingOut", deadlineMs }, [{ kind: "wake", atMs: deadlineMs }]);
+  return enter(withKnown(state, taken), { kind: "readingOut", deadlineMs }, [
+    { kind: "wake", atMs: deadlineMs },
+  ]);
 }
 
 function reduceReadingOut(

@@ -154,7 +154,7 @@ export function isDiskRefusing({ guards }: WatchKnowledge): boolean {
   return guards.some(({ guard, level }) => guard === "storage" && level === "stop");
 }
 
-/** A closed shutter's frame now waits for its reading. */
+/** A closed shutter's frame now waits for its reading; a shutter that has closed is not loose. */
 export function recordTaken(
   known: WatchKnowledge,
   frame: TakenFrame,
@@ -165,6 +165,7 @@ export function recordTaken(
     takenCount: known.takenCount + 1,
     taken: [...known.taken, frame].slice(-TAKEN_COUNT_MAX),
     lastClosedMs: atMs,
+    looseSinceMs: null,
     freeFrames: known.freeFrames === null ? null : Math.max(0, known.freeFrames - 1),
   };
 }
@@ -203,17 +204,20 @@ function recordReading(
   const { clippedShareMax } = known.settings.exposure;
   const observation = observationOf(frame, reading);
   const watched = observeActivity(known.surge, observation);
+  const surges = surgesAfter(known.surges, watched, frame.openedMs);
   const read: WatchKnowledge = {
-    ...withoutTaken(known, frameIndex),
+    ...known,
+    taken: known.taken.filter((taken) => taken.frameIndex !== frameIndex),
     readingDelaysMs: withReadingDelay(known.readingDelaysMs, frame, atMs),
     surge: watched.state,
     probesLeft: reading.remarks.includes(TONE_CURVE_UNSURE) ? known.probesLeft : 0,
-    surges: surgesAfter(known.surges, watched, frame.openedMs),
+    surges,
+    ...paceAfter(known, surges, atMs),
     pictures: afterReading(known.pictures, reading, { clippedShareMax, atMs }),
   };
   return {
     ...state,
-    known: guardFromStars(paceAfter(read, atMs), reading, atMs),
+    known: guardFromStars(read, reading, atMs),
     governor: observeFrame(state.governor, observation, known.settings.exposure),
   };
 }
@@ -235,15 +239,19 @@ function surgesAfter(
 }
 
 /** Sentinel pace after a long quiet, full pace as soon as something happens. */
-function paceAfter(known: WatchKnowledge, atMs: MonotonicMs): WatchKnowledge {
-  const inSurge = known.surges.at(-1)?.endMs === null;
-  if (inSurge || known.settings.sentinelIntervalSeconds === null) {
-    return { ...known, pace: "full", quietSinceMs: inSurge ? null : (known.quietSinceMs ?? atMs) };
+function paceAfter(
+  known: WatchKnowledge,
+  surges: readonly SurgeSpan[],
+  atMs: MonotonicMs,
+): Pick<WatchKnowledge, "pace" | "quietSinceMs"> {
+  const inSurge = surges.at(-1)?.endMs === null;
+  const quietSinceMs = inSurge ? null : (known.quietSinceMs ?? atMs);
+  const { sentinelIntervalSeconds, quietBeforeSentinelSeconds } = known.settings;
+  if (quietSinceMs === null || sentinelIntervalSeconds === null) {
+    return { pace: "full", quietSinceMs };
   }
-  const quietSinceMs = known.quietSinceMs ?? atMs;
-  const quietMs = atMs - quietSinceMs;
-  const isSentinel = quietMs >= known.settings.quietBeforeSentinelSeconds * 1000;
-  return { ...known, quietSinceMs, pace: isSentinel ? "sentinel" : "full" };
+  const isSentinel = atMs - quietSinceMs >= quietBeforeSentinelSeconds * 1000;
+  return { quietSinceMs, pace: isSentinel ? "sentinel" : "full" };
 }
 
 function withoutTaken(known: WatchKnowledge, frameIndex: number): WatchKnowledge {

@@ -32,11 +32,12 @@ export function goOn(state: WatchState, atMs: MonotonicMs): WatchStep {
  */
 export function proceed(before: WatchState, atMs: MonotonicMs): WatchStep {
   const { known } = before;
-  const state = withKnown(before, { ...known, hand: handWordAt(known.hand, atMs) });
-  if (state.known.hand.kind === "stop") return end(state, atMs, "hand");
+  const hand = handWordAt(known.hand, atMs);
+  const state = hand === known.hand ? before : withKnown(before, { ...known, hand });
+  if (hand.kind === "stop") return end(state, atMs, "hand");
   const by = endReason(known, atMs);
   if (by) return end(state, atMs, by);
-  if (state.known.hand.kind === "pause") return pause(state, atMs);
+  if (hand.kind === "pause") return pause(state, atMs);
   const { startMs } = known.settings;
   if (startMs !== null && atMs < startMs) {
     return enter(state, { kind: "waiting", startMs }, [{ kind: "wake", atMs: startMs }]);
