@@ -8,7 +8,7 @@ import { writeDurablySync } from "../durableWrite.ts";
 import type { NightService } from "../night/nightService.ts";
 
 /** In the data folder, readable by its owner alone: what the collector of the figures must know. */
-export const METRICS_TOKEN_FILE = "metrics-token";
+const METRICS_TOKEN_FILE = "metrics-token";
 const TOKEN_BYTES = 24;
 /** Source: "Exposition formats", prometheus.io/docs. */
 const MEDIA_TYPE = "text/plain; version=0.0.4; charset=utf-8";

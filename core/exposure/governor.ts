@@ -403,12 +403,19 @@ function stretch(
   return Math.max(split.exposureSeconds, Math.min(longest, split.exposureSeconds * aimed.room));
 }
 
+/**
+ * The sky's change is put in words against the oldest level of so many seconds: with frames of 16 s
+ * that is one of about a minute ago. Chooses words alone: half and double change no exposure.
+ */
+const CHANGE_SECONDS = 75;
+
 function changeOf(
   { recent }: GovernorState,
   openSeconds: number,
 ): Pick<DecisionFacts, "changeStops" | "changeSeconds"> {
   const newest = recent.at(-1);
-  const then = recent.find(({ atSeconds }) => atSeconds >= openSeconds - 75) ?? recent[0];
+  const then =
+    recent.find(({ atSeconds }) => atSeconds >= openSeconds - CHANGE_SECONDS) ?? recent[0];
   if (newest === undefined || then === undefined || then === newest) {
     return { changeStops: null, changeSeconds: 0 };
   }

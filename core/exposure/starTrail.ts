@@ -25,7 +25,7 @@ export function trailLimitSeconds(toleratedPx: number, optics: TrailOptics): num
   return toleratedPx / trailPxPerSecond(optics);
 }
 
-export function trailPxPerSecond(optics: TrailOptics): number {
+function trailPxPerSecond(optics: TrailOptics): number {
   const { focalLengthMm, pixelPitchUm, declinationDeg = 0 } = optics;
   const radiansPerSecond =
     (SIDEREAL_ARCSEC_PER_SECOND * cosDeg(declinationDeg)) / ARCSEC_PER_RADIAN;

@@ -2,8 +2,8 @@ import { lightOfCode, type ToneResponse } from "../photometry/response.ts";
 import { LUMINANCE_WEIGHTS, linearOfCode } from "../photometry/srgb.ts";
 
 /** Cells over the picture: enough to tell aurora from what the camera did. */
-export const CELL_COLUMNS = 12;
-export const CELL_ROWS = 8;
+const CELL_COLUMNS = 12;
+const CELL_ROWS = 8;
 
 /** A code that counts as clipped. */
 const CLIPPED_CODE = 252;

@@ -127,6 +127,6 @@ export function operationOfCode(code: number, dataPhase: DataPhase): Operation {
 }
 
 /** The operation's name, or its number: devices invent codes. */
-export function operationName(code: number): string {
+function operationName(code: number): string {
   return BY_CODE.get(code)?.name ?? `operation 0x${code.toString(16).padStart(4, "0")}`;
 }

@@ -7,7 +7,7 @@ export type Air = {
 };
 
 /** The air that the refraction's formula is given for. */
-export const STANDARD_AIR: Air = { pressureHpa: 1010, temperatureC: 10 };
+const STANDARD_AIR: Air = { pressureHpa: 1010, temperatureC: 10 };
 
 /** Pressure falls by a factor of e in so many metres. Common practice, no source. */
 const SCALE_HEIGHT_M = 8400;

@@ -1,6 +1,5 @@
 import { expect, test } from "vitest";
 
-import { PAGE_GROUND } from "../../controller/web/pageGround.ts";
 import { strongest } from "./openedPage.ts";
 import { servedNight } from "./servedNight.ts";
 
@@ -9,7 +8,7 @@ const at = servedNight({ frameCount: 4 });
 test("is black from the first moment, before any style sheet or script has come", async () => {
   // The build must leave the text as it is, or its hash does not fit.
   const html = await (await fetch(at.server.address)).text();
-  expect(html).toContain(`<style>${PAGE_GROUND}</style>`);
+  expect(html).toContain("<style>html{background:#000}</style>");
   const context = await at.browser.newContext({ viewport: { width: 400, height: 300 } });
   at.page = await context.newPage();
   const problems: string[] = [];

@@ -1,4 +1,4 @@
-import { trailPxPerSecond } from "../../core/exposure/starTrail.ts";
+import { trailLimitSeconds } from "../../core/exposure/starTrail.ts";
 
 /**
  * Drift of a star near the optical axis, pixels of the full-size frame.
@@ -6,7 +6,7 @@ import { trailPxPerSecond } from "../../core/exposure/starTrail.ts";
  */
 export function trailPx(
   exposureSeconds: number,
-  optics: Parameters<typeof trailPxPerSecond>[0],
+  optics: Parameters<typeof trailLimitSeconds>[1],
 ): number {
-  return exposureSeconds * trailPxPerSecond(optics);
+  return exposureSeconds / trailLimitSeconds(1, optics);
 }

@@ -2,7 +2,7 @@ import { spawnSync } from "node:child_process";
 import { readFileSync, statSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, beforeEach, describe, expect, it } from "vitest";
-import { METRICS_TOKEN_FILE, metricsToken } from "../../../controller/web/metricsAccess.ts";
+import { metricsToken } from "../../../controller/web/metricsAccess.ts";
 import { startWebServer, type WebServer } from "../../../controller/web/server.ts";
 import { metricsText } from "../../../core/api/nightMetrics.ts";
 import { createFakeNight, writePicture, type FakeNight } from "../../support/fakeNight.ts";
@@ -49,18 +49,18 @@ describe("the night's figures", () => {
     for (const authorization of ["", "Bearer", "Bearer wrong", `Basic ${token}`, token]) {
       const refused = await get("/metrics", authorization === "" ? {} : { authorization });
       expect(refused.status, authorization).toBe(403);
-      expect(await refused.text()).toContain(METRICS_TOKEN_FILE);
+      expect(await refused.text()).toContain("metrics-token");
     }
     const answer = await get("/metrics", { authorization: `Bearer ${token}` });
     expect(answer.status).toBe(200);
     expect(answer.headers.get("content-type")).toMatch(/^text\/plain; version=0\.0\.4/);
     expect(await answer.text()).toContain('nattvakt_frames_total{camera="');
-    expect(statSync(join(dataDir, METRICS_TOKEN_FILE)).mode & 0o777).toBe(0o600);
+    expect(statSync(join(dataDir, "metrics-token")).mode & 0o777).toBe(0o600);
   });
 
   it("keep their token over a restart", () => {
     expect(metricsToken(dataDir)).toBe(token);
-    expect(readFileSync(join(dataDir, METRICS_TOKEN_FILE), "utf8")).toBe(`${token}\n`);
+    expect(readFileSync(join(dataDir, "metrics-token"), "utf8")).toBe(`${token}\n`);
   });
 
   it("leave out what is not known", () => {

@@ -13,7 +13,6 @@ import { createRandom, type Random } from "../../../core/random.ts";
 import { createSky, DEMO_NIGHT, HUT_SEVEN } from "../../../core/simulation/sky.ts";
 import { separationDeg } from "../../../core/sky/angles.ts";
 import { placeOf } from "../../../core/sky/place.ts";
-import { STANDARD_AIR } from "../../../core/sky/refraction.ts";
 import { utcMs } from "../../../core/units.ts";
 import { tryPointing, WRONG_DEG } from "../../campaigns/pointing.ts";
 import { makeFramePicture } from "../../support/renderedFrame.ts";
@@ -156,7 +155,7 @@ describe("a frame of the demo's night", () => {
       detectionsOf(field),
       {
         ...{ table: TABLE, place: placeOf(HUT_SEVEN), utcMs: utcMs(openedUtcMs + 4000) },
-        air: STANDARD_AIR,
+        air: { pressureHpa: 1010, temperatureC: 10 },
       },
       { widthPx: 1536, heightPx: 1024, pxPerRad: (16 / 36) * 1536 },
     );

@@ -8,7 +8,7 @@ import {
 import { EVENTS, eventName } from "../../../core/ptp/events.ts";
 import { FORMATS, isFormatCode, isImageFormat } from "../../../core/ptp/formats.ts";
 import { nextTransactionId, objectHandle, transactionId } from "../../../core/ptp/ids.ts";
-import { OPERATIONS, operationName, operationOf } from "../../../core/ptp/operations.ts";
+import { OPERATIONS, operationOf, operationOfCode } from "../../../core/ptp/operations.ts";
 import {
   batteryLevel,
   exposureIndex,
@@ -48,8 +48,8 @@ describe("names", () => {
     expect(responseName(0xa001)).toBe("response 0xa001");
     expect(eventName(EVENTS.ObjectAdded)).toBe("ObjectAdded");
     expect(eventName(0xc101)).toBe("event 0xc101");
-    expect(operationName(0x101b)).toBe("GetPartialObject");
-    expect(operationName(0x9001)).toBe("operation 0x9001");
+    expect(operationOfCode(0x101b, "toInitiator").name).toBe("GetPartialObject");
+    expect(operationOfCode(0x9001, "none").name).toBe("operation 0x9001");
     expect(propertyName(0x500d)).toBe("ExposureTime");
     expect(propertyName(0xd001)).toBe("property 0xd001");
   });
