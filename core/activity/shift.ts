@@ -8,6 +8,8 @@ import { weightedMiddleOf } from "../statistics.ts";
  * Where a number below names what half and double of it do, the figures are of 63 series of 6 or 7
  * frames (rays and folds at 0.01 to 0.7 °/s, faint ones, still skies, noise, changing skies), the 45
  * moving ones in 255 pairs: as it stands 192 are measured, with 0.28 stops RMS, 6 off by over 25 %.
+ * Where it says "painted", they are of 24 series of painted curtains, strong and faint, in 120 pairs:
+ * 54 measured, 7 off (`npx tsx tests/bench/constants.ts --only motion`).
  */
 
 /** Fastest speed that is searched for: at half of it 176 are measured, at double 187 and more time. */
@@ -84,6 +86,7 @@ function longerBase(
   { shiftCells, doubt }: Refined,
   seconds: number,
 ): MotionMap | null {
+  // A bound, painted: half and double of 0.1 the same. Slack of 1.2: half 51 and 6 off, double 55 and 8.
   const leastShift = Math.max(0.1, shiftCells * (1 - Math.min(1, 2 * doubt)));
   const longest = (seconds * GOOD_SHIFT_CELLS) / leastShift;
   return maps.find((old) => secondsBetween(old, map) <= longest * 1.2) ?? null;
@@ -133,6 +136,7 @@ function fieldsOf(map: MotionMap): Field[] {
 /** Where the field's structure came from: older = newer − shift, cells of the fine grid. */
 type FieldShift = { readonly field: Field; readonly x: number; readonly y: number };
 
+/** Cells of the fine grid to one of the coarse. Painted: 1 takes many times as long for 56 and 9 off; 4: 61 and 14 off. */
 const COARSE = 2;
 /** Correlation that a match must reach (0.22: the same; 0.9: 190), and how far the next best peak must stay below it (half: 185; without: 197 and 7 wrong). */
 const MATCH_MIN = 0.45;
@@ -379,6 +383,8 @@ function typicalShift(vectors: readonly FieldVector[]): { cells: number; doubt: 
   // Weights differ: so many fields of one weight would do as much.
   const count = total ** 2 / vectors.reduce((sum, { weight }) => sum + weight ** 2, 0);
   const formal = Math.sqrt(mean((vector) => vector.doubt ** 2) / count);
+  // One field alone has no scatter: twice its own doubt. Painted: the limit of 1.5 at half 63 and 10 off,
+  // at double 40 and 2 off; the twofold doubt at half 55 and 8 off, at double 51 and 5 off.
   if (scatter <= TOGETHER_MAX * size || count < 1.5) {
     const byScatter = count < 1.5 ? 2 * formal : scatter / Math.sqrt(count);
     return { cells: size, doubt: Math.max(formal, byScatter) / size };
@@ -415,11 +421,14 @@ function refineField(older: MotionMap, newer: MotionMap, start: FieldShift): Ref
   let sums = normalSums(older, newer, field, x, y);
   for (let iteration = 0; iteration < REFINE_ITERATIONS && sums !== null; iteration += 1) {
     const step = solveShift(sums);
+    // Painted: 0.01 the same, 0.04 one more; steps of at most 1 one fewer, of 4 the same: a bound.
     if (Math.hypot(step.x, step.y) < 0.02) break;
     x += Math.max(-2, Math.min(2, step.x));
     y += Math.max(-2, Math.min(2, step.y));
     sums = normalSums(older, newer, field, x, y);
   }
+  // Bounds against a field that has left the picture. Painted: an eighth and a half the same; a reach of
+  // 1.5 coarse cells one more, of 6 the same.
   if (sums === null || sums.count < FIELD_CELLS_MIN / 4) return null;
   if (Math.hypot(x - start.x, y - start.y) > 3 * COARSE) return null;
   // Neighbouring cells share their noise after smoothing: about nine of them make one fact,

@@ -28,6 +28,7 @@ const COUNT = "total ** 2 / vectors.reduce((sum, { weight }) => sum + weight ** 
 const CONSTANTS: readonly Constant[] = [
   ...(
     [
+      ["grid of the search", "const COARSE = 2;", "const COARSE = 1;", "const COARSE = 4;"],
       [
         "least shift that lengthens",
         "Math.max(0.1, shift",
