@@ -115,7 +115,7 @@ export const words = {
     sky: "Sky",
     exposure: "Exposure",
     iso: "ISO",
-    sunAndMoon: "Darkness; line: Moon up",
+    sunAndMoon: "Dark; line: Moon up",
     moonBar: "line: Moon up",
     now: "now",
     /** The longest that fits is written. */
