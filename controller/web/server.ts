@@ -7,6 +7,7 @@ import helmet from "helmet";
 
 import { asNightError, NightError, type ErrorCode } from "../../core/errors.ts";
 import { packedFiles } from "./compressed.ts";
+import { sendNoSuchPage, sendWaitingPage } from "./darkPage.ts";
 import { FrameImages } from "./frameImages.ts";
 import { KeogramStore } from "./keogramStore.ts";
 import { attachLiveSocket } from "./liveSocket.ts";
@@ -18,7 +19,6 @@ import type { PageState } from "../pageBuildProcess.ts";
 import { refusal } from "./originGuard.ts";
 import { PAGE_GROUND_HASH } from "./pageGround.ts";
 import { registerRoutes, type Route } from "./route.ts";
-import { sendWaitingPage } from "./waitingPage.ts";
 import { watchRoutes } from "./watchRoutes.ts";
 
 /** A body beyond this is no setting of ours. */
@@ -156,6 +156,7 @@ function servePage(app: Express, { uiDir, pageState }: WebServerOptions): void {
   app.use(express.static(uiDir, { cacheControl: false, index: "index.html" }));
   app.use((request, response, next) => {
     if (request.path !== "/") {
+      if (request.accepts(["json", "html"]) === "html") return sendNoSuchPage(response);
       return next(new NightError("web.not_found", `There is no page ${request.path}.`));
     }
     response

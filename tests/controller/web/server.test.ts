@@ -253,6 +253,15 @@ test("knows no camera, night, frame or route that is not there", async () => {
   }
 });
 
+test("answers a browser's wrong address with a dark page and a way back", async () => {
+  const response = await call("/before", { headers: { accept: "text/html,*/*;q=0.8" } });
+  expect(response.status).toBe(404);
+  expect(response.headers.get("content-type")).toBe("text/html; charset=utf-8");
+  const html = await response.text();
+  expect(html).toContain('<a href="/">');
+  expect(html).toContain("background:#000;color:#f00");
+});
+
 test("changes settings by the trade's names, and only those that were sent", async () => {
   const response = await call("/api/watches/virtual/settings", {
     method: "PATCH",
