@@ -55,4 +55,18 @@ describe("a tone curve that is known from points half a stop apart", () => {
     const [code1, code2] = [codeAt(TONE_CURVES.mild, -1), codeAt(TONE_CURVES.mild, 1)];
     expect(stopsBetween(response, code1, code2)).toBeCloseTo(2, 1);
   });
+
+  it("of sRGB's own curve is sRGB (IEC 61966-2-1)", () => {
+    const encode = (light: number) =>
+      255 * (light <= 0.0031308 ? 12.92 * light : 1.055 * light ** (1 / 2.4) - 0.055);
+    const points = HALF_STOPS.filter((stops) => stops <= 2).map((stops) => ({
+      lightStops: stops,
+      code: encode(2 ** stops / 4.6),
+    }));
+    const response = knownResponse(points);
+    for (const stops of [-5, -3, -1, 0, 1]) {
+      const [code1, code2] = [encode(2 ** stops / 4.6), encode(2 ** (stops + 1) / 4.6)];
+      expect(stopsBetween(response, code1, code2), `${stops}`).toBeCloseTo(1, 2);
+    }
+  });
 });
