@@ -68,24 +68,28 @@ export class CameraOpener {
     await this.#demo?.close();
   }
 
-  /**
-   * @param nightDir  Where the next process finds an exposure that this one leaves open.
-   * @throws NightError for a camera that there is not.
-   */
-  open(cameraId: string, nightDir: string | null = null): Camera {
+  /** @throws NightError for a camera that there is not. */
+  open(cameraId: string): Camera {
+    return this.#open(cameraId, {});
+  }
+
+  #open(cameraId: string, note: Pick<PtpCameraOptions, "notePath">): Camera {
     const { options, release, origin } = this.#parts;
     // Read again: a bench check may have written this camera's own profile since.
     const { cameras: profiles } = readProfiles(resolve(options.data));
-    const notes = nightDir === null ? {} : { notePath: join(nightDir, `shutter-${cameraId}.json`) };
-    const body = this.#openTarget(cameraId, this.#target(cameraId), { profiles, ...notes });
+    const body = this.#openTarget(cameraId, this.#target(cameraId), { profiles, ...note });
     const framesFolder = options["frames-folder"];
     if (framesFolder === null || release !== null) return body;
     return openFolderCamera({ body, origin, framesFolder: resolve(framesFolder) });
   }
 
-  /** A camera for the watch: with `--fetch-originals` its own files are kept in the night, too. */
+  /**
+   * A camera for the watch: with `--fetch-originals` its own files are kept in the night, too. An exposure that this
+   * process leaves open is noted for the next one, whichever night that one watches.
+   */
   openForWatch(cameraId: string, nightDir: string, say: Omit<OriginalsOptions, "folder">): Camera {
-    const camera = this.open(cameraId, nightDir);
+    const notePath = join(resolve(this.#parts.options.data), `shutter-${cameraId}.json`);
+    const camera = this.#open(cameraId, { notePath });
     if (!this.#parts.options["fetch-originals"]) return camera;
     return keepOriginals(camera, { folder: join(nightDir, ORIGINALS_FOLDER, cameraId), ...say });
   }

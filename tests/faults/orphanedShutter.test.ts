@@ -1,6 +1,6 @@
-import { readFileSync } from "node:fs";
+import { readdirSync, readFileSync } from "node:fs";
 import { join } from "node:path";
-import { afterEach, describe, expect, it } from "vitest";
+import { afterEach, describe, expect, it, onTestFinished } from "vitest";
 import type { Camera } from "../../controller/cameras/camera.ts";
 import { readProfiles } from "../../controller/profiles/readProfiles.ts";
 import { openPtpCamera } from "../../controller/shutter/ptpCamera.ts";
@@ -15,6 +15,7 @@ import { startProgram } from "../support/program.ts";
 import { temporaryFolder } from "../support/temporaryFolder.ts";
 
 const HOUR_SECONDS = 3600;
+const PATIENCE = { timeout: 30_000, interval: 10 };
 const PLAIN = traitsOf(readBodies().find(({ name }) => name === "plain")!);
 const SURVIVES = { rearm: SWITCHES.rearm.keepsSession };
 /** Of every body whose info is plain. */
@@ -80,6 +81,30 @@ describe("a shutter that a killed process left open", () => {
     expect(body.camera.diary.shutterIsOpen).toBe(false);
     expect(closings()).toBe(1);
     await takesAFrame(diary);
+  });
+
+  it("is closed by the next night's watch where the cut-off night is left for a new one", async () => {
+    body = await Responder.start({ ...PLAIN, ...SURVIVES } as Traits);
+    const dataDir = temporaryFolder();
+    const watch = (...more: readonly string[]) =>
+      startProgram("tests/support/pagelessDaemon.ts", [
+        ...["--camera", `ip:127.0.0.1:${body.port}`, "--port", "0", "--data", dataDir, ...more],
+        // Brighter than the body's sky ever is: the longest exposures.
+        ...["--target-stops", "2", "--name", "orphan"],
+      ]);
+    const killed = watch();
+    onTestFinished(() => void killed.child.kill("SIGKILL"));
+    await expect.poll(() => body.camera.diary.shutterIsOpen, PATIENCE).toBe(true);
+    killed.child.kill("SIGKILL");
+    await killed.ended;
+    expect(body.camera.diary.shutterIsOpen).toBe(true);
+    const closedBefore = closings();
+    const openedBefore = body.camera.diary.asked.get(OPERATION.initiateOpenCapture) ?? 0;
+    const next = watch("--new-night");
+    onTestFinished(() => void next.child.kill("SIGKILL"));
+    await expect.poll(closings, PATIENCE).toBe(closedBefore + 1);
+    expect(body.camera.diary.asked.get(OPERATION.initiateOpenCapture)).toBe(openedBefore);
+    expect(readdirSync(join(dataDir, "nights"))).toHaveLength(2);
   });
 
   it("gets no number of the old session where a new one was opened, and is reported as open since it opened", async () => {
