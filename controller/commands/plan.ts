@@ -6,6 +6,7 @@ import { NightError } from "../../core/errors.ts";
 import type { NightPlan } from "../../core/plan/plan.ts";
 import type { TonightActivity } from "../../core/rehearsal/tonightAurora.ts";
 import type { TonightCloudiness } from "../../core/rehearsal/tonightClouds.ts";
+import { eveningDate } from "../../core/sky/evening.ts";
 import { runCommand, type OptionValues } from "../commandLine.ts";
 import { commandPlace } from "../planning/commandPlace.ts";
 import { KpFeed } from "../planning/kpFeed.ts";
@@ -27,8 +28,8 @@ await runCommand(PLAN_COMMAND, async (options) => {
     const { planText, timeWriter } = await import("../planning/planText.ts");
     const service = new PlanService({ dataFolder: options.data, kpFeedUrl: null, nowUtcMs });
     const where = await commandPlace(options, service.places());
-    const query = queryOf(options, where, nowUtcMs());
     const writer = timeWriter(options.zone);
+    const query = queryOf(options, where, nowUtcMs());
     const { plan } = service.plan(query);
     if (options["remember-place"]) service.putPlace(placeToRemember(options, query));
     if (options["remember-kit"] !== null) service.putKit(kitToRemember(options));
@@ -59,7 +60,10 @@ function queryOf(
 ): PlanQuery {
   return {
     ...where,
-    date: options.date ?? tonightAt(where.longitudeDeg, nowUtcMs),
+    date:
+      options.date ??
+      eveningDate(nowUtcMs, { longitudeDeg: where.longitudeDeg, zone: options.zone }),
+    zone: options.zone ?? undefined,
     ...kitOf(options),
     ...(options["elevation-m"] === null ? {} : { elevationM: options["elevation-m"] }),
     ...(options["temperature-c"] === null ? {} : { temperatureC: options["temperature-c"] }),
@@ -68,12 +72,6 @@ function queryOf(
     framesPerSecond: options.fps,
     ...(options["dark-sky-mag"] === null ? {} : { darkZenithMag: options["dark-sky-mag"] }),
   };
-}
-
-/** The date of the solar noon before now: after midnight it is still the same night. */
-function tonightAt(longitudeDeg: number, nowUtcMs: number): string {
-  const solarMs = nowUtcMs + (longitudeDeg / 15) * 3_600_000 - 12 * 3_600_000;
-  return new Date(solarMs).toISOString().slice(0, 10);
 }
 
 function kitOf(options: Options): Pick<PlanQuery, "kit" | "kitName"> {

@@ -27,10 +27,12 @@ export function planSection(night: NightToDeliver): string {
  * plans were kept is planned with the usual kit.
  */
 function planOfNight({ catalogue }: NightToDeliver, info: NightInfo): NightPlan {
-  const kept = catalogue.getState<KeptState["plan"]>(PLAN_KEY);
+  // The folder's date is the evening by longitude, whatever zone the plan was asked in.
+  const { zone: _, ...kept }: Partial<NonNullable<KeptState["plan"]>> =
+    catalogue.getState<KeptState["plan"]>(PLAN_KEY) ?? {};
   return planNight({
     ...kept,
-    kit: resolveKit(kept?.kit ?? DEFAULT_KIT_INPUT),
+    kit: resolveKit(kept.kit ?? DEFAULT_KIT_INPUT),
     latitudeDeg: info.latitudeDeg,
     longitudeDeg: info.longitudeDeg,
     ...(info.elevationM === undefined ? {} : { elevationM: info.elevationM }),

@@ -20,7 +20,7 @@ export const PLAN_COMMAND = {
     date: {
       type: "text",
       value: "YYYY-MM-DD",
-      help: "local date of the evening; left out: tonight",
+      help: "date of the evening, in --zone if it is given, else by longitude; left out: tonight",
     },
     "elevation-m": {
       type: "number",
@@ -29,7 +29,11 @@ export const PLAN_COMMAND = {
       min: -500,
       max: 9000,
     },
-    zone: { type: "text", value: "ZONE", help: "time zone of the text; left out: this computer's" },
+    zone: {
+      type: "text",
+      value: "ZONE",
+      help: "time zone of --date and of the text; left out: this computer's for the text",
+    },
     json: { type: "flag", help: "the plan as JSON, times in UTC" },
     ics: { type: "text", value: "FILE", help: "writes the night as a calendar file too" },
     "temperature-c": {

@@ -237,6 +237,7 @@ export class PlanService {
       longitudeDeg: query.longitudeDeg,
       dateIso: query.date,
       kit: this.#kitOf(query),
+      ...given("zone", query.zone),
       ...given("placeName", query.placeName),
       ...given("elevationM", query.elevationM),
       ...given("temperatureC", query.temperatureC),

@@ -78,7 +78,8 @@ function headline(plan: NightPlan, { zone }: TimeWriter): string {
   const north = `${Math.abs(latitudeDeg).toFixed(3)}° ${latitudeDeg < 0 ? "S" : "N"}`;
   const east = `${Math.abs(longitudeDeg).toFixed(3)}° ${longitudeDeg < 0 ? "W" : "E"}`;
   const where = placeName === null ? `${north}, ${east}` : `${placeName} (${north}, ${east})`;
-  return `Night of ${date} at ${where}; times in ${zone}`;
+  const by = plan.zone === null ? "by longitude" : `in ${plan.zone}`;
+  return `Night of ${date} at ${where}; times in ${zone}\nThe date is the evening's ${by}.`;
 }
 
 function sunLine(plan: NightPlan, { time }: TimeWriter): string {
@@ -218,14 +219,15 @@ function hourTable(hours: readonly AuroraHour[], { time }: TimeWriter): readonly
   if (known.length === 0) return [];
   // Every other hour when the night is long.
   const shown = known.filter((_, index) => index % Math.ceil(known.length / 10) === 0);
-  const kp = (value: number | null): string => (value === null ? "–" : value.toFixed(1));
+  const { kp, doubt } = planWords.hours;
   const row = (label: string, of: (hour: AuroraHour) => string): string =>
     label.padEnd(LABEL_WIDTH + 16) + shown.map((hour) => of(hour).padStart(6)).join("");
   return [
     "",
     row("By the hour", (hour) => time(hour.time)),
-    row("Kp for tall rays low", ({ kpForTops }) => kp(kpForTops)),
-    row("Kp for overhead", ({ kpForOverhead }) => kp(kpForOverhead)),
+    row("Kp for tall rays low", ({ kpForTops, isDoubtful }) => kp(kpForTops, isDoubtful)),
+    row("Kp for overhead", ({ kpForOverhead, isDoubtful }) => kp(kpForOverhead, isDoubtful)),
+    ...(shown.some(({ isDoubtful }) => isDoubtful) ? [doubt] : []),
   ];
 }
 

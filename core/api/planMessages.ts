@@ -58,6 +58,8 @@ const placeEntries = {
 const planEntries = {
   ...placeEntries,
   date: v.string("The date must be written as YYYY-MM-DD."),
+  /** In whose calendar the date is the evening's, as in Europe/Helsinki; left out: by longitude. */
+  zone: maybe(v.string()),
   placeName: maybe(v.string()),
   elevationM: maybe(number("Height above the sea")),
   /** A remembered kit, or one described here. */

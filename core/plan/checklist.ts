@@ -1,4 +1,5 @@
 import { stretch } from "../words/timeWords.ts";
+import { batteryShareAt } from "./budget.ts";
 
 /** What a camera says of its settings before the night; `null` and "unknown": it does not say. */
 export type CameraFacts = {
@@ -281,6 +282,11 @@ function gigabytes(bytes: number): string {
   return `${size < 10 ? size.toFixed(1) : Math.round(size)} GB`;
 }
 
+/** The plan's own figure, so that plan and checklist agree. */
+function coldBatteryText(): string {
+  return `At −20 °C a battery has ${Math.round(batteryShareAt(-20) * 100)} % of its energy`;
+}
+
 type Words = Pick<ChecklistItem, "title" | "why" | "howToMend">;
 
 const CAMERA_WORDS: Readonly<Record<CameraItemId, Words>> = {
@@ -316,7 +322,7 @@ const CAMERA_WORDS: Readonly<Record<CameraItemId, Words>> = {
   },
   battery: {
     title: "Battery full",
-    why: "Cold takes up to half of a battery; a night begins with a full one.",
+    why: `${coldBatteryText()}; a night begins with a full one.`,
     howToMend: "Put in a charged battery, or feed the camera from outside.",
   },
   freeSpace: {
@@ -364,7 +370,7 @@ const HAND_WORDS: Readonly<Record<HandItemId, Words>> = {
   },
   spareBatteryWarm: {
     title: "Spare battery warm",
-    why: "A warm battery gives its full charge; a cold one half of it.",
+    why: `A warm battery gives its full charge. ${coldBatteryText()}.`,
     howToMend: "Carry it in an inner pocket.",
   },
   facingPole: {

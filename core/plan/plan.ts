@@ -39,6 +39,8 @@ export type PlanRequest = {
   readonly longitudeDeg: number;
   /** Local date of the evening, `YYYY-MM-DD`. */
   readonly dateIso: string;
+  /** In whose calendar it is (IANA name); left out: by longitude. */
+  readonly zone?: string;
   readonly kit: Kit;
   readonly placeName?: string;
   readonly elevationM?: number;
@@ -58,6 +60,9 @@ export type NightPlan = {
   readonly elevationM: number;
   readonly placeName: string | null;
   readonly date: string;
+  /** By what the date is the evening's; the zone's name, or `null` by longitude. */
+  readonly dateBy: "zone" | "longitude";
+  readonly zone: string | null;
   /** The searched day: local mean solar noon to the next. */
   readonly searchStart: string;
   readonly searchEnd: string;
@@ -144,7 +149,8 @@ const SAMPLE_MS = 600_000;
  */
 export function planNight(request: PlanRequest): NightPlan {
   const place = placeOf(request);
-  const times = nightTimes(request.dateIso, place);
+  const zone = request.zone ?? null;
+  const times = nightTimes(request.dateIso, place, zone);
   const watch = planWatch(times);
   const aurora = auroraPart(place, times, { kit: request.kit, watch });
   const centre = {
@@ -168,6 +174,8 @@ export function planNight(request: PlanRequest): NightPlan {
     elevationM: place.elevationM,
     placeName: nameOrNull(request.placeName),
     date: request.dateIso,
+    dateBy: zone === null ? "longitude" : "zone",
+    zone,
     ...sunPart(times),
     ...moonPart(times, { samples, watch, kit: request.kit, centre }),
     ...aurora,

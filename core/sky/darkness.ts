@@ -1,6 +1,6 @@
-import { startOfDateUtcMs } from "./calendarDate.ts";
 import { crossingsOf, lowestMs, type Crossing, type Stretch } from "./crossings.ts";
 import { sunPosition } from "./ephemeris.ts";
+import { meanSolarNoonUtcMs } from "./evening.ts";
 import type { Place } from "./place.ts";
 import { SUN_RISE_ALTITUDE_DEG, upperLimbDeg } from "./riseAndSet.ts";
 
@@ -56,21 +56,14 @@ type MoonTimes = {
 };
 
 /**
- * Local mean solar noon of a date at a longitude: 12:00 less four minutes per degree east.
- * At the two names of the date line, 180° and −180°, the same date begins a day apart.
- */
-function meanSolarNoonUtcMs(dateIso: string, longitudeDeg: number): number {
-  return startOfDateUtcMs(dateIso) + 12 * HOUR_MS - (longitudeDeg / 15) * HOUR_MS;
-}
-
-/**
  * Sunset, the three twilights, sunrise, moonrise and moonset of the night that follows a date's
  * local mean solar noon.
  *
+ * @param zone  In whose calendar the date is the evening's; `null`: by longitude.
  * @throws NightError `settings.invalid` for a date that is none.
  */
-export function nightTimes(dateIso: string, place: Place): NightTimes {
-  const startMs = meanSolarNoonUtcMs(dateIso, place.longitudeDeg);
+export function nightTimes(dateIso: string, place: Place, zone: string | null = null): NightTimes {
+  const startMs = meanSolarNoonUtcMs(dateIso, { longitudeDeg: place.longitudeDeg, zone });
   const searched = { startMs, endMs: startMs + 24 * HOUR_MS };
   // Every level is looked for along the same samples.
   const sunAltitude = remembered((atMs) => sunPosition(atMs, place).altitudeDeg);

@@ -2,13 +2,14 @@ import { CLOCK_OFFSET_MAX_MS } from "../plan/checklist.ts";
 import { clearLensC } from "../sky/dewPoint.ts";
 import type { MonotonicMs } from "../units.ts";
 import { clearGuard, raiseGuard } from "./raiseGuard.ts";
+import { batteryShareAt } from "../plan/budget.ts";
 import type { WatchKnowledge } from "./state.ts";
 
 /** Open glass under a clear sky stands this far below the air. Common practice, no source: 1 to 3 K. */
 const GLASS_BELOW_AIR_K = 3;
 /** A guard that is up stays up until the air is this much better, so that it does not flicker. */
 const HYSTERESIS_K = 1;
-/** Below this a battery gives about half of its charge. Common practice, no source. */
+/** From here down the cold takes a good part of a battery. Common practice, no source. */
 const COLD_C = -15;
 
 /** Dew and cold against what the climate sensor last said. */
@@ -48,7 +49,7 @@ function guardCold(known: WatchKnowledge, atMs: MonotonicMs): WatchKnowledge {
   return raiseGuard(known, atMs, {
     guard: "cold",
     level: "note",
-    sentence: `${degrees(climate.temperatureC)} at the camera: its battery gives about half. Frames go on; keep the spare warm, and yourself.`,
+    sentence: `${degrees(climate.temperatureC)} at the camera: a battery gives ${Math.round(batteryShareAt(climate.temperatureC) * 100)} % of its energy. Frames go on; keep the spare warm, and yourself.`,
   });
 }
 

@@ -101,6 +101,9 @@ export const planWords = {
       "The oval comes nearest about magnetic midnight; earlier and later it takes a higher Kp.",
     hour: "At",
     tops: "Kp for tall rays low",
+    kp: (value: number | null, isDoubtful: boolean) =>
+      value === null ? "–" : `${value.toFixed(1)}${isDoubtful ? "?" : ""}`,
+    doubt: "A question mark: near the oval's far edge or by day, where its model is rough.",
     overhead: "Kp for overhead",
   },
   kit: {

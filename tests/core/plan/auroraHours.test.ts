@@ -24,14 +24,33 @@ describe("aurora by the hour of the watch", () => {
     }
   });
 
-  it("has an hour for every full hour of the watch, and no Kp by magnetic day", () => {
+  it("has an hour for every full hour of the watch, those of the magnetic day doubtful", () => {
     const plan = planWith();
     const { start, end } = plan.watch!;
     const count = Math.floor(Date.parse(end) / 3.6e6) - Math.ceil(Date.parse(start) / 3.6e6) + 1;
     expect(plan.auroraHours).toHaveLength(count);
-    for (const { magneticLocalTimeHours: mlt, kpForOverhead } of plan.auroraHours) {
-      if (mlt > 4.01 && mlt < 17.99) expect(kpForOverhead).toBeNull();
-      else expect(kpForOverhead).not.toBeNull();
+    for (const hour of plan.auroraHours) {
+      const { magneticLocalTimeHours: mlt } = hour;
+      const isByDay = mlt > 4.01 && mlt < 17.99;
+      if (hour.kpForTops !== null || hour.kpForOverhead !== null) {
+        expect(hour.isDoubtful).toBe(isByDay);
+      }
+      if (!isByDay) expect(hour.kpForOverhead).not.toBeNull();
+    }
+  });
+
+  // The noon oval lies near 76° on quiet days (Starkov 1994; Feldstein's oval of 1963 has it at 76 to 78°),
+  // and 78.22° N 15.65° E lies at 75.4° corrected: the place of the dayside aurora's observatories.
+  it("has the dayside aurora of the polar night near overhead about magnetic noon at 75.4°", () => {
+    const plan = planWith({ latitudeDeg: 78.22, longitudeDeg: 15.65, dateIso: "2026-12-10" });
+    const noon = plan.auroraHours.filter(
+      ({ magneticLocalTimeHours: mlt }) => Math.abs(mlt - 12) < 2,
+    );
+    expect(noon.length).toBeGreaterThan(1);
+    for (const { kpForOverhead, isDoubtful } of noon) {
+      expect(kpForOverhead).not.toBeNull();
+      expect(kpForOverhead!).toBeLessThan(4);
+      expect(isDoubtful).toBe(true);
     }
   });
 

@@ -39,13 +39,21 @@ test("leaves out the hours for which no Kp is published", () => {
   const time = "2026-11-25T20:00:00Z";
   render(AuroraByHour, {
     hours: [
-      { time, magneticLocalTimeHours: 22, kpForTops: 0, kpForBorder: 1, kpForOverhead: 3.7 },
+      {
+        time,
+        magneticLocalTimeHours: 22,
+        kpForTops: 0,
+        kpForBorder: 1,
+        kpForOverhead: 3.7,
+        isDoubtful: false,
+      },
       {
         time: "2026-11-26T06:00:00Z",
         magneticLocalTimeHours: 8,
         kpForTops: null,
         kpForBorder: null,
         kpForOverhead: null,
+        isDoubtful: false,
       },
     ],
   });

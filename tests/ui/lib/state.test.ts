@@ -3,7 +3,8 @@ import { expect, test } from "vitest";
 import { curvesOf } from "../../../core/api/nightCurves.ts";
 import { NO_EDITS, type FrameSet } from "../../../core/frames/frameSets.ts";
 import { cutAt, joined, marked, named, unmarked } from "../../../ui/lib/morning/setEdits.ts";
-import { eveningOf, shiftedDate } from "../../../ui/lib/plan/planDraft.ts";
+import { eveningDate } from "../../../core/sky/evening.ts";
+import { shiftedDate, zoneFor } from "../../../ui/lib/plan/planDraft.ts";
 import { Daemon } from "../../../ui/lib/state/daemon.svelte.ts";
 import { marksOf } from "../../../ui/lib/state/marks.ts";
 import { NightTrace } from "../../../ui/lib/state/nightTrace.svelte.ts";
@@ -179,10 +180,24 @@ test("edits frame sets: name, in and out, cut and join undo one another", () => 
   });
 });
 
+test("counts evenings by the laptop's zone where its clock can be the place's, whatever the day", () => {
+  const anadyr = { zone: "Asia/Anadyr", longitudeByClockDeg: 180 };
+  expect(zoneFor(-173.23, anadyr)).toBe("Asia/Anadyr");
+  expect(zoneFor(177.5, anadyr)).toBe("Asia/Anadyr");
+  expect(zoneFor(27, anadyr)).toBeUndefined();
+  expect(zoneFor(76, { zone: "Asia/Shanghai", longitudeByClockDeg: 120 })).toBe("Asia/Shanghai");
+});
+
 test("counts the hours after midnight to the evening before", () => {
-  expect(eveningOf(Date.UTC(2026, 10, 26, 1), 27)).toBe("2026-11-25");
-  expect(eveningOf(Date.UTC(2026, 10, 25, 15), 27)).toBe("2026-11-25");
-  expect(eveningOf(Date.UTC(2026, 10, 25, 5), -150)).toBe("2026-11-24");
+  expect(eveningDate(Date.UTC(2026, 10, 26, 1), { longitudeDeg: 27, zone: null })).toBe(
+    "2026-11-25",
+  );
+  expect(eveningDate(Date.UTC(2026, 10, 25, 15), { longitudeDeg: 27, zone: null })).toBe(
+    "2026-11-25",
+  );
+  expect(eveningDate(Date.UTC(2026, 10, 25, 5), { longitudeDeg: -150, zone: null })).toBe(
+    "2026-11-24",
+  );
   expect(shiftedDate("2026-02-28", 1)).toBe("2026-03-01");
   expect(shiftedDate("soon", 1)).toBe("soon");
 });

@@ -1,6 +1,7 @@
 import type { PlanQuery } from "../../../core/api/planMessages.ts";
 import { resolveKit, type Kit, type KitInput, type SensorClass } from "../../../core/plan/kit.ts";
 import type { ReportedKit } from "../../../core/plan/kitFromCamera.ts";
+import { turnBetweenDeg } from "../../../core/sky/angles.ts";
 import { planWords } from "../../../core/words/planWords.ts";
 
 /** A plan's query as it stands in the fields: texts, whatever the photographer has typed. */
@@ -118,6 +119,7 @@ export function queryOf(draft: PlanDraft, kit: KitDraft): QueryAsked {
     latitudeDeg,
     longitudeDeg,
     date: draft.date.trim(),
+    zone: zoneFor(longitudeDeg),
     placeName: draft.placeName.trim() || undefined,
     kit: asked.input,
     ...(elevationM === null ? {} : { elevationM }),
@@ -160,10 +162,22 @@ export function shiftedDate(date: string, days: number): string {
   return Number.isNaN(at) ? date : new Date(at + days * 86_400_000).toISOString().slice(0, 10);
 }
 
-/** The evening that a moment belongs to: until noon it is still yesterday's. */
-export function eveningOf(utcMs: number, longitudeDeg: number): string {
-  const localMs = utcMs + (longitudeDeg / 15) * 3_600_000;
-  return new Date(localMs - 12 * 3_600_000).toISOString().slice(0, 10);
+/** Farther from the place's solar time no civil clock of the place stands, hours. */
+const CLOCK_HOURS_MAX = 4;
+
+/**
+ * The laptop's own zone where its clock can be the place's, whatever day it has there; `undefined` for a
+ * place elsewhere, whose evenings are counted by longitude.
+ */
+export function zoneFor(
+  longitudeDeg: number,
+  laptop: { readonly zone: string; readonly longitudeByClockDeg: number } = {
+    zone: new Intl.DateTimeFormat().resolvedOptions().timeZone,
+    longitudeByClockDeg: longitudeByClockDeg(Date.now()),
+  },
+): string | undefined {
+  const awayDeg = Math.abs(turnBetweenDeg(longitudeDeg, laptop.longitudeByClockDeg));
+  return awayDeg / 15 <= CLOCK_HOURS_MAX ? laptop.zone : undefined;
 }
 
 /** Roughly where a laptop is by its own clock: enough to tell whose evening it is. */

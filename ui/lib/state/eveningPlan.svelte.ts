@@ -13,15 +13,16 @@ import * as api from "../api/planClient.ts";
 import {
   draftOfPlace,
   draftOfReported,
-  eveningOf,
   kitInputOf,
   longitudeByClockDeg,
   queryOf,
+  zoneFor,
   USUAL_KIT_DRAFT,
   USUAL_WEATHER,
   type KitDraft,
   type PlanDraft,
 } from "../plan/planDraft.ts";
+import { eveningDate } from "../../../core/sky/evening.ts";
 import { isPlaced } from "../../../core/sky/place.ts";
 import { planWords } from "../../../core/words/planWords.ts";
 import { store, stored } from "./stored.ts";
@@ -59,13 +60,14 @@ export class EveningPlan {
   begin({ night, nowUtcMs }: DaemonView): void {
     if (this.draft !== null) return;
     const place = night !== null && isPlaced(night) ? night : null;
+    const longitudeDeg = place?.longitudeDeg ?? longitudeByClockDeg(nowUtcMs);
     this.draft = {
       ...USUAL_WEATHER,
       ...(place === null
         ? UNKNOWN_PLACE
         : draftOfPlace({ ...place, elevationM: null }, place.placeName)),
       ...stored<Partial<PlanDraft>>(DRAFT_KEY, {}),
-      date: eveningOf(nowUtcMs, place?.longitudeDeg ?? longitudeByClockDeg(nowUtcMs)),
+      date: eveningDate(nowUtcMs, { longitudeDeg, zone: zoneFor(longitudeDeg) ?? null }),
     };
   }
 
