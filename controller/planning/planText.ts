@@ -2,6 +2,7 @@ import type { PlanAnswer } from "../../core/api/planMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { CAUTIONS_DEFER } from "../../core/plan/cautions.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
+import { moonEvents, moonInFrameText } from "../../core/plan/moonWhen.ts";
 import { planWords } from "../../core/words/planWords.ts";
 import type { NightPlan } from "../../core/plan/plan.ts";
 import type { AuroraHour } from "../../core/plan/auroraHours.ts";
@@ -24,8 +25,21 @@ export function timeWriter(zone: string | null): TimeWriter {
   const format = formatOf(zone);
   return {
     zone: format.resolvedOptions().timeZone,
-    time: (iso) => (iso === null ? "–" : format.format(new Date(iso))),
+    time: (iso) => (iso === null ? "–" : timeOfDay(format, Date.parse(iso))),
   };
+}
+
+const HOUR_MS = 3_600_000;
+
+/** A time of day; in the hour that comes twice in autumn with its distance from UTC. */
+function timeOfDay(format: Intl.DateTimeFormat, atMs: number): string {
+  const text = format.format(atMs);
+  const isTwice = [-HOUR_MS, HOUR_MS].some((awayMs) => format.format(atMs + awayMs) === text);
+  if (!isTwice) return text;
+  const { timeZone } = format.resolvedOptions();
+  const named = new Intl.DateTimeFormat("en-GB", { timeZone, timeZoneName: "shortOffset" });
+  const zone = named.formatToParts(atMs).find(({ type }) => type === "timeZoneName")?.value ?? "";
+  return `${text} ${zone.replace("GMT", "UTC")}`;
 }
 
 function formatOf(zone: string | null): Intl.DateTimeFormat {
@@ -96,22 +110,22 @@ function sunLine(plan: NightPlan, { time }: TimeWriter): string {
 
 function watchLine({ watch }: NightPlan, { time }: TimeWriter): string {
   if (watch === null) return "None tonight.";
-  return `${time(watch.start)} to ${time(watch.end)}, ${hoursText(watch.hours)}. ${watch.sentence}`;
+  const [start, end] = [time(watch.start), time(watch.end)];
+  const day = start === end ? " of the next day" : "";
+  return `${start} to ${end}${day}, ${hoursText(watch.hours)}. ${watch.sentence}`;
 }
 
 function moonLine(plan: NightPlan, { time }: TimeWriter): string {
-  const { moonHighest: highest, moonInFrame: framed } = plan;
-  const parts: string[] = [];
-  if (plan.moonPresence === "risesOrSets") {
-    parts.push(`rises ${time(plan.moonrise)}, sets ${time(plan.moonset)}`);
-  }
+  const { moonHighest: highest } = plan;
+  const parts = moonEvents(plan).map(({ kind, at }) => `${kind} ${time(at)}`);
   if (highest !== null) {
     const { altitudeDeg, azimuthDeg } = highest;
     parts.push(
       `highest at ${time(highest.time)}: ${Math.round(altitudeDeg)}° up at ${Math.round(azimuthDeg)}°`,
     );
   }
-  if (framed !== null) parts.push(`in the frame from ${time(framed.from)} to ${time(framed.to)}`);
+  const inFrame = moonInFrameText(plan, time);
+  if (inFrame !== null) parts.push(`in the frame ${inFrame}`);
   return parts.join("; ");
 }
 
@@ -139,9 +153,12 @@ function auroraLine(plan: NightPlan, { time }: TimeWriter): string {
   const latitude = `${plan.geomagneticLatitudeDeg.toFixed(1)}°`.replace("-", "−");
   const dipole = `${plan.dipoleLatitudeDeg.toFixed(1)}°`.replace("-", "−");
   const covered = plan.fieldModelCoversDate ? "" : "; field of the nearest year known";
+  // Seen from within the oval it is nearest by magnetic day.
+  const isWithin = plan.aurora[2]!.side === "equatorward";
+  const oval = isWithin ? "the oval lies farthest off about" : "the oval comes nearest about";
   return (
     `${plan.auroraSentence} Geomagnetic latitude ${latitude} corrected (${dipole} by the dipole${covered}); ` +
-    `the oval comes nearest about ${time(plan.magneticMidnight)}.`
+    `${oval} ${time(plan.magneticMidnight)}.`
   );
 }
 
@@ -220,8 +237,9 @@ function hourTable(hours: readonly AuroraHour[], { time }: TimeWriter): readonly
   // Every other hour when the night is long.
   const shown = known.filter((_, index) => index % Math.ceil(known.length / 10) === 0);
   const { kp, doubt } = planWords.hours;
+  const cellWidth = Math.max(6, ...shown.map((hour) => time(hour.time).length + 1));
   const row = (label: string, of: (hour: AuroraHour) => string): string =>
-    label.padEnd(LABEL_WIDTH + 16) + shown.map((hour) => of(hour).padStart(6)).join("");
+    label.padEnd(LABEL_WIDTH + 16) + shown.map((hour) => of(hour).padStart(cellWidth)).join("");
   return [
     "",
     row("By the hour", (hour) => time(hour.time)),

@@ -15,7 +15,12 @@ import { moonElongationDeg, moonLight } from "../sky/ephemeris.ts";
 import { magneticFieldAt } from "../sky/magneticField.ts";
 import { magneticMidnightUtcMs } from "../sky/magneticTime.ts";
 import { placeOf, type Place } from "../sky/place.ts";
-import { DEFAULT_SKY_CONDITIONS, skyBrightness, type SkyConditions } from "../sky/skyBrightness.ts";
+import {
+  DEFAULT_SKY_CONDITIONS,
+  moonlightOverMag,
+  skyBrightness,
+  type SkyConditions,
+} from "../sky/skyBrightness.ts";
 import { cautionsOf, type Caution } from "./cautions.ts";
 import { fieldOfViewDeg, type Kit } from "./kit.ts";
 import {
@@ -25,7 +30,7 @@ import {
   type StoppingDown,
 } from "./startingExposures.ts";
 import { trailLimits, type TrailLimits } from "./trailLimits.ts";
-import { moonCourse, type MoonCourse } from "./moon.ts";
+import { framedDirections, moonCourse, type MoonCourse } from "./moon.ts";
 import { auroraHours, type AuroraHour } from "./auroraHours.ts";
 import { planBudget, type PlanBudget } from "./budget.ts";
 import { coldOf, type PlanCold } from "./cold.ts";
@@ -88,7 +93,7 @@ export type NightPlan = {
   readonly moonPresence: NightTimes["moon"]["kind"];
   readonly moonIlluminatedFraction: number;
   readonly moonPhaseName: string;
-  /** Largest and mean brightening of the sky toward the frame's centre during the watch, magnitudes. */
+  /** Largest and mean brightening of the framed sky (its median) during the watch, magnitudes. */
   readonly moonWashMaxMag: number;
   readonly moonWashMeanMag: number;
   /** Highest stand during the watch, and when the Moon is in the frame. */
@@ -158,7 +163,7 @@ export function planNight(request: PlanRequest): NightPlan {
     elevationDeg: aurora.facingElevationDeg,
   };
   const conditions = conditionsOf(request);
-  const samples = samplesOf({ place, times, centre, conditions });
+  const samples = samplesOf({ place, times, framing: { kit: request.kit, centre }, conditions });
   const kit = kitPart(request.kit, centre, place);
   const cold = coldOf(request);
   const budget = planBudget({
@@ -254,6 +259,8 @@ function moonPart(
       illuminatedFraction,
       washMaxMag: moonWashMaxMag,
       hasWatch: watch !== null,
+      isUpInWatch: course.highest !== null,
+      isInFrame: course.inFrame.length > 0,
     }),
   };
 }
@@ -275,6 +282,7 @@ function auroraPart(
     northPole,
     isNorthern,
     quiet: aurora[2]!,
+    isEverSeen: aurora.some(({ standing }) => standing !== "belowHorizon"),
     frameHeightDeg: fieldOfView.heightDeg,
     declinationDeg: elements.declinationDeg,
     inclinationDeg: elements.inclinationDeg,
@@ -329,14 +337,15 @@ function kitPart(kit: Kit, centre: SkyDirection, place: Place) {
 function samplesOf(options: {
   readonly place: Place;
   readonly times: NightTimes;
-  readonly centre: SkyDirection;
+  readonly framing: { readonly kit: Kit; readonly centre: SkyDirection };
   readonly conditions: SkyConditions;
 }): readonly PlanSample[] {
-  const { place, times, centre, conditions } = options;
+  const { place, times, framing, conditions } = options;
+  const directions = framedDirections(framing);
   const { startMs, endMs } = times.searched;
   const samples: PlanSample[] = [];
   for (let atUtcMs = startMs; atUtcMs <= endMs; atUtcMs += SAMPLE_MS) {
-    const sky = skyBrightness({ atUtcMs, place, towards: centre, conditions });
+    const sky = skyBrightness({ atUtcMs, place, towards: framing.centre, conditions });
     samples.push({
       time: isoOf(atUtcMs),
       sunAltitudeDeg: sky.sun.altitudeDeg,
@@ -345,7 +354,7 @@ function samplesOf(options: {
       moonAzimuthDeg: sky.moon.azimuthDeg,
       skyMagArcsec2: sky.magArcsec2,
       skyLuminanceCdM2: sky.luminanceCdM2,
-      moonlightMag: sky.moonlightMag,
+      moonlightMag: moonlightOverMag({ atUtcMs, place, conditions }, directions),
     });
   }
   return samples;

@@ -67,6 +67,10 @@ export function moonSentence(moon: {
   readonly illuminatedFraction: number;
   readonly washMaxMag: number;
   readonly hasWatch: boolean;
+  /** Above the horizon at some moment of the watch. */
+  readonly isUpInWatch: boolean;
+  /** Within the frame at some moment of the watch. */
+  readonly isInFrame: boolean;
 }): string {
   const lit = `${Math.round(moon.illuminatedFraction * 100)} % lit`;
   const name = moon.phaseName.charAt(0).toUpperCase() + moon.phaseName.slice(1);
@@ -76,7 +80,21 @@ export function moonSentence(moon: {
       : moon.presence === "downAllDay"
         ? ", below the horizon around the clock"
         : "";
-  return `${name}, ${lit}${stays}. ${moon.hasWatch ? washText(moon.washMaxMag) : "No watch for it to disturb."}`;
+  return `${name}, ${lit}${stays}. ${moonDoes(moon)}`;
+}
+
+function moonDoes(moon: {
+  readonly presence: NightTimes["moon"]["kind"];
+  readonly washMaxMag: number;
+  readonly hasWatch: boolean;
+  readonly isUpInWatch: boolean;
+  readonly isInFrame: boolean;
+}): string {
+  if (!moon.hasWatch) return "No watch for it to disturb.";
+  if (!moon.isUpInWatch && moon.presence !== "downAllDay")
+    return "It is down throughout the watch.";
+  const itself = moon.isInFrame ? " It comes into the frame itself: expect its glare there." : "";
+  return `${washText(moon.washMaxMag)}${itself}`;
 }
 
 /**

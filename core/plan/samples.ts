@@ -8,6 +8,6 @@ export type PlanSample = {
   /** Sky toward the frame's centre, V mag/arcsec²; larger is darker. */
   readonly skyMagArcsec2: number;
   readonly skyLuminanceCdM2: number;
-  /** Magnitudes by which moonlight brightens the sky there. */
+  /** Magnitudes by which moonlight brightens the framed sky, the median over the frame. */
   readonly moonlightMag: number;
 };

@@ -41,6 +41,8 @@ export function faceAurora(options: {
   readonly northPole: GlobePoint;
   readonly isNorthern: boolean;
   readonly quiet: AuroraView;
+  /** Whether any Kp brings aurora above the horizon here. */
+  readonly isEverSeen: boolean;
   readonly frameHeightDeg: number;
   readonly declinationDeg: number;
   readonly inclinationDeg: number;
@@ -65,7 +67,7 @@ export function faceAurora(options: {
       elevationDeg: dip,
     },
     side,
-    why: whyOf(side, quiet),
+    why: whyOf(side, options),
   };
 }
 
@@ -82,7 +84,11 @@ function centreElevationDeg(quiet: AuroraView, frameHeightDeg: number): number {
   return Math.min(ELEVATION_MAX_DEG, Math.max(land, border + ABOVE_BORDER_DEG));
 }
 
-function whyOf(side: Facing["side"], quiet: AuroraView): string {
+function whyOf(
+  side: Facing["side"],
+  { quiet, isEverSeen }: { readonly quiet: AuroraView; readonly isEverSeen: boolean },
+): string {
+  if (!isEverSeen) return "should aurora ever come this far, it would stand on this side";
   if (side === "equatorward") return "even on a quiet night the oval stands toward the equator";
   if (quiet.side === "overhead") {
     return "the oval passes over this place; arcs rise on the side of the pole";

@@ -1,3 +1,4 @@
+import { medianOf } from "../statistics.ts";
 import type { SkyDirection } from "./angles.ts";
 import { moonLight, moonPosition, sunPosition, type BodyPosition } from "./ephemeris.ts";
 import { luminanceCdM2OfMag, magArcsec2Of, CD_M2_PER_NANOLAMBERT } from "./luminance.ts";
@@ -50,27 +51,71 @@ export function skyBrightness(options: {
   readonly towards: SkyDirection;
   readonly conditions: SkyConditions;
 }): SkyBrightness {
-  const { atUtcMs, place, towards, conditions } = options;
-  const sun = sunPosition(atUtcMs, place);
-  const moon = moonPosition(atUtcMs, place);
-  const moonless = moonlessCdM2({ sun, place, towards, conditions });
+  const { towards } = options;
+  const lights = lightsAt(options);
+  const { moonless, moonlight } = towardsCdM2(lights, towards);
+  return {
+    magArcsec2: magArcsec2Of(moonless + moonlight),
+    luminanceCdM2: moonless + moonlight,
+    moonlightMag: 2.5 * Math.log10((moonless + moonlight) / moonless),
+    sun: lights.sun,
+    moon: lights.moon,
+  };
+}
+
+/**
+ * Magnitudes by which moonlight brightens the sky over a whole frame: the median of its directions, as
+ * one of them may lie in the Moon's own glow; 0 without a Moon.
+ */
+export function moonlightOverMag(moment: Moment, directions: readonly SkyDirection[]): number {
+  const lights = lightsAt(moment);
+  if (lights.moon.altitudeDeg <= 0 || directions.length === 0) return 0;
+  return medianOf(
+    directions.map((towards) => {
+      const { moonless, moonlight } = towardsCdM2(lights, towards);
+      return 2.5 * Math.log10((moonless + moonlight) / moonless);
+    }),
+  );
+}
+
+type Moment = {
+  readonly atUtcMs: number;
+  readonly place: Place;
+  readonly conditions: SkyConditions;
+};
+
+/** Sun and Moon of one moment, and what the sky's brightness depends on besides. */
+type Lights = Moment & {
+  readonly sun: BodyPosition;
+  readonly moon: BodyPosition;
+  readonly moonPhaseAngleDeg: number;
+};
+
+function lightsAt({ atUtcMs, place, conditions }: Moment): Lights {
+  return {
+    ...{ atUtcMs, place, conditions },
+    sun: sunPosition(atUtcMs, place),
+    moon: moonPosition(atUtcMs, place),
+    moonPhaseAngleDeg: moonLight(atUtcMs).phaseAngleDeg,
+  };
+}
+
+function towardsCdM2(
+  lights: Lights,
+  towards: SkyDirection,
+): { readonly moonless: number; readonly moonlight: number } {
+  const { moon, conditions } = lights;
   const moonlight =
     moon.altitudeDeg <= 0
       ? 0
       : CD_M2_PER_NANOLAMBERT *
         moonlightNanolambert({
-          phaseAngleDeg: moonLight(atUtcMs).phaseAngleDeg,
+          phaseAngleDeg: lights.moonPhaseAngleDeg,
           moon: { bearingDeg: moon.azimuthDeg, elevationDeg: moon.altitudeDeg },
           towards,
           extinctionMag: conditions.extinctionMag,
         });
-  return {
-    magArcsec2: magArcsec2Of(moonless + moonlight),
-    luminanceCdM2: moonless + moonlight,
-    moonlightMag: 2.5 * Math.log10((moonless + moonlight) / moonless),
-    sun,
-    moon,
-  };
+  return { moonless: moonlessCdM2({ ...lights, towards }), moonlight };
 }
 
 function moonlessCdM2(options: {

@@ -57,7 +57,7 @@ export const planWords = {
     moonHighest: (time: string, height: string, azimuth: string) =>
       `Highest at ${time}: ${height} up, at ${azimuth}.`,
     washMean: (stops: string) => `${stops} stops on average through the watch.`,
-    moonInFrame: (from: string, to: string) => `In the frame from ${from} to ${to}.`,
+    moonInFrame: (when: string) => `In the frame ${when}.`,
     calendar: "Save as calendar file",
     noWatch: "The night is too light for a watch.",
     picture: "Twilight, sky brightness and Moon through the night",

@@ -6,6 +6,15 @@ export function clockTime(utcMs: number, options: { seconds?: boolean } = {}): s
   return parts.map((part) => String(part).padStart(2, "0")).join(":");
 }
 
+/** A moment of the plan, as in 23:41; in the hour that comes twice in autumn with its zone. */
+export function planTime(utcMs: number): string {
+  const text = clockTime(utcMs, { seconds: false });
+  const isTwice = [-3_600_000, 3_600_000].some(
+    (awayMs) => clockTime(utcMs + awayMs, { seconds: false }) === text,
+  );
+  return isTwice ? `${text} ${zoneName(utcMs)}` : text;
+}
+
 /** The laptop's distance from UTC at a moment, as in UTC+1 or UTC. */
 export function zoneName(utcMs: number): string {
   const minutes = -new Date(utcMs).getTimezoneOffset();
