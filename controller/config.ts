@@ -187,14 +187,20 @@ export const START_COMMAND = {
     "focal-length-mm": {
       type: "number",
       value: "MM",
-      help: "focal length of the lens",
+      help: "the lens's own focal length, not its full-frame equivalent; a picture that tells it counts before this",
       ...rangeAndDefaultOf("focalLengthMm"),
+    },
+    "sensor-width-mm": {
+      type: "number",
+      value: "MM",
+      help: "width of the sensor; left out: as the pictures tell",
+      ...rangeOf("sensorWidthMm"),
     },
     "pixel-pitch-um": {
       type: "number",
       value: "UM",
-      help: "pixel pitch of the sensor",
-      ...rangeAndDefaultOf("pixelPitchUm"),
+      help: "pixel pitch of the sensor; left out: as the camera and its pictures tell",
+      ...rangeOf("pixelPitchUm"),
     },
     "sentinel-seconds": {
       type: "number",
@@ -309,6 +315,7 @@ export function exposureSettings(options: StartOptions): ExposureSettings {
     ),
     intervalSeconds: options["interval-seconds"],
     focalLengthMm: options["focal-length-mm"],
+    sensorWidthMm: options["sensor-width-mm"],
     pixelPitchUm: options["pixel-pitch-um"],
     ...(fixedIso === null ? {} : { isoMin: fixedIso, isoMax: fixedIso }),
   };

@@ -3,12 +3,14 @@ import { readFile } from "node:fs/promises";
 import { NightError } from "../../core/errors.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import { meterFrame, startMeter, type MeterState } from "../../core/photometry/meter.ts";
+import { opticsOf } from "../../core/photometry/optics.ts";
 import type { Reading } from "../../core/photometry/reading.ts";
 import { lightOfCode, type ToneResponse } from "../../core/photometry/response.ts";
 import { monotonicMs } from "../../core/units.ts";
 import { runCommand, type OptionValues } from "../commandLine.ts";
 import { callOf } from "../ownFiles.ts";
-import { decodePixels } from "../metering/decodePreview.ts";
+import { decodePixels, type DecodedPixels } from "../metering/decodePreview.ts";
+import { frameKitOf } from "../planning/frameKit.ts";
 import { readImageExif, type ImageExif } from "../imageExif.ts";
 
 const COMMAND = {
@@ -34,8 +36,7 @@ const COMMAND = {
       type: "number",
       value: "MM",
       above: 0,
-      default: 36,
-      help: "for speeds in degrees",
+      help: "for speeds in degrees; left out: by the file's Exif",
     },
     "interval-seconds": {
       type: "number",
@@ -66,11 +67,7 @@ await runCommand(COMMAND, async (options, files) => {
     const image = await readImage(file);
     const said = await readImageExif(image);
     const pixels = await decodeOf(image, file);
-    state ??= startMeter({
-      focalLengthMm: options["focal-length-mm"] ?? said.focalLengthMm ?? USUAL_FOCAL_LENGTH_MM,
-      pixelPitchUm: (options["sensor-width-mm"] * 1000) / pixels.fileWidthPx,
-      fullWidthPx: pixels.fileWidthPx,
-    });
+    state ??= startMeter(await lensOf(options, image, pixels));
     const exposure = exposureOf(options, said);
     openedMs = nextOpening(options, said, { index, openedMs });
     const result = meterFrame(state, {
@@ -83,6 +80,22 @@ await runCommand(COMMAND, async (options, files) => {
     process.stdout.write(`${words}\n`);
   }
 });
+
+/** Lens and sensor by the options, else by the file; speeds are given in the file's own pixels. */
+async function lensOf(options: Options, image: Uint8Array, pixels: DecodedPixels) {
+  const { fileWidthPx: uprightWidthPx, fileHeightPx: uprightHeightPx } = pixels;
+  const facts = await frameKitOf(image);
+  const focalLengthMm = options["focal-length-mm"] ?? facts.focalLengthMm ?? USUAL_FOCAL_LENGTH_MM;
+  const told = { focalLengthMm, sensorWidthMm: options["sensor-width-mm"], pixelPitchUm: null };
+  const picture = { ...facts, uprightWidthPx, uprightHeightPx };
+  const { acrossMm, remarks } = opticsOf(told, picture, Math.max(uprightWidthPx, uprightHeightPx));
+  return {
+    focalLengthMm,
+    pixelPitchUm: (acrossMm * 1000) / uprightWidthPx,
+    fullWidthPx: uprightWidthPx,
+    remarks,
+  };
+}
 
 async function readImage(file: string): Promise<Uint8Array> {
   try {

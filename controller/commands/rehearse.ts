@@ -14,6 +14,8 @@ import { runCommand, type CommandDeclaration, type OptionValues } from "../comma
 import { callOf } from "../ownFiles.ts";
 
 const defaults = DEFAULT_EXPOSURE_SETTINGS;
+/** Of a full frame 6000 pixels wide. */
+const FULL_FRAME_PITCH_UM = 6;
 
 const OPTIONS = {
   sky: {
@@ -84,7 +86,8 @@ const OPTIONS = {
     type: "number",
     value: "UM",
     help: "of the sensor, for the curtains' smear",
-    ...rangeAndDefaultOf("pixelPitchUm"),
+    ...rangeOf("pixelPitchUm"),
+    default: FULL_FRAME_PITCH_UM,
   },
   "blur-px": {
     type: "number",

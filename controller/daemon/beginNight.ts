@@ -39,6 +39,7 @@ function optionsOf(order: BeginOrder, base: StartOptions): StartOptions {
     "iso-max": settings.isoMax ?? base["iso-max"],
     "f-number": settings.fNumber ?? base["f-number"],
     "focal-length-mm": settings.focalLengthMm ?? base["focal-length-mm"],
+    "sensor-width-mm": settings.sensorWidthMm ?? base["sensor-width-mm"],
     "pixel-pitch-um": settings.pixelPitchUm ?? base["pixel-pitch-um"],
   };
 }

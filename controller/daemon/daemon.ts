@@ -22,7 +22,7 @@ import { openRelease } from "./openRelease.ts";
 import { openSensors, placedBySensor } from "./openSensors.ts";
 import { packageVersion } from "../ownFiles.ts";
 import { servePage } from "./servePage.ts";
-import { framingOf, startOrderNow } from "./startOrder.ts";
+import { directionOf, startOrderNow } from "./startOrder.ts";
 import { openLog } from "../log.ts";
 import type { FrameCounts } from "../night/frameCounts.ts";
 import { NightHost } from "../night/nightHost.ts";
@@ -149,6 +149,7 @@ async function startOn(
     place: () => nightPlace.place,
     optics: {
       focalLengthMm: options["focal-length-mm"],
+      sensorWidthMm: options["sensor-width-mm"],
       pixelPitchUm: options["pixel-pitch-um"],
     },
   });
@@ -176,7 +177,7 @@ async function startOn(
     cameraIds,
     openCamera: (cameraId, { nightDir }) =>
       cameras.openForWatch(cameraId, nightDir, { log, print }),
-    framing: framingOf(options, isDemo),
+    direction: directionOf(options, isDemo),
     claimCamera: () => claimFromAids(aids),
     startOrder,
     runningOrder: night?.order ?? null,

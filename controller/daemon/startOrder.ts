@@ -18,8 +18,8 @@ import { firstExposure, watchAhead } from "../night/nightSky.ts";
 const PROBE_COUNT_MAX = 40;
 /** Fetching and metering a preview takes a tenth or two, real seconds, whatever the night's rate. */
 const READING_GRACE_SECONDS = 0.3;
-/** Height of a 3:2 full frame; a smaller sensor's field follows from its equivalent focal length. */
-const FULL_FRAME_HEIGHT_MM = 24;
+/** Smear allowed in the demo, whose pictures are 1536 pixels wide: what 24 are to a frame of 6000. */
+const DEMO_BLUR_PX = 6;
 
 /**
  * What a watch is started with now: the settings asked for, the Sun's times, dusk's exposure.
@@ -35,7 +35,7 @@ export function startOrderNow(
   const ahead = place === null ? null : watchAhead(nowUtcMs, place);
   const waits = options["from-dusk"] && !isDemo && ahead !== null && ahead.startUtcMs > nowUtcMs;
   const startUtcMs = waits ? ahead.startUtcMs : null;
-  const exposure = exposureSettings(options);
+  const exposure = { ...exposureSettings(options), ...(isDemo ? { blurPx: DEMO_BLUR_PX } : {}) };
   const settings: WatchSettings = {
     ...DEFAULT_WATCH_SETTINGS,
     exposure,
@@ -86,16 +86,14 @@ function twilightLift(clock: Clock, place: Place, liftStops: number): TwilightLi
 }
 
 /** Where the lens looks, as far as it is known; null: it is not. */
-export function framingOf(options: StartOptions, isDemo: boolean): Framing | null {
+export function directionOf(
+  options: StartOptions,
+  isDemo: boolean,
+): Pick<Framing, "azimuthDeg" | "altitudeDeg"> | null {
   const azimuthDeg = isDemo ? DEMO_FACING.azimuthDeg : options.azimuth;
   const altitudeDeg = isDemo ? DEMO_FACING.altitudeDeg : options.altitude;
   if (azimuthDeg === null || altitudeDeg === null) return null;
-  return {
-    azimuthDeg,
-    altitudeDeg,
-    focalLengthMm: options["focal-length-mm"],
-    pictureHeightMm: FULL_FRAME_HEIGHT_MM,
-  };
+  return { azimuthDeg, altitudeDeg };
 }
 
 function onClock(clock: Clock, at: UtcMs | null): MonotonicMs | null {

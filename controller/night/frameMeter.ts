@@ -2,13 +2,15 @@ import type { Exposure } from "../../core/exposure/exposure.ts";
 import {
   meterFrame,
   startMeter,
-  type MeterOptions,
+  withOptics,
   type MeterState,
 } from "../../core/photometry/meter.ts";
 import type { Reading } from "../../core/photometry/reading.ts";
-import type { ToneResponse } from "../../core/photometry/response.ts";
+import { startToneResponse, type ToneResponse } from "../../core/photometry/response.ts";
 import { monotonicMs, type UtcMs } from "../../core/units.ts";
 import type { FrameSlice } from "../archive/skyRows.ts";
+import type { Optics, PictureFacts } from "../../core/photometry/optics.ts";
+import { frameKitOf } from "../planning/frameKit.ts";
 import { decodePreview } from "../metering/decodePreview.ts";
 
 /** The frame as the meter has to know it. */
@@ -25,16 +27,29 @@ type MeteredFrame = {
  * in the order in which they came, since each teaches the meter something for the next.
  */
 export class FrameMeter {
-  #state: MeterState;
+  readonly #opticsOf: (picture: PictureFacts) => Optics;
+  readonly #response: ToneResponse | null;
+  /** null: no picture has told yet through what it was taken. */
+  #state: MeterState | null = null;
   #last: Promise<unknown> = Promise.resolve();
 
-  constructor(options: MeterOptions, response: ToneResponse | null) {
-    this.#state = response === null ? startMeter(options) : startMeter(options, response);
+  /** @param opticsOf  Lens and sensor, as far as a picture and what was told make them known. */
+  constructor(opticsOf: (picture: PictureFacts) => Optics, response: ToneResponse | null) {
+    this.#opticsOf = opticsOf;
+    this.#response = response;
   }
 
   /** What has been learned of the camera's tone curve; kept for its next night. */
   get response(): ToneResponse {
-    return this.#state.response;
+    return this.#state?.response ?? this.#response ?? startToneResponse();
+  }
+
+  #meterFor(optics: Optics): MeterState {
+    const { focalLengthMm, pixelPitchUm, fullWidthPx, isPixelCountKnown, remarks } = optics;
+    const lens = { focalLengthMm, pixelPitchUm, fullWidthPx, remarks };
+    const options = { ...lens, isScaleGuessed: !isPixelCountKnown };
+    if (this.#state !== null) return withOptics(this.#state, options);
+    return this.#response === null ? startMeter(options) : startMeter(options, this.#response);
   }
 
   /** @throws NightError `image.unreadable`. */
@@ -42,10 +57,12 @@ export class FrameMeter {
     jpeg: Uint8Array,
     frame: MeteredFrame,
   ): Promise<{ readonly reading: Reading; readonly slice: FrameSlice }> {
-    const decoded = decodePreview(jpeg);
+    const decoded = Promise.all([decodePreview(jpeg), frameKitOf(jpeg)]);
     const metered = this.#last.then(async () => {
-      const preview = await decoded;
-      const { reading, state } = meterFrame(this.#state, {
+      const [preview, facts] = await decoded;
+      const { fileWidthPx: uprightWidthPx, fileHeightPx: uprightHeightPx } = preview;
+      const optics = this.#opticsOf({ ...facts, uprightWidthPx, uprightHeightPx });
+      const { reading, state } = meterFrame(this.#meterFor(optics), {
         widthPx: preview.widthPx,
         heightPx: preview.heightPx,
         rgb: preview.rgb,

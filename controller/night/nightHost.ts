@@ -18,6 +18,7 @@ import { kitOfSettings } from "../../core/plan/kit.ts";
 import type { PlanRequest } from "../../core/plan/plan.ts";
 import { gapsOf, surgesOf } from "../../core/frames/timeline.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
+import { opticsOf, type Optics, type PictureFacts } from "../../core/photometry/optics.ts";
 import { WATCH_ON, type HandWord } from "../../core/watch/handWord.ts";
 import { nightState } from "../../core/watch/stateSentence.ts";
 import type { EndedBy } from "../../core/watch/state.ts";
@@ -55,6 +56,8 @@ import { withSettingsByHand, wordBefore } from "./wordsBefore.ts";
 const TELL_EVERY_MS = 120;
 const TONE_RESPONSE_EVERY_FRAMES = 20;
 
+type Direction = Pick<Framing, "azimuthDeg" | "altitudeDeg">;
+
 type NightHostParts = {
   readonly version: string;
   readonly dataDir: string;
@@ -70,8 +73,8 @@ type NightHostParts = {
   readonly runningOrder: unknown;
   /** Against the simulated sky. */
   readonly isDemo: boolean;
-  /** Where the cameras look and through what; null: not reported. */
-  readonly framing: Framing | null;
+  /** Where the cameras look; null: not reported. */
+  readonly direction: Direction | null;
   /** @throws NightError `settings.invalid` while something else than a watch has the camera. */
   readonly claimCamera: (cameraId: string) => void;
   /** One line for the terminal. */
@@ -89,6 +92,8 @@ export class NightHost implements NightService {
   readonly #catalogues: NightCatalogues;
   readonly #frameLines: FrameLinePrinter;
   readonly #guardNotes: GuardNotes;
+  /** As written down last, by camera. */
+  readonly #framings = new Map<string, string>();
   #tellTimer: NodeJS.Timeout | null = null;
   #settle: () => void = () => {};
   #needsComputer = false;
@@ -326,7 +331,6 @@ export class NightHost implements NightService {
     });
     if (this.#areAllOver()) this.#finished = this.#untilSettled();
     this.#runners.set(cameraId, runner);
-    if (this.#parts.framing) catalogue.setState(framingKey(cameraId), this.#parts.framing);
     markRunning(catalogue, this.#parts.runningOrder);
     const order = withSettingsByHand(this.#parts.startOrder(), catalogue, cameraId);
     // A night that nobody planned is reported by what its watch was set to.
@@ -343,15 +347,34 @@ export class NightHost implements NightService {
   }
 
   #meterFor(cameraId: string, description: CameraDescription): FrameMeter {
-    const settings = this.#runners.get(cameraId)!.settings;
+    const runner = this.#runners.get(cameraId)!;
+    const reportedWidthPx = description.facts?.imageWidthPx ?? null;
     return new FrameMeter(
-      {
-        focalLengthMm: settings.focalLengthMm,
-        pixelPitchUm: settings.pixelPitchUm,
-        fullWidthPx: Math.round((36 * 1000) / settings.pixelPitchUm),
+      (picture) => {
+        const optics = opticsOf(runner.settings, picture, reportedWidthPx);
+        this.#noteFraming(cameraId, optics, picture);
+        return optics;
       },
       this.#responses.load(description) ?? responseByProfile(description),
     );
+  }
+
+  /** Angles up the frames can be marked once lens and sensor are known. */
+  #noteFraming(cameraId: string, optics: Optics, picture: PictureFacts): void {
+    const { direction, catalogue, log } = this.#parts;
+    if (direction === null || catalogue === null || !optics.isSensorKnown) return;
+    const pictureHeightMm = optics.acrossMm * (picture.uprightHeightPx / picture.uprightWidthPx);
+    const framing = { ...direction, focalLengthMm: optics.focalLengthMm, pictureHeightMm };
+    const text = JSON.stringify(framing);
+    if (this.#framings.get(cameraId) === text) return;
+    this.#framings.set(cameraId, text);
+    for (const sentence of optics.remarks) log.warn("optics.remark", { cameraId, sentence });
+    try {
+      catalogue.setState(framingKey(cameraId), framing);
+    } catch (thrown) {
+      // The marks of the keogram are not worth a frame's reading.
+      log.warn("framing.unwritten", { sentence: asNightError(thrown).message });
+    }
   }
 
   #watchFinished(): void {

@@ -1,6 +1,6 @@
 import exifr from "exifr";
 
-import type { FrameKitFacts } from "../../core/plan/kitFromCamera.ts";
+import type { LensFacts } from "../../core/metadata/lensFacts.ts";
 
 /** Exif tags that describe sensor and lens. Source: Exif 2.32 (CIPA DC-008). */
 const TAGS = [
@@ -9,10 +9,11 @@ const TAGS = [
   "FocalPlaneXResolution",
   "FocalPlaneResolutionUnit",
   "MaxApertureValue",
+  "ExifImageWidth",
 ];
 
 /** What a frame's Exif says of the kit; an image without any, or with a broken one, says nothing. */
-export async function frameKitOf(image: Uint8Array): Promise<FrameKitFacts> {
+export async function frameKitOf(image: Uint8Array): Promise<LensFacts> {
   const tags = await tagsOf(image);
   const number = (name: string): number | null => {
     const value = tags[name];
@@ -24,6 +25,7 @@ export async function frameKitOf(image: Uint8Array): Promise<FrameKitFacts> {
     maxApertureApex: number("MaxApertureValue"),
     focalPlaneXResolution: number("FocalPlaneXResolution"),
     focalPlaneResolutionUnit: number("FocalPlaneResolutionUnit"),
+    imageWidthPx: number("ExifImageWidth"),
   };
 }
 

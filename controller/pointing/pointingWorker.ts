@@ -9,6 +9,8 @@ import { solvePointing } from "../../core/pointing/solvePointing.ts";
 import { starTable } from "../../core/pointing/starsAbove.ts";
 import { pointingWords } from "../../core/words/pointingWords.ts";
 import { decodePixels } from "../metering/decodePreview.ts";
+import { opticsOf } from "../../core/photometry/optics.ts";
+import { frameKitOf } from "../planning/frameKit.ts";
 import type { PointingJob, PointingReport } from "./pointingMessages.ts";
 
 // The thread that asks one frame's stars: a cold start may take a second, and nothing may wait for it.
@@ -16,17 +18,17 @@ import type { PointingJob, PointingReport } from "./pointingMessages.ts";
 /** Wide enough for stars to be measured, small enough to be read in a tenth of a second. */
 const WIDTH_PX_MAX = 1600;
 
-/** Focal lengths are given for this width of sensor, as everywhere in the settings. */
-const SENSOR_WIDTH_MM = 36;
-
 async function askStars(job: PointingJob): Promise<FramingStars> {
-  const { jpeg, place, utcMs, focalLengthMm, pixelPitchUm } = job;
+  const { jpeg, place, utcMs } = job;
   const picture = await decodePixels(jpeg, WIDTH_PX_MAX);
-  const { widthPx, heightPx } = picture;
+  const { widthPx, heightPx, fileWidthPx, fileHeightPx } = picture;
+  const facts = await frameKitOf(jpeg);
+  const size = { uprightWidthPx: fileWidthPx, uprightHeightPx: fileHeightPx };
+  const optics = opticsOf(job.optics, { ...facts, ...size }, null);
   const field = findStars(picture, { table: lightTable(startToneResponse()), stampRadiusMax: 14 });
   const sky = { table: starTable(), place, utcMs };
   const detections = detectionsOf(field);
-  const reported = (focalLengthMm / SENSOR_WIDTH_MM) * widthPx;
+  const reported = (optics.focalLengthMm / optics.acrossMm) * widthPx;
   const first = solvePointing(detections, sky, { widthPx, heightPx, pxPerRad: reported });
   // A lens that is not what the settings say, or a preview smaller than the sensor, is found without them.
   const verdict =
@@ -37,8 +39,7 @@ async function askStars(job: PointingJob): Promise<FramingStars> {
     return { kind: "unknown", sentence: pointingWords[verdict.why] };
   }
   return framingStarsOf({
-    ...{ pointing: verdict.pointing, place, utcMs, sensorWidthMm: SENSOR_WIDTH_MM },
-    fullWidthPx: Math.round((SENSOR_WIDTH_MM * 1000) / pixelPitchUm),
+    ...{ pointing: verdict.pointing, place, utcMs, optics },
   });
 }
 

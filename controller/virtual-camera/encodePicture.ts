@@ -23,7 +23,11 @@ const THUMBNAIL_QUALITY = 80;
 export async function encodePicture(
   pixels: DevelopedPixels,
   order: PictureOrder,
-  body: { readonly identity: CameraIdentity; readonly focalLengthMm: number },
+  body: {
+    readonly identity: CameraIdentity;
+    readonly focalLengthMm: number;
+    readonly sensorWidthMm: number;
+  },
 ): Promise<Picture> {
   const { widthPx, heightPx } = pixels;
   const raw = { raw: { width: widthPx, height: heightPx, channels: 3 as const } };
@@ -41,6 +45,7 @@ export async function encodePicture(
     iso: order.exposure.iso,
     fNumber: order.exposure.fNumber,
     focalLengthMm: body.focalLengthMm,
+    sensorWidthMm: body.sensorWidthMm,
     isManual: order.isManual,
     sensitivityType: 2,
     takenUtcMs: order.cameraUtcMs,

@@ -59,6 +59,7 @@ async function develop({ requestId, order }: ToPictures): Promise<void> {
   const made = await encodePicture(pixels, order, {
     identity: view.identity,
     focalLengthMm: view.lens.focalLengthMm,
+    sensorWidthMm: FULL_FRAME_SENSOR.widthMm,
   });
   const jpeg = ownedBytes(made.jpeg);
   const thumbnail = ownedBytes(made.thumbnail);

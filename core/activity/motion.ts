@@ -19,7 +19,11 @@ export type MotionHistory = {
 export const NO_MOTION_HISTORY: MotionHistory = { maps: [], spectra: [] };
 
 /** From pixels of the full-size frame to angles. */
-type MotionScale = { readonly focalLengthMm: number; readonly pixelPitchUm: number };
+type MotionScale = {
+  readonly focalLengthMm: number;
+  readonly pixelPitchUm: number;
+  readonly isScaleGuessed?: boolean;
+};
 
 const FRAMES_MAX = 9;
 /** Maps older than the newest two are kept this far apart. */
@@ -85,5 +89,6 @@ function asMotion(degPerSecond: number, scale: MotionScale): CurtainMotion {
     kind: "measured",
     degPerSecond,
     pxPerSecond: degPerSecond * RAD_PER_DEG * pxPerRadian,
+    ...(scale.isScaleGuessed ? { isScaleGuessed: true } : {}),
   };
 }

@@ -48,6 +48,7 @@ export const beginOrderSchema = v.strictObject(
         "isoMax",
         "fNumber",
         "focalLengthMm",
+        "sensorWidthMm",
         "pixelPitchUm",
       ]),
       {},

@@ -30,6 +30,7 @@ export const settingsChangeSchema = v.strictObject(
     exposureSecondsMax: v.optional(within("exposureSecondsMax")),
     intervalSeconds: v.optional(within("intervalSeconds")),
     focalLengthMm: v.optional(within("focalLengthMm")),
+    sensorWidthMm: v.optional(within("sensorWidthMm")),
     pixelPitchUm: v.optional(within("pixelPitchUm")),
     blurPx: v.optional(within("blurPx")),
     clippedShareMax: v.optional(within("clippedShareMax")),

@@ -7,4 +7,6 @@ export type CurtainMotion =
       readonly degPerSecond: number;
       /** The same in pixels of the full-size frame. */
       readonly pxPerSecond: number;
+      /** The full-size frame's width is not known, and a usual one stands in; left out: it is. */
+      readonly isScaleGuessed?: true;
     };

@@ -186,6 +186,7 @@ export function governExposure(
     iso: split.iso,
     heldIso: constraints.heldIso,
     curtainSeconds,
+    isCurtainScaleGuessed: state.curtains?.isScaleGuessed ?? false,
     loweredStops: aimed.loweredStops,
     slowedStops: aimed.slowedStops,
     secondsWithoutReading: openSeconds - (state.recent.at(-1)?.atSeconds ?? openSeconds),

@@ -8,6 +8,8 @@ export type RecentLevels = readonly { readonly atSeconds: number; readonly level
 /** How fast the curtains move, smoothed, in pixels of the full-size frame. */
 export type CurtainMemory = {
   readonly pxPerSecond: number;
+  /** By a usual frame's pixels, as the camera's are not known; left out: by its own. */
+  readonly isScaleGuessed?: true;
   /** Frames in a row in which it could not be measured. */
   readonly unknownCount: number;
   /** Opening of the newest frame that is counted in, seconds on the night's clock. */
@@ -54,14 +56,20 @@ export function curtainsAfter(
     const before = curtains?.pxPerSecond ?? speed;
     // Curtains that quicken are believed at once: the next frame is the one that would smear. Those
     // that slow by half a frame: by a quarter or three quarters the suite moves by 0.2 %.
-    return { pxPerSecond: Math.max(speed, (before + speed) / 2), unknownCount: 0, atSeconds };
+    return {
+      pxPerSecond: Math.max(speed, (before + speed) / 2),
+      ...(motion.isScaleGuessed ? { isScaleGuessed: true } : {}),
+      unknownCount: 0,
+      atSeconds,
+    };
   }
   if (curtains === null) return null;
   const unknownCount = curtains.unknownCount + 1;
   if (unknownCount < UNKNOWN_COUNT_MAX) return { ...curtains, unknownCount, atSeconds };
   const passedSeconds = Math.max(0, atSeconds - curtains.atSeconds);
   const pxPerSecond = curtains.pxPerSecond * 0.5 ** (passedSeconds / UNKNOWN_HALF_LIFE_SECONDS);
-  return pxPerSecond < STANDING_PX_PER_SECOND ? null : { pxPerSecond, unknownCount, atSeconds };
+  if (pxPerSecond < STANDING_PX_PER_SECOND) return null;
+  return { ...curtains, pxPerSecond, unknownCount, atSeconds };
 }
 
 /** A frame so far over the target clips for that reason, stops. At half and double the protected storm errs by 0.226 and 0.234 stops against 0.237. */

@@ -18,6 +18,8 @@ export type DecisionFacts = {
   readonly iso: number;
   readonly heldIso: number | null;
   readonly curtainSeconds: number;
+  /** The curtains' limit counts pixels of a usual frame, as the camera's are not known. */
+  readonly isCurtainScaleGuessed: boolean;
   /** How far below the target the highlights or the film's smoothness keep the frame, stops. */
   readonly loweredStops: number;
   readonly slowedStops: number;
@@ -78,7 +80,8 @@ function howLong(seconds: number): string {
 function limitReasons(facts: DecisionFacts): string[] {
   const reasons: string[] = [];
   const crisp = `${facts.curtainSeconds.toFixed(1)} s`;
-  if (facts.limit === "curtains") reasons.push(`kept under ${crisp} for the curtains`);
+  const scale = facts.isCurtainScaleGuessed ? " (the camera's pixels are not known)" : "";
+  if (facts.limit === "curtains") reasons.push(`kept under ${crisp} for the curtains${scale}`);
   if (facts.limit === "isoCap") {
     reasons.push(`ISO at its cap: brightness before the curtains' ${crisp}`);
   }

@@ -30,6 +30,7 @@ export const SETTING_LIMITS = {
   },
   busySeconds: { name: "The camera's busy time", min: 0, max: 120, unit: "seconds" },
   focalLengthMm: { name: "The focal length", min: 1, max: 2000, unit: "mm" },
+  sensorWidthMm: { name: "The sensor's width", min: 4, max: 70, unit: "mm" },
   pixelPitchUm: { name: "The pixel pitch", min: 0.5, max: 50, unit: "micrometres" },
   blurPx: { name: "Smear tolerance", min: 1, max: 2000, unit: "pixels" },
   clippedShareMax: { name: "Highlight protection", min: 0, max: 1, unit: "of the sky" },
@@ -46,7 +47,9 @@ export function rangeOf(setting: LimitedSetting): { readonly min: number; readon
 }
 
 /** The range with what a setting is when nobody sets it. */
-export function rangeAndDefaultOf(setting: Exclude<LimitedSetting, "stopsPerMinuteMax">): {
+export function rangeAndDefaultOf(
+  setting: Exclude<LimitedSetting, "stopsPerMinuteMax" | "sensorWidthMm" | "pixelPitchUm">,
+): {
   readonly min: number;
   readonly max: number;
   readonly default: number;

@@ -15,8 +15,12 @@ export type ExposureSettings = {
   readonly intervalSeconds: number;
   /** What the camera needs between two frames; an exposure never eats into it. */
   readonly busySeconds: number;
+  /** The lens's own, not its full-frame equivalent. */
   readonly focalLengthMm: number;
-  readonly pixelPitchUm: number;
+  /** As the kit says; null: to be learned from the camera or its pictures. */
+  readonly sensorWidthMm: number | null;
+  /** As the kit says; null: to be learned from the camera or its pictures. */
+  readonly pixelPitchUm: number | null;
   /** Tolerated smear of moving curtains, pixels of the full-size frame. */
   readonly blurPx: number;
   /** Share of the sky that may clip, 0..1; the highlights are protected beyond it. 1: never. */
@@ -27,7 +31,7 @@ export type ExposureSettings = {
   readonly stopsPerMinuteMax: number | null;
 };
 
-/** The defaults of the rehearsal command: a wide lens on a full frame. */
+/** The defaults of the rehearsal command: a wide lens on a full frame, whose sky is given, not photographed. */
 export const DEFAULT_EXPOSURE_SETTINGS: ExposureSettings = {
   targetStops: -2,
   fNumber: 2.8,
@@ -39,7 +43,8 @@ export const DEFAULT_EXPOSURE_SETTINGS: ExposureSettings = {
   intervalSeconds: 0,
   busySeconds: 1,
   focalLengthMm: 16,
-  pixelPitchUm: 6,
+  sensorWidthMm: null,
+  pixelPitchUm: null,
   blurPx: 24,
   clippedShareMax: 0.002,
   highlightHeadroomStops: 0.1,

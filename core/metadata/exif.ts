@@ -14,6 +14,7 @@ import {
   type ExifEntry,
 } from "./exifEntry.ts";
 import { EXIF_IDENTIFIER, isExifSegment, walkWholeJpeg } from "./jpegHeader.ts";
+import { FULL_FRAME_WIDTH_MM } from "./lensFacts.ts";
 import { startsAsJpeg } from "./jpegMarkers.ts";
 
 /** What a frame's Exif says. Null: not known, and then not written. */
@@ -27,6 +28,8 @@ export type ExifFields = {
   readonly iso: number | null;
   readonly fNumber: number | null;
   readonly focalLengthMm: number | null;
+  /** Width of the sensor that the image's whole width shows; left out: not known. */
+  readonly sensorWidthMm?: number;
   readonly isManual: boolean;
   /** How `iso` is meant: 1 standard output sensitivity, 2 recommended exposure index. */
   readonly sensitivityType: 1 | 2;
@@ -60,6 +63,9 @@ type ExifPlace = {
   /** From true north, clockwise. */
   readonly directionDeg: number | null;
 };
+
+/** Unit of the focal plane's resolution. Source: Exif 2.32, tag A210. */
+const CENTIMETRE = 3;
 
 const SEGMENT_BYTES_MAX = 0xffff;
 
@@ -174,11 +180,29 @@ function exifEntries(fields: ExifFields): readonly ExifEntry[] {
     short(0xa001, 1),
     long(0xa002, fields.widthPx),
     long(0xa003, fields.heightPx),
+    ...focalPlaneEntries(fields),
     short(0xa402, fields.isManual ? 1 : 0),
     short(0xa403, 1),
+    ...fullFrameEntries(fields),
     short(0xa406, 0),
     text(0xa431, fields.bodySerialNumber),
   ]);
+}
+
+/** Pixels of this very image per centimetre of the sensor. */
+function focalPlaneEntries({ sensorWidthMm, widthPx }: ExifFields): readonly ExifEntry[] {
+  if (sensorWidthMm === undefined) return [];
+  const perCentimetre = (widthPx * 10) / sensorWidthMm;
+  return [
+    rational(0xa20e, [perCentimetre]),
+    rational(0xa20f, [perCentimetre]),
+    short(0xa210, CENTIMETRE),
+  ];
+}
+
+function fullFrameEntries({ sensorWidthMm, focalLengthMm }: ExifFields): readonly ExifEntry[] {
+  if (sensorWidthMm === undefined || focalLengthMm === null) return [];
+  return [short(0xa405, Math.round((focalLengthMm * FULL_FRAME_WIDTH_MM) / sensorWidthMm))];
 }
 
 function exposureEntries({ exposureSeconds, fNumber }: ExifFields): readonly ExifEntry[] {

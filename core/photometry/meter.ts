@@ -42,6 +42,10 @@ export type MeterOptions = {
   readonly pixelPitchUm: number;
   /** Width of the full-size frame; speeds are given in its pixels. */
   readonly fullWidthPx: number;
+  /** A usual width stands in for one that is not known; left out: it is. */
+  readonly isScaleGuessed?: boolean;
+  /** What is not known of these, in words; left out: nothing. */
+  readonly remarks?: readonly string[];
   /** The photographer's correction of what was found to be sky. */
   readonly skyMaskByHand?: SkyMaskByHand;
 };
@@ -102,6 +106,26 @@ export function startMeter(
     stars: NO_STARS,
     widthPx: 0,
     frameCount: 0,
+  };
+}
+
+/** The meter with what has been learned of lens and sensor; the old motion was counted by another scale. */
+export function withOptics(
+  state: MeterState,
+  optics: Pick<
+    MeterOptions,
+    "focalLengthMm" | "pixelPitchUm" | "fullWidthPx" | "isScaleGuessed" | "remarks"
+  >,
+): MeterState {
+  const { focalLengthMm, pixelPitchUm, fullWidthPx } = state.options;
+  const isSame =
+    optics.focalLengthMm === focalLengthMm &&
+    optics.pixelPitchUm === pixelPitchUm &&
+    optics.fullWidthPx === fullWidthPx;
+  return {
+    ...state,
+    options: { ...state.options, ...optics },
+    motion: isSame ? state.motion : NO_MOTION_HISTORY,
   };
 }
 
@@ -279,7 +303,7 @@ function readingOf(measured: Measured): Reading {
     motion,
     starWidthPx: stars.widthPx,
     starCount: stars.stars.length,
-    remarks: remarksOf(measured, state.response),
+    remarks: [...remarksOf(measured, state.response), ...(state.options.remarks ?? [])],
   };
 }
 

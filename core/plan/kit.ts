@@ -199,7 +199,7 @@ export function kitOfSettings(settings: ExposureSettings): KitInput {
   return {
     ...DEFAULT_KIT_INPUT,
     name: "the watch's own settings",
-    pixelPitchUm: settings.pixelPitchUm,
+    pixelPitchUm: settings.pixelPitchUm ?? DEFAULT_KIT_INPUT.pixelPitchUm,
     focalLengthMm: settings.focalLengthMm,
     fNumberWidest: settings.fNumber,
     isoComfortMax: settings.isoMax,

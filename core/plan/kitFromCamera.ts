@@ -1,3 +1,4 @@
+import { FULL_FRAME_WIDTH_MM, pixelPitchUmOf, type LensFacts } from "../metadata/lensFacts.ts";
 import { SENSOR_SIZES_MM, type KitInput, type SensorClass } from "./kit.ts";
 
 /** What of a kit a connected camera may tell; empty or `null`: it does not. */
@@ -8,18 +9,6 @@ export type CameraKitFacts = {
   /** Of the largest image that the camera is set to. */
   readonly imageWidthPx: number | null;
   readonly freeBytes: number | null;
-};
-
-/** What of a kit a frame's Exif may tell, in the tags' own units; `null`: it does not. */
-export type FrameKitFacts = {
-  readonly focalLengthMm: number | null;
-  /** The lens in full-frame terms. */
-  readonly fullFrameFocalLengthMm: number | null;
-  /** Widest aperture of the lens, as an aperture value of APEX. */
-  readonly maxApertureApex: number | null;
-  /** Pixels of the full-size image per unit on the sensor. */
-  readonly focalPlaneXResolution: number | null;
-  readonly focalPlaneResolutionUnit: number | null;
 };
 
 /** A kit with the camera's word in it, and which of its fields that concerns. */
@@ -39,7 +28,7 @@ export type ReportedKit = {
 export function kitFromCamera(
   input: KitInput,
   camera: CameraKitFacts,
-  frame: FrameKitFacts | null = null,
+  frame: LensFacts | null = null,
 ): ReportedKit {
   const widest = Math.min(...camera.fNumberLadder.filter((fNumber) => fNumber > 0));
   const reported = withoutNull<KitInput>({
@@ -58,43 +47,33 @@ export function kitFromCamera(
   };
 }
 
-function pixelsOf(camera: CameraKitFacts, frame: FrameKitFacts | null) {
+function pixelsOf(camera: CameraKitFacts, frame: LensFacts | null) {
   const pixelPitchUm = pixelPitchOf(frame);
   return pixelPitchUm === null ? { imageWidthPx: positive(camera.imageWidthPx) } : { pixelPitchUm };
 }
 
-/** Micrometres of a unit of the focal plane's resolution. Source: Exif 2.32, tag A210 and TIFF 6.0. */
-const UNIT_UM: Readonly<Record<number, number>> = { 2: 25_400, 3: 10_000 };
-
-/** Pitches of sensors lie between these, µm. Common practice, no source. */
-const PITCH_UM_MIN = 0.8;
-const PITCH_UM_MAX = 30;
-
-function pixelPitchOf(frame: FrameKitFacts | null): number | null {
-  const resolution = positive(frame?.focalPlaneXResolution);
-  const unitUm = UNIT_UM[frame?.focalPlaneResolutionUnit ?? 2];
-  if (resolution === null || unitUm === undefined) return null;
-  const pitchUm = unitUm / resolution;
-  return pitchUm >= PITCH_UM_MIN && pitchUm <= PITCH_UM_MAX ? Number(pitchUm.toFixed(2)) : null;
+function pixelPitchOf(frame: LensFacts | null): number | null {
+  const pitchUm = frame === null ? null : pixelPitchUmOf(frame);
+  return pitchUm === null ? null : Number(pitchUm.toFixed(2));
 }
 
 /** A lens tells its full-frame focal length in whole millimetres: a short one fits no class better than this. */
 const CLASS_RATIO_MAX = 1.15;
 
-function sensorClassOf(frame: FrameKitFacts | null): SensorClass | null {
+function sensorClassOf(frame: LensFacts | null): SensorClass | null {
   const real = positive(frame?.focalLengthMm);
   const inFullFrame = positive(frame?.fullFrameFocalLengthMm);
   if (real === null || inFullFrame === null) return null;
   const misfits = Object.entries(SENSOR_SIZES_MM).map(([sensorClass, [widthMm]]) => ({
     sensorClass: sensorClass as SensorClass,
-    misfit: Math.abs(Math.log(inFullFrame / real / (36 / widthMm))),
+    misfit: Math.abs(Math.log(inFullFrame / real / (FULL_FRAME_WIDTH_MM / widthMm))),
   }));
   const best = misfits.reduce((one, other) => (other.misfit < one.misfit ? other : one));
   return best.misfit <= Math.log(CLASS_RATIO_MAX) ? best.sensorClass : null;
 }
 
 /** Source: APEX, A = 2 log2 N (Exif 2.32, annex C). */
-function apertureOf(frame: FrameKitFacts | null): number | null {
+function apertureOf(frame: LensFacts | null): number | null {
   const apex = positive(frame?.maxApertureApex);
   return apex === null ? null : Math.round(10 * 2 ** (apex / 2)) / 10;
 }

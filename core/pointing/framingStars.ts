@@ -1,3 +1,4 @@
+import type { Optics } from "../photometry/optics.ts";
 import { SIDEREAL_ARCSEC_PER_SECOND } from "../exposure/starTrail.ts";
 import { cosDeg, RAD_PER_DEG, turnBetweenDeg, type SkyDirection } from "../sky/angles.ts";
 import { directionOf } from "../sky/direction.ts";
@@ -50,23 +51,21 @@ const LEVEL_WITHIN_DEG = 0.3;
 /**
  * Says what a solved frame means while framing.
  *
- * @param sensorWidthMm  Width of the sensor as the picture shows it.
- * @param fullWidthPx  Width of the full-size picture, for the star trails.
+ * @param optics  Sensor across the picture, and the full-size picture's width for the star trails.
  * Sources: the oval as in `ovalOver.ts`; rise as in `riseAndSet.ts`.
  */
 export function framingStarsOf(options: {
   readonly pointing: Pointing;
   readonly place: Place;
   readonly utcMs: UtcMs;
-  readonly sensorWidthMm: number;
-  readonly fullWidthPx: number;
+  readonly optics: Pick<Optics, "acrossMm" | "fullWidthPx" | "isSensorKnown">;
 }): FramingStars {
-  const { pointing, place, utcMs, sensorWidthMm, fullWidthPx } = options;
+  const { pointing, place, utcMs, optics } = options;
   const { centre, pose, pxPerRad } = pointing;
   const oval = ovalOver(place, utcMs);
-  const focalLengthMm = (pxPerRad / pose.lens.widthPx) * sensorWidthMm;
+  const focalLengthMm = (pxPerRad / pose.lens.widthPx) * optics.acrossMm;
   const degPerPx = Math.atan(1 / pxPerRad) / RAD_PER_DEG;
-  const trailSecondsMax = trailSeconds(pointing, place, fullWidthPx);
+  const trailSecondsMax = trailSeconds(pointing, place, optics.fullWidthPx);
   return {
     kind: "solved",
     centre,
@@ -79,7 +78,7 @@ export function framingStarsOf(options: {
     sentences: [
       `${words.pointing(centre.bearingDeg, centre.elevationDeg)}; ${ovalWords(oval, centre)}.`,
       ...(Math.abs(pointing.tiltDeg) > LEVEL_WITHIN_DEG ? [words.tilt(pointing.tiltDeg)] : []),
-      words.lens(focalLengthMm, degPerPx),
+      words.lens({ focalLengthMm, degPerPx, ...optics }),
       words.trail(trailSecondsMax),
       words.proof(pointing.matches.length, pointing.centreSigmaDeg),
     ],

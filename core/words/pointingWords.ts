@@ -14,8 +14,15 @@ export const pointingWords = {
   ovalBelow: "the oval stays below the horizon",
   tilt: (tilt: number) =>
     `By the stars the horizon falls to the ${tilt > 0 ? "right" : "left"} by ${Math.abs(tilt).toFixed(1)}°.`,
-  lens: (focalLengthMm: number, degPerPx: number) =>
-    `The lens is ${focalLengthMm.toFixed(1)} mm on a sensor 36 mm wide; a pixel of the preview is ${(degPerPx * 60).toFixed(1)}′.`,
+  lens: (by: {
+    readonly focalLengthMm: number;
+    readonly degPerPx: number;
+    readonly acrossMm: number;
+    readonly isSensorKnown: boolean;
+  }) =>
+    by.isSensorKnown
+      ? `The lens is ${by.focalLengthMm.toFixed(1)} mm on a sensor ${Number(by.acrossMm.toFixed(1))} mm across; a pixel of the preview is ${(by.degPerPx * 60).toFixed(1)}′.`
+      : `The lens is worth ${by.focalLengthMm.toFixed(1)} mm on a full frame (the sensor's width is not known); a pixel of the preview is ${(by.degPerPx * 60).toFixed(1)}′.`,
   trail: (seconds: number) =>
     `Stars stay points for ${seconds < 10 ? seconds.toFixed(1) : Math.round(seconds)} s in this frame.`,
   proof: (starCount: number, sigmaDeg: number) =>

@@ -45,6 +45,7 @@ export function createFlatField(size = { widthPx: 96, heightPx: 64 }): FlatField
       return encodePicture({ widthPx, heightPx, rgb }, order, {
         identity: TEST_IDENTITY,
         focalLengthMm: 16,
+        sensorWidthMm: 36,
       });
     },
     close: () => Promise.resolve(),

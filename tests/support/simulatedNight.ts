@@ -3,6 +3,7 @@ import { Catalogue } from "../../controller/archive/catalogue.ts";
 import { createNightFolder } from "../../controller/archive/nightFolder.ts";
 import { DEMO_FACING, DEMO_NIGHT } from "../../controller/daemon/demoNight.ts";
 import { SILENT_LOG } from "./silentLog.ts";
+import { opticsOf } from "../../core/photometry/optics.ts";
 import { FrameMeter } from "../../controller/night/frameMeter.ts";
 import { firstExposure, watchAhead } from "../../controller/night/nightSky.ts";
 import { WatchRunner } from "../../controller/night/watchRunner.ts";
@@ -96,7 +97,7 @@ export async function simulateNight(options: SimulatedNightOptions): Promise<Sim
     log: SILENT_LOG,
     createMeter: () =>
       new FrameMeter(
-        { focalLengthMm: settings.focalLengthMm, pixelPitchUm: 6, fullWidthPx: 6000 },
+        (picture) => opticsOf({ ...settings, sensorWidthMm: 36, pixelPitchUm: 6 }, picture, null),
         null,
       ),
     onChange: () => {},

@@ -10,6 +10,7 @@ import { replayNight } from "../../../controller/night/replay.ts";
 import { WatchRunner } from "../../../controller/night/watchRunner.ts";
 import { stopsFromMidGrey, type Exposure } from "../../../core/exposure/exposure.ts";
 import { NightError } from "../../../core/errors.ts";
+import { opticsOf } from "../../../core/photometry/optics.ts";
 import type { FrameRecord } from "../../../core/watch/frameRecord.ts";
 import { DEFAULT_WATCH_SETTINGS, type WatchSettings } from "../../../core/watch/watchSettings.ts";
 import { encodeSrgb } from "../../../core/photometry/srgb.ts";
@@ -19,6 +20,7 @@ import { FakeCamera } from "../../support/fakeCamera.ts";
 import { createManualClock, type ManualClock } from "../../support/manualClock.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
+const FULL_FRAME = { focalLengthMm: 16, sensorWidthMm: 36, pixelPitchUm: 6 };
 const SKY_CD_M2 = 0.002;
 
 describe("the watch carried out", () => {
@@ -51,8 +53,7 @@ describe("the watch carried out", () => {
       catalogue,
       clock,
       log: SILENT_LOG,
-      createMeter: () =>
-        new FrameMeter({ focalLengthMm: 16, pixelPitchUm: 6, fullWidthPx: 6000 }, null),
+      createMeter: () => new FrameMeter((picture) => opticsOf(FULL_FRAME, picture, null), null),
       onChange: () => {},
       onFrame: (frame) => frames.push(frame),
       onMissing: (frameIndex, why) => missing.push(`${frameIndex}: ${why}`),
@@ -124,8 +125,7 @@ describe("the watch carried out", () => {
       catalogue,
       clock,
       log: SILENT_LOG,
-      createMeter: () =>
-        new FrameMeter({ focalLengthMm: 16, pixelPitchUm: 6, fullWidthPx: 6000 }, null),
+      createMeter: () => new FrameMeter((picture) => opticsOf(FULL_FRAME, picture, null), null),
       onChange: () => {},
       onFrame: (frame) => frames.push(frame),
       onMissing: (frameIndex, why) => missing.push(`${frameIndex}: ${why}`),

@@ -24,6 +24,7 @@ test("reads sensor and lens from the Exif that another library has written", asy
     maxApertureApex: 2.97,
     focalPlaneXResolution: 2554,
     focalPlaneResolutionUnit: 3,
+    imageWidthPx: 8,
   });
 });
 
@@ -34,6 +35,7 @@ test("knows nothing of a picture without Exif, or of what is no picture", async 
     maxApertureApex: null,
     focalPlaneXResolution: null,
     focalPlaneResolutionUnit: null,
+    imageWidthPx: null,
   };
   expect(await frameKitOf(await sharp(GREY).jpeg().toBuffer())).toEqual(nothing);
   expect(await frameKitOf(Buffer.from("no picture"))).toEqual(nothing);

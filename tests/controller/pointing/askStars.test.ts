@@ -14,7 +14,10 @@ async function jpegOf(rgb: Uint8Array): Promise<Uint8Array> {
   return await sharp(rgb, { raw }).jpeg({ quality: 90 }).toBuffer();
 }
 
-const job = { place: placeOf(HUT_SEVEN), pixelPitchUm: 6 };
+const job = {
+  place: placeOf(HUT_SEVEN),
+  optics: { focalLengthMm: 16, sensorWidthMm: 36, pixelPitchUm: 6 },
+};
 const openedUtcMs = utcMs(DEMO_NIGHT.startUtcMs + 4 * 3_600_000);
 
 /** A thread of its own reads the sources again, which takes its time on a busy machine. */
@@ -35,7 +38,6 @@ test(
       ...job,
       jpeg,
       utcMs: utcMs(openedUtcMs + 2000),
-      focalLengthMm: 16,
     });
     expect(stars.kind).toBe("solved");
     if (stars.kind !== "solved") return;
@@ -48,7 +50,7 @@ test(
 
 test("a frame without stars says so, and a file that is none as well", PATIENT, async () => {
   const jpeg = await jpegOf(new Uint8Array(WIDTH * HEIGHT * 3).fill(40));
-  const order = { ...job, utcMs: openedUtcMs, focalLengthMm: 16 };
+  const order = { ...job, utcMs: openedUtcMs };
   expect(await askStars({ ...order, jpeg })).toEqual({
     kind: "unknown",
     sentence: "Too few stars show to say where you point.",

@@ -13,6 +13,7 @@ const steady: DecisionFacts = {
   iso: 1600,
   heldIso: 1600,
   curtainSeconds: Infinity,
+  isCurtainScaleGuessed: false,
   loweredStops: 0,
   slowedStops: 0,
   secondsWithoutReading: 15,

@@ -36,6 +36,7 @@ describe("a kit with the camera's word in it", () => {
     maxApertureApex: 2.97,
     focalPlaneXResolution: 2554,
     focalPlaneResolutionUnit: 3,
+    imageWidthPx: null,
   };
 
   it("takes sensor, pixel pitch and lens from a frame where the camera itself is silent", () => {

@@ -35,7 +35,7 @@ function pointingAt({ bearingDeg, elevationDeg }: SkyDirection): Pointing {
 function reportedOf(centre: SkyDirection): Extract<FramingStars, { kind: "solved" }> {
   const reported = framingStarsOf({
     ...{ pointing: pointingAt(centre), place: PLACE, utcMs: AT },
-    ...{ sensorWidthMm: 36, fullWidthPx: 6000 },
+    optics: { acrossMm: 36, fullWidthPx: 6000, isSensorKnown: true },
   });
   if (reported.kind !== "solved") throw new Error("a solved frame tells");
   return reported;

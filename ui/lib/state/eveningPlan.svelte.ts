@@ -186,13 +186,14 @@ export class EveningPlan {
   async handOver({ cameraId, settings }: WatchView): Promise<void> {
     const { plan, query } = this;
     if (plan === null || query === null) return;
-    const { fNumberWidest, focalLengthMm, pixelPitchUm, isoComfortMax } = plan.kit;
+    const { fNumberWidest, focalLengthMm, sensorWidthMm, pixelPitchUm, isoComfortMax } = plan.kit;
     try {
       await changeSettings(cameraId, {
         exposureSecondsMax: plan.maxExposureSeconds,
         isoMax: Math.max(isoComfortMax, settings.isoMin),
         fNumber: fNumberWidest,
         focalLengthMm,
+        sensorWidthMm,
         pixelPitchUm,
       });
       await api.keepPlan(query);
