@@ -7,7 +7,7 @@ import type { Camera, CameraDescription, CameraEvent } from "../cameras/camera.t
 import type { Log } from "../log.ts";
 import type { Clock } from "../timing/clock.ts";
 import { contradictionOf } from "../../core/frames/proof.ts";
-import { exposureInFile } from "../imageExif.ts";
+import { exposureInFile, readImageExif } from "../imageExif.ts";
 import { FrameFileSaver, PictureStock } from "./frameFileSaver.ts";
 import { FrameFinder } from "./frameFinder.ts";
 import type { OpenFrames } from "./openFrames.ts";
@@ -44,6 +44,8 @@ export class FrameWork {
   readonly #pictures = new PictureStock();
   /** Frames whose exposure was varied to learn the tone curve, until they are metered. */
   readonly #probes = new Set<number>();
+  /** Frames whose ISO only their files tell. */
+  readonly #untoldIsos = new Set<number>();
   #meter: FrameMeter | null = null;
   /** The camera's clock less ours; null: not known. */
   #clockOffsetMs: number | null = null;
@@ -79,6 +81,11 @@ export class FrameWork {
     this.#probes.add(frameIndex);
   }
 
+  /** The camera does not say at which ISO it took this frame. */
+  noteUntoldIso(frameIndex: number): void {
+    this.#untoldIsos.add(frameIndex);
+  }
+
   noteArrival(arrival: Arrival): void {
     this.#pictures.put(arrival.frameIndex, arrival.jpeg);
     this.#saver.remember(arrival);
@@ -92,6 +99,7 @@ export class FrameWork {
    */
   async place(arrival: Arrival): Promise<Arrival | null> {
     const { frames, camera } = this.#options;
+    await this.#learnIso(arrival.frameIndex, arrival.jpeg);
     const word = await this.#finder.wordOf(arrival.jpeg, arrival.captureDate);
     const why = this.#finder.alibi(frames.frame(arrival.frameIndex), word);
     if (why === null) return arrival;
@@ -145,6 +153,7 @@ export class FrameWork {
     if (!jpeg) return;
     try {
       const file = await this.#saver.keep(frameIndex, jpeg);
+      await this.#learnIso(frameIndex, jpeg);
       const doubt = await this.#doubtOf(frameIndex, jpeg);
       this.changeFrame(frameIndex, { file, status: "kept", ...doubt });
       this.#options.take({ kind: "frameKept", frameIndex });
@@ -169,17 +178,32 @@ export class FrameWork {
     return { reasons: [...frame.reasons, why] };
   }
 
+  /**
+   * The ISO of a frame whose camera does not tell it, by the picture's own word; null: the camera
+   * tells it, or the picture does not either.
+   */
+  async #learnIso(frameIndex: number, picture: Uint8Array): Promise<number | null> {
+    if (!this.#untoldIsos.has(frameIndex)) return null;
+    const { iso } = await readImageExif(picture);
+    const happened = this.#options.frames.frame(frameIndex)?.happened;
+    if (iso === null || !happened) return null;
+    if (happened.iso !== iso) this.changeFrame(frameIndex, { happened: { ...happened, iso } });
+    return iso;
+  }
+
   /** Meters an arrived frame for the governor. */
   async meterFrame(frameIndex: number): Promise<void> {
     const jpeg = this.#pictures.jpegOf(frameIndex);
-    const frame = this.#options.frames.frame(frameIndex);
     try {
+      const isoInFile = jpeg === null ? null : await this.#learnIso(frameIndex, jpeg);
+      const frame = this.#options.frames.frame(frameIndex);
       if (!jpeg || !frame?.happened || !this.#meter) {
         throw new NightError("camera.frame_missing", "the frame's exposure is not known");
       }
       const followsTheSky = !this.#probes.delete(frameIndex);
       const reading = await this.#read(this.#meter, jpeg, frame, { followsTheSky });
-      this.#options.take({ kind: "readingArrived", frameIndex, reading });
+      const learned = isoInFile === null ? {} : { isoInFile };
+      this.#options.take({ kind: "readingArrived", frameIndex, reading, ...learned });
       this.#tell(frameIndex);
     } catch (thrown) {
       const error = asNightError(thrown);

@@ -310,6 +310,9 @@ export class WatchRunner {
       this.#work.noteCamera(event.description);
       log.info("camera.connected", { ...event.description });
     }
+    if (event.kind === "shutterClosed" && event.isIsoTold === false) {
+      this.#work.noteUntoldIso(event.frameIndex);
+    }
     if (event.kind === "failed") log.warn("camera.failed", { ...event });
     if (event.kind !== "frameArrived") return this.#hear(event);
     if (event.isProved !== false) return this.#arrived(event);

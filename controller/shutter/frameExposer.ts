@@ -315,11 +315,13 @@ export class FrameExposer {
   ): void {
     this.#shutter = { kind: "closed" };
     this.#lastExposureMs = (exposureSeconds * 1000) / this.#options.origin.rate;
+    const { mover } = this.#link.requireConnected();
     this.#reports.tell({
       kind: "shutterClosed",
       frameIndex,
       atMs: nightOf(closedMs, this.#options.origin),
-      happened: this.#link.requireConnected().mover.actualExposure(exposureSeconds, exposure),
+      happened: mover.actualExposure(exposureSeconds, exposure),
+      ...(mover.isIsoTold ? {} : { isIsoTold: false }),
       ...(closing && { closing }),
     });
     this.#readout.noteClosed(closedMs);

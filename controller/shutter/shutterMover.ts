@@ -1,6 +1,7 @@
 import { asNightError, NightError } from "../../core/errors.ts";
 import { transactionId, type TransactionId } from "../../core/ptp/ids.ts";
 import { OPERATIONS, type Operation } from "../../core/ptp/operations.ts";
+import { exposureIndex } from "../../core/ptp/properties.ts";
 import { RESPONSES } from "../../core/ptp/responses.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { CameraControls, ControlStep } from "../../core/profiles/cameraControls.ts";
@@ -148,9 +149,19 @@ export class ShutterMover {
     const { link, controls } = this.#options;
     return {
       exposureSeconds,
-      iso: link.properties.settingOf(controls.iso) ?? ordered.iso,
+      iso: this.#toldIso ?? ordered.iso,
       fNumber: link.properties.settingOf(controls.fNumber) ?? ordered.fNumber,
     };
+  }
+
+  /** Whether the camera tells its ISO: not without such a property, nor while it chooses by itself. */
+  get isIsoTold(): boolean {
+    return this.#toldIso !== null;
+  }
+
+  get #toldIso(): number | null {
+    const iso = this.#options.link.properties.settingOf(this.#options.controls.iso);
+    return iso !== null && iso <= exposureIndex.max ? iso : null;
   }
 
   /**

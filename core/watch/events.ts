@@ -86,7 +86,13 @@ export type WatchEvent = { readonly atMs: MonotonicMs } & (
   | { readonly kind: "frameKept"; readonly frameIndex: number }
   /** The disk refused a file, or a row (then `frameIndex` is null). */
   | { readonly kind: "keepFailed"; readonly frameIndex: number | null; readonly sentence: string }
-  | { readonly kind: "readingArrived"; readonly frameIndex: number; readonly reading: Reading }
+  | {
+      readonly kind: "readingArrived";
+      readonly frameIndex: number;
+      readonly reading: Reading;
+      /** ISO by the file, where the camera does not tell its own; left out: as it happened. */
+      readonly isoInFile?: number;
+    }
   | { readonly kind: "readingFailed"; readonly frameIndex: number; readonly sentence: string }
   | {
       readonly kind: "statusRead";

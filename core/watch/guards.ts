@@ -55,6 +55,19 @@ export function guardFromCamera(
   });
 }
 
+/** Says what ISO a camera was found to take pictures at that neither tells nor takes one. */
+export function guardFromFiles(
+  known: WatchKnowledge,
+  iso: number,
+  atMs: MonotonicMs,
+): WatchKnowledge {
+  return raiseGuard(known, atMs, {
+    guard: "camera",
+    level: "note",
+    sentence: `The camera does not tell its ISO; its files say ISO ${iso}, and that counts. Leave it there, not on automatic: the exposure is governed by time alone.`,
+  });
+}
+
 /** Battery and card against their limits. */
 export function guardsFromStatus(known: WatchKnowledge, atMs: MonotonicMs): WatchKnowledge {
   return guardCard(guardBattery(known, atMs), atMs);

@@ -8,7 +8,7 @@ import type { KnowledgeEvent, WatchEvent } from "./events.ts";
 import { withBatteryReading } from "./batteryDrain.ts";
 import { guardsFromClimate, guardClock, guardSleep } from "./environmentGuards.ts";
 import { clearGuard, raiseGuard } from "./raiseGuard.ts";
-import { guardFromStars, guardsFromStatus } from "./guards.ts";
+import { guardFromFiles, guardFromStars, guardsFromStatus } from "./guards.ts";
 import { afterNoReading, afterReading } from "./pictureTrack.ts";
 import { withReadingDelay } from "./readingGrace.ts";
 import type { SurgeSpan, TakenFrame, WatchKnowledge, WatchState } from "./state.ts";
@@ -199,8 +199,9 @@ function recordReading(
 ): WatchState {
   const { frameIndex, reading, atMs } = event;
   const { known } = state;
-  const frame = known.taken.find((taken) => taken.frameIndex === frameIndex);
-  if (!frame) return { ...state, ignored: "a reading of a frame that nobody waits for" };
+  const taken = known.taken.find((one) => one.frameIndex === frameIndex);
+  if (!taken) return { ...state, ignored: "a reading of a frame that nobody waits for" };
+  const frame = withIsoInFile(taken, event.isoInFile);
   const { clippedShareMax } = known.settings.exposure;
   const observation = observationOf(frame, reading);
   const watched = observeActivity(known.surge, observation);
@@ -217,9 +218,25 @@ function recordReading(
   };
   return {
     ...state,
-    known: guardFromStars(read, reading, atMs),
+    known: knowingIso(guardFromStars(read, reading, atMs), event),
     governor: observeFrame(state.governor, observation, known.settings.exposure),
   };
+}
+
+function withIsoInFile(frame: TakenFrame, iso: number | undefined): TakenFrame {
+  return iso === undefined ? frame : { ...frame, happened: { ...frame.happened, iso } };
+}
+
+/** A camera whose ISO stands in its files alone is governed by time, at the ISO of the newest. */
+function knowingIso(
+  known: WatchKnowledge,
+  { isoInFile, atMs }: { readonly isoInFile?: number; readonly atMs: MonotonicMs },
+): WatchKnowledge {
+  const { exposure } = known.settings;
+  const isKnown = exposure.isoLadder.length === 1 && exposure.isoLadder[0] === isoInFile;
+  if (isoInFile === undefined || isKnown) return known;
+  const settings = { ...known.settings, exposure: { ...exposure, isoLadder: [isoInFile] } };
+  return guardFromFiles({ ...known, settings }, isoInFile, atMs);
 }
 
 function surgesAfter(

@@ -9,6 +9,7 @@ import { FrameMeter } from "../../../controller/night/frameMeter.ts";
 import { replayNight } from "../../../controller/night/replay.ts";
 import { WatchRunner } from "../../../controller/night/watchRunner.ts";
 import { stopsFromMidGrey, type Exposure } from "../../../core/exposure/exposure.ts";
+import { encodeExif, withExif } from "../../../core/metadata/exif.ts";
 import { NightError } from "../../../core/errors.ts";
 import { opticsOf } from "../../../core/photometry/optics.ts";
 import type { FrameRecord } from "../../../core/watch/frameRecord.ts";
@@ -235,6 +236,61 @@ describe("the watch carried out", () => {
     expect(gaps[0]?.why).toMatch(/link/);
   });
 });
+
+describe("a camera that does not tell its ISO", () => {
+  it("is metered and governed by the ISO 1600 of its files, four stops from the ISO 100 that was ordered", async () => {
+    const clock = createManualClock();
+    const night = {
+      ...{ name: "test", startUtcMs: utcMs(Date.UTC(2027, 0, 1)), latitudeDeg: 69 },
+      ...{ longitudeDeg: 27, placeName: "made up", isRehearsal: true },
+    };
+    const catalogue = Catalogue.create(createNightFolder(temporaryFolder(), night), night);
+    const camera = new FakeCamera({
+      clock,
+      untoldIso: 1600,
+      picture: async (exposure) =>
+        withExif(
+          await pictureOf(exposure),
+          encodeExif({ ...EXIF_FIELDS, ...exposure, takenUtcMs: clock.utcMs() }),
+        ),
+    });
+    let isFinished = false;
+    const runner = new WatchRunner({
+      ...{ camera, catalogue, clock, log: SILENT_LOG },
+      createMeter: () => new FrameMeter((picture) => opticsOf(FULL_FRAME, picture, null), null),
+      ...{ onChange: () => {}, onFrame: () => {}, onMissing: () => {} },
+      onFinished: () => (isFinished = true),
+    });
+    clock.isAtRest = () => runner.inHandCount === 0 && camera.developingCount === 0;
+    const exposure = { ...DEFAULT_WATCH_SETTINGS.exposure, isoMin: 100, isoMax: 100 };
+    runner.start({
+      settings: { ...DEFAULT_WATCH_SETTINGS, exposure, probeCountMax: 0, frameCountMax: 6 },
+      first: { exposureSeconds: 2, iso: 100, fNumber: 2.8 },
+      ...{ nextFrameIndex: 0, history: [] },
+    });
+    for (let step = 1; !isFinished && step < 400; step += 1) {
+      await clock.advanceTo(clock.monotonicMs() + 1000);
+    }
+    const rows = catalogue.frames({ fromIndex: 0, count: 10 });
+    expect(rows.map(({ happened }) => happened?.iso)).toEqual(Array(6).fill(1600));
+    const scene = rows.map(({ reading }) => Math.log2(reading!.skyLuminanceCdM2 / SKY_CD_M2));
+    for (const stopsOff of scene) expect(Math.abs(stopsOff)).toBeLessThan(0.2);
+    expect(rows.at(-1)!.ordered.iso).toBe(1600);
+    const last = rows.at(-1)!;
+    expect(Math.abs(last.reading!.skyStops - last.targetStops)).toBeLessThan(0.2);
+    const said = runner.view(IN_UTC).guards.map(({ sentence }) => sentence);
+    expect(said.join()).toContain("its files say ISO 1600");
+    await runner.close();
+    catalogue.close();
+  });
+});
+
+const EXIF_FIELDS = {
+  ...{ widthPx: 240, heightPx: 160, focalLengthMm: null, isManual: true },
+  ...{ sensitivityType: 2 as const, utcOffsetMinutes: 0, exposureBiasStops: 0 },
+  ...{ brightnessApex: null, description: null, userComment: null, maker: null, model: null },
+  ...{ software: null, bodySerialNumber: null, place: null, thumbnail: null },
+};
 
 /** A flat sky through the sRGB curve, mid-grey at code 118. */
 async function pictureOf(exposure: Exposure): Promise<Uint8Array> {
