@@ -70,7 +70,7 @@ export type CameraEvent =
       /** What the exposure really was, as far as the host can tell. */
       readonly happened: Exposure;
       /** False: the camera does not tell its ISO, and the one in `happened` is only what was ordered. */
-      readonly isIsoTold?: false;
+      readonly isIsoReported?: false;
       /** Left out: the camera timed this frame itself. */
       readonly closing?: ShutterClosing;
     }

@@ -10,7 +10,7 @@ import { monotonicMs } from "../../core/units.ts";
 import { runCommand, type OptionValues } from "../commandLine.ts";
 import { callOf } from "../ownFiles.ts";
 import { decodePixels, type DecodedPixels } from "../metering/decodePreview.ts";
-import { frameKitOf } from "../planning/frameKit.ts";
+import { frameKitOf } from "../frameKit.ts";
 import { readImageExif, type ImageExif } from "../imageExif.ts";
 
 const COMMAND = {
@@ -86,9 +86,9 @@ async function lensOf(options: Options, image: Uint8Array, pixels: DecodedPixels
   const { fileWidthPx: uprightWidthPx, fileHeightPx: uprightHeightPx } = pixels;
   const facts = await frameKitOf(image);
   const focalLengthMm = options["focal-length-mm"] ?? facts.focalLengthMm ?? USUAL_FOCAL_LENGTH_MM;
-  const told = { focalLengthMm, sensorWidthMm: options["sensor-width-mm"], pixelPitchUm: null };
+  const given = { focalLengthMm, sensorWidthMm: options["sensor-width-mm"], pixelPitchUm: null };
   const picture = { ...facts, uprightWidthPx, uprightHeightPx };
-  const { acrossMm, remarks } = opticsOf(told, picture, Math.max(uprightWidthPx, uprightHeightPx));
+  const { acrossMm, remarks } = opticsOf(given, picture, Math.max(uprightWidthPx, uprightHeightPx));
   return {
     focalLengthMm,
     pixelPitchUm: (acrossMm * 1000) / uprightWidthPx,

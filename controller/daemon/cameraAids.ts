@@ -8,7 +8,7 @@ import { FocusAid } from "../focus/focusAid.ts";
 import { FramingAid } from "../focus/framingAid.ts";
 import { TrialCamera } from "../focus/trialCamera.ts";
 import { pointingWords } from "../../core/words/pointingWords.ts";
-import type { ToldOptics } from "../../core/photometry/optics.ts";
+import type { GivenOptics } from "../../core/photometry/optics.ts";
 import type { Place } from "../../core/sky/place.ts";
 import { askStars } from "../pointing/askStars.ts";
 import { readFramingOf } from "../planning/frameFraming.ts";
@@ -29,7 +29,7 @@ export function openAids(options: {
   readonly skyExposure: () => Exposure | null;
   /** Null: not known yet. */
   readonly place: () => Place | null;
-  readonly optics: ToldOptics;
+  readonly optics: GivenOptics;
 }): CameraAids {
   const { cameras, clock, dataDir, skyExposure, optics } = options;
   const openTrial = (cameraId: string) => new TrialCamera(cameras.open(cameraId), clock);

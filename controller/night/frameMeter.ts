@@ -10,7 +10,7 @@ import { startToneResponse, type ToneResponse } from "../../core/photometry/resp
 import { monotonicMs, type UtcMs } from "../../core/units.ts";
 import type { FrameSlice } from "../archive/skyRows.ts";
 import type { Optics, PictureFacts } from "../../core/photometry/optics.ts";
-import { frameKitOf } from "../planning/frameKit.ts";
+import { frameKitOf } from "../frameKit.ts";
 import { decodePreview } from "../metering/decodePreview.ts";
 
 /** The frame as the meter has to know it. */
@@ -29,11 +29,11 @@ type MeteredFrame = {
 export class FrameMeter {
   readonly #opticsOf: (picture: PictureFacts) => Optics;
   readonly #response: ToneResponse | null;
-  /** null: no picture has told yet through what it was taken. */
+  /** null: no picture has given yet through what it was taken. */
   #state: MeterState | null = null;
   #last: Promise<unknown> = Promise.resolve();
 
-  /** @param opticsOf  Lens and sensor, as far as a picture and what was told make them known. */
+  /** @param opticsOf  Lens and sensor, as far as a picture and what was given make them known. */
   constructor(opticsOf: (picture: PictureFacts) => Optics, response: ToneResponse | null) {
     this.#opticsOf = opticsOf;
     this.#response = response;

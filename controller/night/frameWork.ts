@@ -45,7 +45,7 @@ export class FrameWork {
   /** Frames whose exposure was varied to learn the tone curve, until they are metered. */
   readonly #probes = new Set<number>();
   /** Frames whose ISO only their files tell. */
-  readonly #untoldIsos = new Set<number>();
+  readonly #unreportedIsos = new Set<number>();
   #meter: FrameMeter | null = null;
   /** The camera's clock less ours; null: not known. */
   #clockOffsetMs: number | null = null;
@@ -82,8 +82,8 @@ export class FrameWork {
   }
 
   /** The camera does not say at which ISO it took this frame. */
-  noteUntoldIso(frameIndex: number): void {
-    this.#untoldIsos.add(frameIndex);
+  noteUnreportedIso(frameIndex: number): void {
+    this.#unreportedIsos.add(frameIndex);
   }
 
   noteArrival(arrival: Arrival): void {
@@ -183,7 +183,7 @@ export class FrameWork {
    * tells it, or the picture does not either.
    */
   async #learnIso(frameIndex: number, picture: Uint8Array): Promise<number | null> {
-    if (!this.#untoldIsos.has(frameIndex)) return null;
+    if (!this.#unreportedIsos.has(frameIndex)) return null;
     const { iso } = await readImageExif(picture);
     const happened = this.#options.frames.frame(frameIndex)?.happened;
     if (iso === null || !happened) return null;

@@ -310,8 +310,8 @@ export class WatchRunner {
       this.#work.noteCamera(event.description);
       log.info("camera.connected", { ...event.description });
     }
-    if (event.kind === "shutterClosed" && event.isIsoTold === false) {
-      this.#work.noteUntoldIso(event.frameIndex);
+    if (event.kind === "shutterClosed" && event.isIsoReported === false) {
+      this.#work.noteUnreportedIso(event.frameIndex);
     }
     if (event.kind === "failed") log.warn("camera.failed", { ...event });
     if (event.kind !== "frameArrived") return this.#hear(event);

@@ -40,7 +40,7 @@ import { auroraView } from "../../core/sky/auroraView.ts";
 import { isoOf } from "../../core/sky/calendarDate.ts";
 import { placeOf } from "../../core/sky/place.ts";
 import { readFramingOf } from "./frameFraming.ts";
-import { frameKitOf } from "./frameKit.ts";
+import { frameKitOf } from "../frameKit.ts";
 import { KpFeed, rememberedFeed, rememberFeed } from "./kpFeed.ts";
 import { RememberedFile } from "./rememberedFile.ts";
 import { TonightRehearsals } from "./tonightRehearsals.ts";

@@ -1,5 +1,5 @@
 import type { FramingStars } from "../../core/pointing/framingStars.ts";
-import type { ToldOptics } from "../../core/photometry/optics.ts";
+import type { GivenOptics } from "../../core/photometry/optics.ts";
 import type { Place } from "../../core/sky/place.ts";
 import type { UtcMs } from "../../core/units.ts";
 
@@ -9,7 +9,7 @@ export type PointingJob = {
   readonly place: Place;
   /** The middle of the exposure. */
   readonly utcMs: UtcMs;
-  readonly optics: ToldOptics;
+  readonly optics: GivenOptics;
 };
 
 /** What it answers. */

@@ -10,7 +10,7 @@ import { starTable } from "../../core/pointing/starsAbove.ts";
 import { pointingWords } from "../../core/words/pointingWords.ts";
 import { decodePixels } from "../metering/decodePreview.ts";
 import { opticsOf } from "../../core/photometry/optics.ts";
-import { frameKitOf } from "../planning/frameKit.ts";
+import { frameKitOf } from "../frameKit.ts";
 import type { PointingJob, PointingReport } from "./pointingMessages.ts";
 
 // The thread that asks one frame's stars: a cold start may take a second, and nothing may wait for it.

@@ -321,7 +321,7 @@ export class FrameExposer {
       frameIndex,
       atMs: nightOf(closedMs, this.#options.origin),
       happened: mover.actualExposure(exposureSeconds, exposure),
-      ...(mover.isIsoTold ? {} : { isIsoTold: false }),
+      ...(mover.isIsoReported ? {} : { isIsoReported: false }),
       ...(closing && { closing }),
     });
     this.#readout.noteClosed(closedMs);

@@ -149,17 +149,17 @@ export class ShutterMover {
     const { link, controls } = this.#options;
     return {
       exposureSeconds,
-      iso: this.#toldIso ?? ordered.iso,
+      iso: this.#reportedIso ?? ordered.iso,
       fNumber: link.properties.settingOf(controls.fNumber) ?? ordered.fNumber,
     };
   }
 
   /** Whether the camera tells its ISO: not without such a property, nor while it chooses by itself. */
-  get isIsoTold(): boolean {
-    return this.#toldIso !== null;
+  get isIsoReported(): boolean {
+    return this.#reportedIso !== null;
   }
 
-  get #toldIso(): number | null {
+  get #reportedIso(): number | null {
     const iso = this.#options.link.properties.settingOf(this.#options.controls.iso);
     return iso !== null && iso <= exposureIndex.max ? iso : null;
   }

@@ -1,4 +1,4 @@
-/** What a frame's Exif may tell of lens and sensor, in the tags' own units; `null`: it does not. */
+/** What a frame's Exif may say of lens and sensor, in the tags' own units; `null`: it does not. */
 export type LensFacts = {
   readonly focalLengthMm: number | null;
   /** The lens in full-frame terms. */
@@ -26,7 +26,7 @@ const SENSOR_MM_MAX = 70;
 /** Width of a full frame, by which equivalent focal lengths are given, mm. Source: Exif 2.32, tag A405. */
 export const FULL_FRAME_WIDTH_MM = 36;
 
-/** Size of a pixel on the sensor by the focal plane's resolution, µm; null: it is not told, or cannot be. */
+/** Size of a pixel on the sensor by the focal plane's resolution, µm; null: it is not given, or cannot be. */
 export function pixelPitchUmOf(
   facts: Pick<LensFacts, "focalPlaneXResolution" | "focalPlaneResolutionUnit">,
 ): number | null {
@@ -63,7 +63,7 @@ function widthByLens({ focalLengthMm, fullFrameFocalLengthMm }: LensFacts): numb
   return believable((FULL_FRAME_WIDTH_MM * focalLengthMm) / fullFrameFocalLengthMm);
 }
 
-/** Width of the full-size image by the picture's own Exif; null: not told, or a preview's. */
+/** Width of the full-size image by the picture's own Exif; null: not given, or a preview's. */
 export function fullSizeWidthPxOf({ imageWidthPx }: LensFacts): number | null {
   return imageWidthPx !== null && imageWidthPx >= PREVIEW_PX_MAX ? imageWidthPx : null;
 }

@@ -14,7 +14,7 @@ export type RehearsalTiming = {
 
 /** Motion as a perfect measurement would give it. */
 export function motionOf(driftDegPerSecond: number, settings: ExposureSettings): CurtainMotion {
-  if (settings.pixelPitchUm === null) return { kind: "unknown", why: "no pixel pitch is told" };
+  if (settings.pixelPitchUm === null) return { kind: "unknown", why: "no pixel pitch is given" };
   const pxPerRadian = (settings.focalLengthMm * 1000) / settings.pixelPitchUm;
   return {
     kind: "measured",

@@ -2,12 +2,12 @@
 export const opticsWords = {
   sensorUnknown:
     "The sensor's width is not known: speeds of curtains are given as for a full frame, and are up to twice too high on a smaller one. Name it in the kit or with --sensor-width-mm.",
-  otherSensor: (toldMm: number, pictureMm: number) =>
-    `The kit's sensor is ${toldMm} mm wide, the picture says ${pictureMm.toFixed(1)} mm; the kit counts.`,
+  otherSensor: (givenMm: number, pictureMm: number) =>
+    `The kit's sensor is ${givenMm} mm wide, the picture says ${pictureMm.toFixed(1)} mm; the kit counts.`,
   pixelsUnknown: (widthPx: number) =>
     `How many pixels wide the camera's own files are is not known: smear is counted as in a frame of ${widthPx}.`,
-  equivalent: (toldMm: number, realMm: number) =>
-    `${toldMm} mm is what this lens is worth on a full frame; its own focal length is ${realMm} mm, and counts.`,
-  otherLens: (toldMm: number, realMm: number) =>
-    `The picture says ${realMm} mm, the settings ${toldMm} mm; the picture counts.`,
+  equivalent: (givenMm: number, realMm: number) =>
+    `${givenMm} mm is what this lens is worth on a full frame; its own focal length is ${realMm} mm, and counts.`,
+  otherLens: (givenMm: number, realMm: number) =>
+    `The picture says ${realMm} mm, the settings ${givenMm} mm; the picture counts.`,
 } as const;

@@ -16,8 +16,8 @@ export type FakeCameraOptions = {
   readonly picture: (exposure: Exposure, frameIndex: number) => Uint8Array | Promise<Uint8Array>;
   readonly description?: Partial<CameraDescription>;
   readonly busyMs?: number;
-  /** ISO at which it takes every frame, told by its files alone. */
-  readonly untoldIso?: number;
+  /** ISO at which it takes every frame, given by its files alone. */
+  readonly unreportedIso?: number;
 };
 
 /** A camera without a protocol: exact, instant, and as faulty as a test wants it. */
@@ -104,7 +104,7 @@ export class FakeCamera implements Camera {
   }
 
   async #take({ frameIndex, exposure, openAtMs }: ExposureOrder): Promise<void> {
-    const { clock, picture, busyMs = 1000, untoldIso } = this.#options;
+    const { clock, picture, busyMs = 1000, unreportedIso } = this.#options;
     this.isShutterOpen = true;
     this.emit({ kind: "shutterOpened", frameIndex, atMs: openAtMs });
     this.#closing = new AbortController();
@@ -113,13 +113,16 @@ export class FakeCamera implements Camera {
     this.isShutterOpen = false;
     const atMs = monotonicMs(Math.min(clock.monotonicMs(), closeMs));
     const happened = { ...exposure, exposureSeconds: (atMs - openAtMs) / 1000 };
-    const isTold = untoldIso === undefined;
+    const isReported = unreportedIso === undefined;
     this.emit({
       ...{ kind: "shutterClosed", frameIndex, atMs, happened },
-      ...(isTold ? {} : { isIsoTold: false }),
+      ...(isReported ? {} : { isIsoReported: false }),
     });
     this.developingCount += 1;
-    const jpeg = await picture(isTold ? happened : { ...happened, iso: untoldIso }, frameIndex);
+    const jpeg = await picture(
+      isReported ? happened : { ...happened, iso: unreportedIso },
+      frameIndex,
+    );
     this.developingCount -= 1;
     const file = this.keepOnCard(frameIndex, jpeg, openAtMs);
     // The file is there a little before the camera is ready, as on the real thing.

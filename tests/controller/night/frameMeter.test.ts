@@ -2,7 +2,7 @@ import sharp from "sharp";
 import { expect, test } from "vitest";
 import { FrameMeter } from "../../../controller/night/frameMeter.ts";
 import { encodeExif, withExif } from "../../../core/metadata/exif.ts";
-import { opticsOf, type ToldOptics } from "../../../core/photometry/optics.ts";
+import { opticsOf, type GivenOptics } from "../../../core/photometry/optics.ts";
 import { createRandom } from "../../../core/random.ts";
 import { utcMs } from "../../../core/units.ts";
 import { NIGHT_START_UTC_MS } from "../../support/frameRecords.ts";
@@ -46,8 +46,8 @@ function exifOf(index: number): Uint8Array {
   });
 }
 
-async function speedsOf(told: ToldOptics) {
-  const meter = new FrameMeter((picture) => opticsOf(told, picture, null), null);
+async function speedsOf(given: GivenOptics) {
+  const meter = new FrameMeter((picture) => opticsOf(given, picture, null), null);
   const speeds: { readonly degPerSecond: number; readonly pxPerSecond: number }[] = [];
   for (const [frameIndex, jpeg] of (await cropFrames(6)).entries()) {
     const { reading } = await meter.meter(jpeg, {
@@ -61,8 +61,8 @@ async function speedsOf(told: ToldOptics) {
 
 // At 36 mm, as was taken before the pictures were asked, the same frames read 1.5 times too fast.
 test("measures curtains on a crop sensor within 5 %, by what its pictures say of it", async () => {
-  const told = { focalLengthMm: FOCAL_MM, sensorWidthMm: null, pixelPitchUm: null };
-  const speeds = await speedsOf(told);
+  const given = { focalLengthMm: FOCAL_MM, sensorWidthMm: null, pixelPitchUm: null };
+  const speeds = await speedsOf(given);
   expect(speeds.length).toBeGreaterThanOrEqual(3);
   const pxPerRadian = (FOCAL_MM / CROP_MM) * 6000;
   for (const { degPerSecond, pxPerSecond } of speeds) {
@@ -75,8 +75,8 @@ test("measures curtains on a crop sensor within 5 %, by what its pictures say of
   }
 });
 
-test("reads the same frames half as fast again where a full frame is told", async () => {
-  const told = { focalLengthMm: FOCAL_MM, sensorWidthMm: 36, pixelPitchUm: 6 };
-  const speeds = await speedsOf(told);
+test("reads the same frames half as fast again where a full frame is given", async () => {
+  const given = { focalLengthMm: FOCAL_MM, sensorWidthMm: 36, pixelPitchUm: 6 };
+  const speeds = await speedsOf(given);
   for (const { degPerSecond } of speeds) expect(degPerSecond / DRIFT_DEG).toBeGreaterThan(1.3);
 });

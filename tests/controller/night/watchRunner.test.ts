@@ -247,7 +247,7 @@ describe("a camera that does not tell its ISO", () => {
     const catalogue = Catalogue.create(createNightFolder(temporaryFolder(), night), night);
     const camera = new FakeCamera({
       clock,
-      untoldIso: 1600,
+      unreportedIso: 1600,
       picture: async (exposure) =>
         withExif(
           await pictureOf(exposure),

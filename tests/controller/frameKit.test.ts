@@ -1,7 +1,7 @@
 import sharp from "sharp";
 import { expect, test } from "vitest";
 
-import { frameKitOf } from "../../../controller/planning/frameKit.ts";
+import { frameKitOf } from "../../controller/frameKit.ts";
 
 const GREY = { create: { width: 8, height: 8, channels: 3, background: "#808080" } } as const;
 

@@ -1,6 +1,6 @@
 import exifr from "exifr";
 
-import type { LensFacts } from "../../core/metadata/lensFacts.ts";
+import type { LensFacts } from "../core/metadata/lensFacts.ts";
 
 /** Exif tags that describe sensor and lens. Source: Exif 2.32 (CIPA DC-008). */
 const TAGS = [
