@@ -17,6 +17,7 @@ import type { Log } from "../log.ts";
 import { OpenFrames } from "./openFrames.ts";
 import type { FrameMeter } from "./frameMeter.ts";
 import { FrameWork, refusal } from "./frameWork.ts";
+import { WatchEvents } from "./watchEvents.ts";
 import { watchEventOf, type BareWatchEvent } from "./watchEventOf.ts";
 import { factsOf, viewOf, type ViewContext } from "./watchView.ts";
 
@@ -47,11 +48,13 @@ export class WatchRunner {
   readonly #parts: WatchParts;
   readonly #frames: OpenFrames;
   readonly #work: FrameWork;
-  readonly #queue: WatchEvent[] = [];
+  readonly #events = new WatchEvents();
   #state: WatchState = idleWatch();
   #description: CameraDescription | null = null;
   #timer: AbortController | null = null;
   #isDraining = false;
+  /** Decides soon on what waits; null: nothing waits. */
+  #soon: NodeJS.Immediate | null = null;
   #isCutOff = false;
 
   constructor(parts: WatchParts) {
@@ -155,17 +158,17 @@ export class WatchRunner {
 
   /** A sample of the sky light meter. */
   light(value: number): void {
-    this.#take({ kind: "lightSampled", value });
+    this.#hear({ kind: "lightSampled", value });
   }
 
   /** A reading of the climate sensor. */
   climate(temperatureC: number, humidityPercent: number | null): void {
-    this.#take({ kind: "climateRead", temperatureC, humidityPercent });
+    this.#hear({ kind: "climateRead", temperatureC, humidityPercent });
   }
 
   /** A GNSS receiver was heard: this computer's clock less its, milliseconds. */
   clock(oursLessGnssMs: number): void {
-    this.#take({ kind: "clockCompared", oursLessGnssMs });
+    this.#hear({ kind: "clockCompared", oursLessGnssMs });
   }
 
   /** What may send this computer to sleep; null: nothing. */
@@ -183,18 +186,47 @@ export class WatchRunner {
     this.#timer?.abort();
     await this.#parts.camera.close();
     await this.#work.settled();
+    this.#decide();
   }
 
-  #take(event: BareWatchEvent, atMs: MonotonicMs = this.#parts.clock.monotonicMs()): void {
-    this.#queue.push({ ...event, atMs } as WatchEvent);
+  /** Decides at once, after everything that was heard before. */
+  #take(event: BareWatchEvent, atMs?: MonotonicMs): void {
+    this.#put(event, atMs);
+    this.#decide();
+  }
+
+  /**
+   * Puts down what camera or sensor says and decides soon: to decide is to write to the catalogue,
+   * and the caller must not wait for a disk.
+   */
+  #hear(event: BareWatchEvent, atMs?: MonotonicMs): void {
+    this.#put(event, atMs);
+    this.#soon ??= setImmediate(() => this.#decide());
+  }
+
+  #put(event: BareWatchEvent, atMs: MonotonicMs = this.#parts.clock.monotonicMs()): void {
+    this.#events.put({ ...event, atMs } as WatchEvent);
+  }
+
+  #decide(): void {
     if (this.#isDraining) return;
+    if (this.#soon) clearImmediate(this.#soon);
+    this.#soon = null;
+    if (this.#events.count === 0) return;
     this.#isDraining = true;
     try {
-      for (let next = this.#queue.shift(); next; next = this.#queue.shift()) this.#step(next);
+      this.#tellLeftOut();
+      for (let next = this.#events.next(); next; next = this.#events.next()) this.#step(next);
     } finally {
       this.#isDraining = false;
     }
     this.#parts.onChange();
+  }
+
+  #tellLeftOut(): void {
+    const leftOut = this.#events.takeLeftOut();
+    if (Object.keys(leftOut).length === 0) return;
+    this.#parts.log.warn("watch.statuses_left_out", { cameraId: this.cameraId, ...leftOut });
   }
 
   #step(event: WatchEvent): void {
@@ -314,19 +346,19 @@ export class WatchRunner {
       this.#work.noteUnreportedIso(event.frameIndex);
     }
     if (event.kind === "failed") log.warn("camera.failed", { ...event });
-    if (event.kind !== "frameArrived") return this.#hear(event);
+    if (event.kind !== "frameArrived") return this.#hearCamera(event);
     if (event.isProved !== false) return this.#arrived(event);
     void this.#work.place(event).then((placed) => placed && this.#arrived(placed));
   }
 
   #arrived(event: Extract<CameraEvent, { kind: "frameArrived" }>): void {
     this.#work.noteArrival(event);
-    this.#hear(event);
+    this.#hearCamera(event);
   }
 
-  #hear(event: CameraEvent): void {
+  #hearCamera(event: CameraEvent): void {
     const isToneCurveKnown = this.#work.meter?.response.isSure ?? false;
-    this.#take(watchEventOf(event, isToneCurveKnown), "atMs" in event ? event.atMs : undefined);
+    this.#hear(watchEventOf(event, isToneCurveKnown), "atMs" in event ? event.atMs : undefined);
   }
 
   async #closeCamera(): Promise<void> {
@@ -347,8 +379,7 @@ export class WatchRunner {
       this.#parts.log.error(what, { code: error.code, sentence: error.message });
       // Reported once: reporting is an event, which the disk refuses in its turn.
       if (isDiskRefusing(this.#state.known)) return;
-      this.#queue.push({
-        atMs: this.#parts.clock.monotonicMs(),
+      this.#put({
         kind: "keepFailed",
         frameIndex: null,
         sentence: refusal(error.message),

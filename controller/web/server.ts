@@ -6,6 +6,7 @@ import express, { type ErrorRequestHandler, type Express, type RequestHandler } 
 import helmet from "helmet";
 
 import { asNightError, NightError, type ErrorCode } from "../../core/errors.ts";
+import { ClientBounds } from "./clientBounds.ts";
 import { packedFiles } from "./compressed.ts";
 import { sendNoSuchPage, sendWaitingPage } from "./darkPage.ts";
 import { FrameImages } from "./frameImages.ts";
@@ -93,7 +94,9 @@ export async function startWebServer(options: WebServerOptions): Promise<WebServ
     ...watchRoutes(service),
     ...(options.extraRoutes ?? []),
   ];
-  addRoutes(app, routes, options, port);
+  const bounds = new ClientBounds();
+  bounds.watch(server);
+  addRoutes(app, routes, options, { port, bounds });
   server.removeListener("request", notYet).on("request", app);
   const live = attachLiveSocket(server, service, port);
   const stopPreparing = prepareSlices(service, keograms);
@@ -117,9 +120,12 @@ function addRoutes(
   app: Express,
   routes: readonly Route[],
   options: WebServerOptions,
-  port: number,
+  { port, bounds }: { readonly port: number; readonly bounds: ClientBounds },
 ): void {
   app.disable("x-powered-by");
+  app.use((request, response, next) => {
+    if (bounds.admits(request, response)) next();
+  });
   app.set("query parser", "simple");
   app.use(onlyOwnPage(port));
   app.use(safeHeaders(port));

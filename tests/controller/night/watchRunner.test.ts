@@ -199,6 +199,26 @@ describe("the watch carried out", () => {
     );
   });
 
+  it("writes nothing to the catalogue while the camera calls back, and the row before the shutter", async () => {
+    start({ frameCountMax: 6 });
+    await clock.advanceTo(5_000);
+    const events = vi.spyOn(catalogue, "appendEvent");
+    const rows = vi.spyOn(catalogue, "putFrame");
+    const status = { kind: "status", atMs: clock.monotonicMs(), batteryPercent: 50 } as const;
+    for (let count = 0; count < 3000; count += 1) {
+      camera.emit({ ...status, freeBytes: null, freeFrames: 1000 });
+    }
+    expect([events.mock.calls.length, rows.mock.calls.length]).toEqual([0, 0]);
+    await clock.advanceTo(5_001);
+    expect(events.mock.calls.length).toBeLessThanOrEqual(500);
+    expect(runner.state.known.batteryPercent).toBe(50);
+    const expose = vi.spyOn(camera, "expose").mockImplementation(({ frameIndex }) => {
+      expect(catalogue.frame("camera-1", frameIndex)?.status).toBe("ordered");
+    });
+    await clock.advanceTo(60_000);
+    expect(expose).toHaveBeenCalled();
+  });
+
   it("reconnects after a lost link and fetches from the card the frame that the loss swallowed", async () => {
     camera.fault = (order) => {
       if (order.frameIndex !== 2) return false;
