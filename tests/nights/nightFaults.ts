@@ -19,6 +19,16 @@ export type Fault =
   | { readonly kind: "diskFull"; readonly atMs: number; readonly endMs: number }
   /** The dial is not on manual when the camera is next connected. */
   | { readonly kind: "dialTurned"; readonly atMs: number; readonly endMs: number }
+  /** Previews take up to half a minute to be metered. */
+  | { readonly kind: "slowPreviews"; readonly atMs: number; readonly endMs: number }
+  /** The disk takes up to half a minute for a file. */
+  | { readonly kind: "diskSlow"; readonly atMs: number; readonly endMs: number }
+  /** Files break off: nothing can be metered, and the card holds the whole. */
+  | { readonly kind: "truncated"; readonly atMs: number; readonly endMs: number }
+  /** The computer is suspended: it decides nothing, and hears everything at once when it is back. */
+  | { readonly kind: "suspended"; readonly atMs: number; readonly endMs: number }
+  /** The camera's card has no room; at `endMs` another, empty one is put in. */
+  | { readonly kind: "cardFull"; readonly atMs: number; readonly endMs: number }
   /** The daemon is killed and started again at `endMs`. */
   | { readonly kind: "killed"; readonly atMs: number; readonly endMs: number }
   /** Somebody presses the camera's own release. */
@@ -27,6 +37,12 @@ export type Fault =
   | { readonly kind: "wrongId"; readonly atMs: number }
   /** A sensor says a thousand things at once. */
   | { readonly kind: "babble"; readonly atMs: number }
+  /** The thread that owns the session dies; the next one begins a new session. */
+  | { readonly kind: "workerCrashed"; readonly atMs: number }
+  /** This computer's clock was set: a receiver hears the difference; the night's own clock does not move. */
+  | { readonly kind: "clockSet"; readonly atMs: number; readonly byMs: number }
+  /** The camera's battery falls from now on, to nothing in an hour. */
+  | { readonly kind: "batteryDies"; readonly atMs: number }
   | { readonly kind: "pause"; readonly atMs: number; readonly forMs: number | null }
   | { readonly kind: "resume"; readonly atMs: number }
   | { readonly kind: "settings"; readonly atMs: number; readonly isoMax: number }
@@ -35,8 +51,14 @@ export type Fault =
 const LASTING = [
   ...(["cableOut", "silent", "busy", "lateEvents", "doubledEvents"] as const),
   ...(["lostFiles", "blind", "diskFull", "dialTurned", "killed", "cableOut"] as const),
+  ...(["slowPreviews", "diskSlow", "truncated", "suspended"] as const),
 ];
-const MOMENTS = ["handPicture", "wrongId", "babble", "pause", "resume", "settings"] as const;
+const MOMENTS = [
+  ...(["handPicture", "wrongId", "babble", "pause", "resume", "settings"] as const),
+  ...(["workerCrashed", "clockSet"] as const),
+];
+/** An hour either way is daylight saving; the others are a dead clock battery and a time server. */
+const CLOCK_STEPS_MS = [3_600_000, -3_600_000, 7 * 86_400_000, -40_000] as const;
 
 /** A night's faults by rising time: some ten that last, some ten that are over at once. */
 export function faultsOf(random: Random, nightMs: number): readonly Fault[] {
@@ -54,6 +76,13 @@ export function faultsOf(random: Random, nightMs: number): readonly Fault[] {
   if (random.uniform() < 0.15) {
     faults.push({ kind: "stop", atMs: nightMs * (0.3 + 0.6 * random.uniform()) });
   }
+  if (random.uniform() < 0.1) {
+    faults.push({ kind: "batteryDies", atMs: nightMs * (0.5 + 0.4 * random.uniform()) });
+  }
+  if (random.uniform() < 0.1) {
+    const atMs = nightMs * (0.3 + 0.5 * random.uniform());
+    faults.push({ kind: "cardFull", atMs, endMs: atMs + 600_000 });
+  }
   return faults.sort((one, other) => one.atMs - other.atMs);
 }
 
@@ -63,5 +92,8 @@ function momentOf(random: Random, atMs: number): Fault {
     return { kind, atMs, forMs: random.uniform() < 0.6 ? 600_000 * random.uniform() : null };
   }
   if (kind === "settings") return { kind, atMs, isoMax: 800 * 2 ** random.integer(4) };
+  if (kind === "clockSet") {
+    return { kind, atMs, byMs: CLOCK_STEPS_MS[random.integer(CLOCK_STEPS_MS.length)]! };
+  }
   return { kind, atMs };
 }

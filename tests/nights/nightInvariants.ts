@@ -153,7 +153,8 @@ export class NightInvariants {
     const { silenceSecondsMax, exposure } = state.known.settings;
     const graceMs =
       BACK_WITHIN_MS + 2 * silenceSecondsMax * 1000 + exposure.exposureSecondsMax * 1000;
-    if (nowMs - this.#lastOrderMs > graceMs) {
+    // Counted from the fault's end: a suspended computer checks nothing before it.
+    if (nowMs - Math.max(this.#lastOrderMs, this.#faultsEndMs) > graceMs) {
       this.note(
         nowMs,
         `no frame was ordered for ${Math.round((nowMs - this.#lastOrderMs) / 1000)} s in ${kind}`,

@@ -56,6 +56,8 @@ class SimulatedNight {
   #life = 0;
   #link = 0;
   #eventCount = 0;
+  /** Since when the camera's battery dies; null: it does not. */
+  #batteryFallsMs: number | null = null;
 
   constructor(seed: number, endMs: number) {
     this.#random = createRandom(seed);
@@ -88,7 +90,7 @@ class SimulatedNight {
   #advance(): boolean {
     this.#queue.sort((one, other) => one.atMs - other.atMs);
     const next = this.#queue[0];
-    const wakeMs = this.#isAlive ? this.#wakeMs : null;
+    const wakeMs = this.#isAlive ? this.#heardMs(this.#wakeMs) : null;
     if (wakeMs !== null && (!next || wakeMs <= next.atMs)) {
       this.#nowMs = Math.max(this.#nowMs, wakeMs);
       this.#wakeMs = null;
@@ -102,6 +104,17 @@ class SimulatedNight {
     return true;
   }
 
+  /** When the computer hears of a moment: at once, or when it is no longer suspended. */
+  #heardMs(atMs: number): number;
+  #heardMs(atMs: number | null): number | null;
+  #heardMs(atMs: number | null): number | null {
+    if (atMs === null) return null;
+    const ends = this.#faults.flatMap((fault) =>
+      fault.kind === "suspended" && fault.atMs <= atMs && atMs < fault.endMs ? fault.endMs : [],
+    );
+    return Math.max(atMs, ...ends);
+  }
+
   #at(atMs: number, act: () => void): void {
     this.#queue.push({ atMs, act });
   }
@@ -109,7 +122,7 @@ class SimulatedNight {
   /** In so many milliseconds, if the daemon still lives then. */
   #soon(ms: number, act: () => void): void {
     const life = this.#life;
-    this.#at(this.#nowMs + ms, () => {
+    this.#at(this.#heardMs(this.#nowMs + ms), () => {
       if (this.#isAlive && life === this.#life) act();
     });
   }
@@ -140,10 +153,22 @@ class SimulatedNight {
       case "lateEvents":
       case "doubledEvents":
       case "dialTurned":
+      case "suspended":
         return this.#invariants.faultUntil(fault.endMs);
+      case "workerCrashed":
+        return this.#loseLink();
+      case "clockSet":
+        return this.#hear({ kind: "clockCompared", oursLessGnssMs: fault.byMs });
+      case "batteryDies":
+        this.#batteryFallsMs ??= this.#nowMs;
+        return;
       case "lostFiles":
       case "blind":
       case "diskFull":
+      case "diskSlow":
+      case "slowPreviews":
+      case "truncated":
+      case "cardFull":
         return;
       case "handPicture":
         if (this.#body.open === null) this.#body.takeByHand(this.#nowMs);
@@ -261,12 +286,13 @@ class SimulatedNight {
       case "closeShutter":
         return this.#closeShutter();
       case "keepFrame":
-        return this.#soon(20, () => this.#keep(effect.frameIndex));
+        return this.#soon(this.#upTo("diskSlow", 20), () => this.#keep(effect.frameIndex));
       case "meterFrame": {
         const { frameIndex } = effect;
-        return this.#soon(150, () =>
+        const isCut = this.#is("truncated");
+        return this.#soon(this.#upTo("slowPreviews", 150), () =>
           this.#take(
-            this.#is("blind")
+            isCut || this.#is("blind")
               ? { kind: "readingFailed", frameIndex, sentence: "the file has no preview" }
               : { kind: "readingArrived", frameIndex, reading: aReading() },
           ),
@@ -277,7 +303,7 @@ class SimulatedNight {
       case "readStatus":
         return this.#cameraSays(30, {
           kind: "statusRead",
-          ...{ batteryPercent: 80, freeBytes: 200e9, freeFrames: 40_000 },
+          ...this.#cameraStatus(),
         });
       case "reconcileCard":
         return this.#soon(1500, () => this.#reconcile(effect.beforeFrameIndex));
@@ -290,6 +316,18 @@ class SimulatedNight {
         this.#body.closeShutter(this.#nowMs);
         return this.#soon(100, () => this.#take({ kind: "cameraClosed" }));
     }
+  }
+
+  #cameraStatus() {
+    const isFull = this.#is("cardFull");
+    const fallen = this.#batteryFallsMs === null ? 0 : this.#nowMs - this.#batteryFallsMs;
+    const batteryPercent = Math.max(0, Math.round(80 * (1 - fallen / 3_600_000)));
+    return { batteryPercent, freeBytes: isFull ? 0 : 200e9, freeFrames: isFull ? 0 : 40_000 };
+  }
+
+  /** So long, or up to half a minute while this fault lasts. */
+  #upTo(kind: "diskSlow" | "slowPreviews", usualMs: number): number {
+    return this.#is(kind) ? 30_000 * this.#random.uniform() : usualMs;
   }
 
   /** Connecting ends what an earlier link left open, as the session does. */
