@@ -20,6 +20,9 @@ import { gapsOf, surgesOf } from "../../core/frames/timeline.ts";
 import type { Framing } from "../../core/frames/keogramAxes.ts";
 import { opticsOf, type Optics, type PictureFacts } from "../../core/photometry/optics.ts";
 import { WATCH_ON, type HandWord } from "../../core/watch/handWord.ts";
+import type { Outside } from "../../core/sky/light.ts";
+import { outsideAt } from "../../core/sky/outside.ts";
+import { isPlaced, placeOf } from "../../core/sky/place.ts";
 import { nightState } from "../../core/watch/stateSentence.ts";
 import type { EndedBy } from "../../core/watch/state.ts";
 import type { MonotonicMs, UtcMs } from "../../core/units.ts";
@@ -143,16 +146,18 @@ export class NightHost implements NightService {
   view(): DaemonView {
     const { version, clock } = this.#parts;
     const freeDiskBytes = this.#freeDiskBytes();
+    const night = this.#catalogues.tonight();
     return {
       version,
       nowUtcMs: clock.utcMs(),
       rate: clock.origin.rate,
-      night: this.#catalogues.tonight(),
+      night,
       state: this.#nightState(freeDiskBytes),
       watches: [...this.#runners.values()].map((runner) =>
         runner.view({ freeDiskBytes, clockText: laptopClockText }),
       ),
       freeDiskBytes,
+      outside: outsideOf(night, clock.utcMs()),
     };
   }
 
@@ -483,4 +488,10 @@ function firstCamera(catalogue: Catalogue): string {
 /** The tone curve that the camera's profile knows; null: it knows none. */
 function responseByProfile({ toneCurve }: CameraDescription): ToneResponse | null {
   return toneCurve ? knownResponse(toneCurve) : null;
+}
+
+/** A demo's place is not where its computer stands. */
+function outsideOf(night: NightSummary | null, atUtcMs: UtcMs): Outside {
+  const isThere = night !== null && !night.isRehearsal && isPlaced(night);
+  return outsideAt(atUtcMs, isThere ? placeOf({ elevationM: 0, ...night }) : null);
 }

@@ -2,6 +2,7 @@ import type { ExposureSettings } from "../exposure/settings.ts";
 import type { FrameRecord } from "../watch/frameRecord.ts";
 import type { GuardNotice } from "../watch/guardNotice.ts";
 import type { GapNotice, SurgeNotice } from "../frames/notices.ts";
+import type { Outside } from "../sky/light.ts";
 import type { UtcMs } from "../units.ts";
 import type { StateRow } from "../watch/stateSentence.ts";
 
@@ -84,6 +85,8 @@ export type DaemonView = {
   readonly state: StateNotice;
   readonly watches: readonly WatchView[];
   readonly freeDiskBytes: number | null;
+  /** Now, by the wall clock, at the night's place; unknown in a demo, whose place is not where the computer is. */
+  readonly outside: Outside;
 };
 
 /** What the daemon pushes over the socket. */

@@ -3,6 +3,7 @@ import * as v from "valibot";
 import type { ExposureSettings } from "../exposure/settings.ts";
 import type { Stray } from "../frames/stray.ts";
 import type { FrameRecord } from "../watch/frameRecord.ts";
+import { OUTSIDE } from "../sky/light.ts";
 import type { UtcMs } from "../units.ts";
 import { STATE_LOOKS, type StateKind } from "../words/stateWords.ts";
 import type {
@@ -206,6 +207,7 @@ export const daemonViewSchema: v.GenericSchema<DaemonView> = v.object({
   state: stateNoticeSchema,
   watches: v.array(watchViewSchema),
   freeDiskBytes: v.nullable(v.number()),
+  outside: v.picklist(OUTSIDE),
 });
 
 /** What the socket at `/api/live` pushes. Meaning: `messages.ts`. */

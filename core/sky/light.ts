@@ -4,6 +4,10 @@ export const LIGHTS = ["day", "civil", "nautical", "astronomical", "dark"] as co
 /** How much of the day is left: one of `LIGHTS`. */
 export type Light = (typeof LIGHTS)[number];
 
+/** Whether eyes out there are getting used to the dark; "unknown": no place is known. */
+export const OUTSIDE = ["dark", "light", "unknown"] as const;
+export type Outside = (typeof OUTSIDE)[number];
+
 /**
  * Altitudes of the Sun's centre, degrees, at which one light gives way to the next: sunset with 34′
  * of refraction and the Sun's half width of 16′, then the three twilights 6° apart.

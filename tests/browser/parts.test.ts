@@ -93,6 +93,22 @@ test.each([
   );
 });
 
+test.each([
+  ["dark", "night"],
+  ["light", "day"],
+] as const)(
+  "is %s outside, and a page whose watch is over shows itself by %s",
+  async (outside, theme) => {
+    night.changeView({ outside });
+    night.changeWatch({ phase: "finished" });
+    await open("");
+    await page.getByRole("button", { name: "Morning" }).waitFor();
+    expect(await page.evaluate(() => document.documentElement.dataset["theme"])).toBe(theme);
+    const ground = await page.evaluate(() => getComputedStyle(document.body).backgroundColor);
+    expect(ground === "rgb(0, 0, 0)").toBe(theme === "night");
+  },
+);
+
 test("goes from part to part by the keys 1, 2 and 3", async () => {
   await open("#watch");
   await page.getByTestId("frame-picture").waitFor();

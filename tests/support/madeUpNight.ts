@@ -110,6 +110,7 @@ export function makeView(changes: Partial<DaemonView> = {}): DaemonView {
     state: makeState("well"),
     watches: [makeWatch()],
     freeDiskBytes: 210_000_000_000,
+    outside: "light",
     ...changes,
   };
 }
