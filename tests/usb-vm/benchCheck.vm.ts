@@ -1,5 +1,6 @@
 // The bench check as its user runs it, on a virtual camera on this kernel's bus.
-import { readFileSync } from "node:fs";
+import { existsSync, readFileSync } from "node:fs";
+import { join } from "node:path";
 import { afterAll, beforeAll, describe, expect, it } from "vitest";
 import { startProgram } from "../support/program.ts";
 import { temporaryFolder } from "../support/temporaryFolder.ts";
@@ -15,6 +16,27 @@ beforeAll(async () => {
 afterAll(async () => await bus.stop());
 
 describe("a bench check over USB", () => {
+  // First, while QEMU's own is the only camera on the bus: it shows files and can expose nothing.
+  it(
+    "says of a device that takes no pictures what to do, exits 1 and writes no profile",
+    async () => {
+      const data = temporaryFolder();
+      const check = startProgram("controller/commands/benchCheck.ts", [
+        ...["--camera", "usb", "--data", data],
+      ]);
+      expect(await check.ended, check.printed()).toBe(1);
+      const printed = check.printed();
+      expect(printed).toMatch(
+        /^verdict +Not without a release contact: this device takes no pictures over its cable\.$/m,
+      );
+      expect(printed).toMatch(/^next +Connect a release contact and name it with --release, or /m);
+      expect(printed).toMatch(/^events +nothing was exposed, so none was due$/m);
+      expect(printed).not.toMatch(/Written:|\bptp\.|0x[0-9a-f]{4}/);
+      expect(existsSync(join(data, "profiles"))).toBe(false);
+    },
+    CHECK_MS,
+  );
+
   it(
     "proves settings, bulb, latency, previews and events, and writes the camera's own profile",
     async () => {
