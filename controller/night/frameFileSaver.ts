@@ -39,6 +39,12 @@ export class FrameFileSaver {
     this.#arrivals.set(arrival.frameIndex, arrival);
   }
 
+  /** Whether a transaction says that the picture in hand is this frame's. */
+  isProved(frameIndex: number): boolean {
+    const arrival = this.#arrivals.get(frameIndex);
+    return arrival !== undefined && arrival.isProved !== false;
+  }
+
   /** @throws NightError `archive.disk_full`, `archive.read_only`. */
   keep(frameIndex: number, jpeg: Uint8Array): Promise<FrameFile> {
     const kept = this.#last.then(async (): Promise<FrameFile> => {

@@ -57,8 +57,17 @@ export class FrameFinder {
     const byTime = this.alibiIn(frame, { ...word, exposure: null });
     if (byTime !== null || this.#isExposureFalse) return byTime;
     const why = this.alibiIn(frame, word);
-    this.#contradictedCount = why === null ? 0 : this.#contradictedCount + 1;
+    this.#noteDoubt(why);
     return why;
+  }
+
+  /** @param doubt  In what a picture that is its frame's by transaction contradicts it; null: in nothing. */
+  noteProved(doubt: string | null): void {
+    this.#noteDoubt(doubt);
+  }
+
+  #noteDoubt(doubt: string | null): void {
+    this.#contradictedCount = doubt === null ? 0 : this.#contradictedCount + 1;
   }
 
   /** Picture after picture reported another exposure than its frame had: it says nothing then. */
@@ -68,7 +77,7 @@ export class FrameFinder {
 
   /** As `alibi`, for a picture of the card. */
   alibiIn(frame: FrameRecord, word: PictureWord): string | null {
-    return alibiOf(frame, word, this.#slack);
+    return alibiOf(frame, this.#believed(word), this.#slack);
   }
 
   /**
@@ -87,8 +96,12 @@ export class FrameFinder {
         ({ status, frameIndex }) =>
           status !== "kept" && frameIndex < beforeIndex && !given.has(frameIndex),
       );
-    const said = this.#isExposureFalse ? { ...word, exposure: null } : word;
-    return ownerOf(frames, said, this.#slack);
+    return ownerOf(frames, this.#believed(word), this.#slack);
+  }
+
+  /** What a picture says of itself, less what this camera's pictures say falsely. */
+  #believed(word: PictureWord): PictureWord {
+    return this.#isExposureFalse ? { ...word, exposure: null } : word;
   }
 
   /** Whether one moment is surely before another, as far as the camera's clock can tell. */

@@ -151,10 +151,11 @@ export class FrameWork {
   async keep(frameIndex: number): Promise<void> {
     const jpeg = this.#pictures.jpegOf(frameIndex);
     if (!jpeg) return;
+    const isProved = this.#saver.isProved(frameIndex);
     try {
       const file = await this.#saver.keep(frameIndex, jpeg);
       await this.#learnIso(frameIndex, jpeg);
-      const doubt = await this.#doubtOf(frameIndex, jpeg);
+      const doubt = await this.#doubtOf(frameIndex, jpeg, { isProved });
       this.changeFrame(frameIndex, { file, status: "kept", ...doubt });
       this.#options.take({ kind: "frameKept", frameIndex });
       this.#tell(frameIndex);
@@ -167,12 +168,17 @@ export class FrameWork {
   }
 
   /** A file whose own exposure contradicts its frame is kept all the same, and reported. */
-  async #doubtOf(frameIndex: number, jpeg: Uint8Array): Promise<Partial<FrameRecord>> {
+  async #doubtOf(
+    frameIndex: number,
+    jpeg: Uint8Array,
+    { isProved }: { readonly isProved: boolean },
+  ): Promise<Partial<FrameRecord>> {
     const { frames, log } = this.#options;
     const frame = frames.frame(frameIndex);
     const reported = await exposureInFile(jpeg);
     if (!frame?.happened || reported === null) return {};
     const why = contradictionOf(frame.happened, reported, this.#finder.slackSeconds);
+    if (isProved) this.#finder.noteProved(why);
     if (why === null) return {};
     log.warn("frame.contradicted", { frameIndex, why });
     return { reasons: [...frame.reasons, why] };
