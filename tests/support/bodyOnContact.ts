@@ -47,8 +47,9 @@ export function startBodyOnContact(
 
 /** A dim, even sky with what a camera writes beside it. */
 async function picture(exposureSeconds: number, iso: number): Promise<Buffer> {
-  const now = new Date().toISOString();
-  const date = `${now.slice(0, 10).replaceAll("-", ":")} ${now.slice(11, 19)}`;
+  // A body dates a picture by the moment at which its shutter opened; common practice, no source.
+  const opened = new Date(Date.now() - exposureSeconds * 1000).toISOString();
+  const date = `${opened.slice(0, 10).replaceAll("-", ":")} ${opened.slice(11, 19)}`;
   const level = Math.min(250, Math.round(40 * Math.sqrt(exposureSeconds)));
   const background = { r: level, g: level, b: level };
   return await sharp({ create: { width: 240, height: 160, channels: 3, background } })

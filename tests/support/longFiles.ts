@@ -9,6 +9,7 @@ export const LONG_FILES: Readonly<Record<string, number>> = {
   "tests/faults/lostTerminal.test.ts": 39,
   "tests/browser/parts.test.ts": 38,
   "tests/faults/failingPictures.test.ts": 35,
+  "tests/controller/daemon/relayNight.test.ts": 32,
   "tests/faults/daemonKill.test.ts": 31,
   "tests/faults/demoCameraKill.test.ts": 30,
   "tests/bodies/drive.test.ts": 30,
