@@ -11,33 +11,43 @@ export type RelayDevice = {
   on(event: "error", listener: () => void): unknown;
 };
 
-type OpenRelay = (vendorId: number, productId: number) => Promise<RelayDevice>;
+/** Numbers of a HID device that is plugged in. */
+export type HidIds = { readonly vendorId: number; readonly productId: number };
 
-/** Opens a HID device with the system's driver, loaded only where it is needed. */
-const openWithDriver: OpenRelay = async (vendorId, productId) => {
-  const { HIDAsync } = await importNative("node-hid", () => import("node-hid"));
-  return await HIDAsync.open(vendorId, productId);
+/** The system's HID devices. */
+export type HidSystem = {
+  open(vendorId: number, productId: number): Promise<RelayDevice>;
+  /** What is plugged in, whether or not this account may open it. */
+  list(): Promise<readonly HidIds[]>;
+};
+
+/** The system's own driver, loaded only where it is needed. */
+export const hidSystem: HidSystem = {
+  open: async (vendorId, productId) => {
+    const { HIDAsync } = await importNative("node-hid", () => import("node-hid"));
+    return await HIDAsync.open(vendorId, productId);
+  },
+  list: async () => {
+    const { devicesAsync } = await importNative("node-hid", () => import("node-hid"));
+    return await devicesAsync();
+  },
 };
 
 /**
  * Takes a HID relay and opens its contact at once: a relay keeps the state it was left in.
  *
- * @throws NightError `release.gone` when there is no such device, `release.unsafe` when it does not
+ * @throws NightError `release.gone` when there is no such device, or none that may be opened, `release.unsafe` when it does not
  *   take the report that opens the contact.
  */
 export async function openHidContact(
   target: HidRelease,
-  open: OpenRelay = openWithDriver,
+  system: HidSystem = hidSystem,
 ): Promise<ContactDevice> {
   const { vendorId, productId } = target;
   const name = `${hex(vendorId)}:${hex(productId)}`;
-  const device = await open(vendorId, productId).catch((error: unknown) => {
-    throw new NightError(
-      "release.gone",
-      `The HID relay ${name} cannot be opened; is it plugged in, and may this user open it?`,
-      {},
-      { cause: error },
-    );
+  const device = await system.open(vendorId, productId).catch(async (error: unknown) => {
+    const why = await whyNotOpened(target, system);
+    throw new NightError("release.gone", `The HID relay ${name} ${why}`, {}, { cause: error });
   });
   const set = async (state: ContactState): Promise<void> => {
     // A single relay has no half-press: the contact is closed only for the release itself.
@@ -76,6 +86,18 @@ export async function openHidContact(
       await device.close().catch(() => undefined);
     },
   };
+}
+
+async function whyNotOpened(
+  { vendorId, productId }: HidRelease,
+  system: HidSystem,
+): Promise<string> {
+  const plugged = await system.list().catch(() => []);
+  const isThere = plugged.some((ids) => ids.vendorId === vendorId && ids.productId === productId);
+  if (!isThere) return "is not plugged in.";
+  return process.platform === "linux"
+    ? "is plugged in, but this account may not open it, or another program holds it; install the rule in hardware-profiles/70-nattvakt.rules, join the group plugdev, and plug the relay in again."
+    : "is plugged in, but cannot be opened; another program may hold it.";
 }
 
 function hex(value: number): string {

@@ -1,7 +1,7 @@
 import { NightError } from "../../core/errors.ts";
-import { importNative } from "../nativePackages.ts";
 import type { FromFile } from "../../core/profiles/parse.ts";
 import type { ReleaseProfile } from "../../core/profiles/releaseProfile.ts";
+import { hidSystem, type HidIds } from "./hidContact.ts";
 import type { ControlLine, ReleaseTarget } from "./releaseTarget.ts";
 
 /** A release as asked for on the command line, with what its profile says of the body behind it. */
@@ -10,9 +10,6 @@ export type ChosenRelease = {
   /** What a body needs between two frames, seconds. */
   readonly busySeconds: number;
 };
-
-/** Numbers of a HID device that is plugged in. */
-type HidIds = { readonly vendorId: number; readonly productId: number };
 
 const HALF_PRESS_MS = 300;
 
@@ -26,7 +23,7 @@ const HALF_PRESS_MS = 300;
 export async function chooseRelease(
   word: string,
   profiles: readonly FromFile<ReleaseProfile>[],
-  listHid: () => Promise<readonly HidIds[]> = listPluggedHid,
+  listHid: () => Promise<readonly HidIds[]> = hidSystem.list,
 ): Promise<ChosenRelease> {
   if (word.startsWith("serial:")) return serialRelease(word, profiles);
   if (word === "hid") return relayAmong(await listHid(), profiles);
@@ -105,9 +102,4 @@ function relayOf(ids: HidIds, profiles: readonly FromFile<ReleaseProfile>[]): Ch
     return { busySeconds, target: { kind: "hid", ...ids, reportKind, closeReport, openReport } };
   }
   return null;
-}
-
-async function listPluggedHid(): Promise<readonly HidIds[]> {
-  const { devicesAsync } = await importNative("node-hid", () => import("node-hid"));
-  return await devicesAsync();
 }

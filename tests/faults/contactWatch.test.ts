@@ -21,7 +21,10 @@ describe("a watch on a release contact", () => {
     const log = join(temporaryFolder(), "line");
     const framesFolder = temporaryFolder();
     const dataDir = temporaryFolder();
-    const body = startBodyOnContact({ log, folder: framesFolder, iso: ISO }, fileMs);
+    const body = startBodyOnContact(
+      { movements: () => contactMovements(log), folder: framesFolder, iso: ISO },
+      fileMs,
+    );
     onTestFinished(() => body.stop());
     const start = (...args: readonly string[]): Program => {
       const program = startProgram("tests/support/contactDaemon.ts", [

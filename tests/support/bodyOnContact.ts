@@ -4,7 +4,7 @@ import { renameSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { setTimeout as sleep } from "node:timers/promises";
 import sharp from "sharp";
-import { contactMovements } from "./fileRelease.ts";
+import type { ContactMovement } from "./fileRelease.ts";
 
 const LOOK_MS = 20;
 
@@ -15,21 +15,29 @@ export type BodyOnContact = {
 };
 
 /**
- * @param log  Where the contact's movements are written; see `fileContactMain.ts`.
+ * @param movements  How the contact has moved so far.
  * @param folder  Where its files arrive.
  * @param iso  What its dial stands at.
  * @param fileMs  How long a file takes to the folder after its frame.
  */
 export function startBodyOnContact(
-  { log, folder, iso }: { readonly log: string; readonly folder: string; readonly iso: number },
+  {
+    movements,
+    folder,
+    iso,
+  }: {
+    readonly movements: () => readonly ContactMovement[];
+    readonly folder: string;
+    readonly iso: number;
+  },
   fileMs = 0,
 ): BodyOnContact {
   const files: string[] = [];
   const taken = new Set<number>();
   const look = (): void => {
-    const movements = contactMovements(log);
-    for (const [index, { word, atMs }] of movements.entries()) {
-      const next = movements[index + 1];
+    const all = movements();
+    for (const [index, { word, atMs }] of all.entries()) {
+      const next = all[index + 1];
       if (word !== "closed" || next === undefined || taken.has(index)) continue;
       taken.add(index);
       const name = `B${String(files.length + 1).padStart(7, "0")}.JPG`;

@@ -6,6 +6,7 @@ import { UsbTransport } from "../../controller/cameras/usb/usbTransport.ts";
 import { NightError } from "../../core/errors.ts";
 import type { FakePeer, TransportKind } from "../support/fakePeer.ts";
 import type { FakeUsbOptions } from "../support/fakeUsbCamera.ts";
+import type { ContactMovement } from "../support/fileRelease.ts";
 import type { LineMovement } from "../support/serialAdapter.ts";
 import type { TestCameraOptions } from "../support/testCamera.ts";
 import type { BusAnswer, BusCall } from "./busProcess.ts";
@@ -69,6 +70,16 @@ export class Bus {
   ): Promise<{ readonly device: number; readonly path: string }> {
     const device = (await this.#call({ kind: "plugSerial", serialNumber, hasBreak })) as number;
     return { device, path: await pathWhenThere(serialNumber) };
+  }
+
+  /** A HID relay, which the system knows by its numbers. */
+  plugRelay(serialNumber: string): Promise<number> {
+    return this.#call({ kind: "plugRelay", serialNumber }) as Promise<number>;
+  }
+
+  /** How a relay's contact has moved so far. */
+  contact(device: number): Promise<readonly ContactMovement[]> {
+    return this.#call({ kind: "contact", device }) as never;
   }
 
   /** How a serial adapter's control lines have moved so far. */

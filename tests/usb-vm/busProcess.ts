@@ -2,6 +2,7 @@
 // the one that makes them, and its device must answer all the same.
 import { FakeUsbCamera, type FakeUsbOptions } from "../support/fakeUsbCamera.ts";
 import { createTestCamera, type TestCameraOptions } from "../support/testCamera.ts";
+import { HidRelay } from "../support/hidRelay.ts";
 import { SerialAdapter } from "../support/serialAdapter.ts";
 import type { UsbFunction } from "../support/usbFunction.ts";
 import { VirtualCameraOnUsb } from "../support/virtualCameraOnUsb.ts";
@@ -29,6 +30,9 @@ export type BusCall =
       readonly serialNumber: string;
       readonly hasBreak: boolean;
     }
+  | { readonly number: number; readonly kind: "plugRelay"; readonly serialNumber: string }
+  /** How the contact of a relay has moved. */
+  | { readonly number: number; readonly kind: "contact"; readonly device: number }
   /** How the control lines of a serial adapter have moved. */
   | { readonly number: number; readonly kind: "lines"; readonly device: number }
   | { readonly number: number; readonly kind: "unplug"; readonly device: number }
@@ -80,6 +84,10 @@ async function carryOut(call: BusCall): Promise<unknown> {
       const { serialNumber } = call;
       return await plug(new SerialAdapter(call), null, serialNumber);
     }
+    case "plugRelay":
+      return await plug(new HidRelay(call.serialNumber), null, call.serialNumber);
+    case "contact":
+      return (devices[call.device]!.usb as HidRelay).movements;
     case "lines":
       return (devices[call.device]!.usb as SerialAdapter).movements;
     case "unplug":

@@ -36,4 +36,5 @@ for port in $ROOT/sys/class/virtio-ports/*; do
   ln -sf "/dev/${port##*/}" "$ROOT/dev/virtio-ports/$(cat "$port/name")"
 done
 ifconfig lo 127.0.0.1 up
-exec /bin/busybox chroot $ROOT /bin/bash /run/vm/inside.sh <$ROOT/dev/null
+# A changed root alone would forbid user namespaces, which the service's sandbox is made of.
+exec switch_root $ROOT /bin/bash /run/vm/inside.sh <$ROOT/dev/null

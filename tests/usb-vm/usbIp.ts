@@ -184,21 +184,24 @@ function setupOf(header: Buffer): Setup {
 }
 
 const STANDARD = { getStatus: 0, clearFeature: 1, getDescriptor: 6, getConfiguration: 8 } as const;
+const RECIPIENTS = { interface: 1, endpoint: 2 } as const;
 const DESCRIPTORS = { device: 1, configuration: 2, string: 3 } as const;
 
-/** Standard requests are answered here, class requests by the device; null: stalled. */
+/** Standard requests to the device are answered here, what concerns a class by the device; null: stalled. */
 function control(device: UsbFunction, setup: Setup, data: Buffer): Buffer | null {
   if (((setup.requestType >> 5) & 3) !== 0) return device.control(setup, data);
-  const isEndpoint = (setup.requestType & 31) === 2;
+  const recipient = setup.requestType & 31;
   switch (setup.request) {
     case STANDARD.getDescriptor:
+      // An interface's descriptors are its class's own. Source: HID 1.11 §7.1.1.
+      if (recipient === RECIPIENTS.interface) return device.control(setup, data);
       return descriptor(device, setup.value >> 8, setup.value & 255);
     case STANDARD.getConfiguration:
       return Buffer.from([1]);
     case STANDARD.getStatus:
       return Buffer.from([0, 0]);
     case STANDARD.clearFeature:
-      if (isEndpoint) device.clearHalt(setup.index);
+      if (recipient === RECIPIENTS.endpoint) device.clearHalt(setup.index);
       return Buffer.alloc(0);
     default:
       // Setting configuration or interface: there is only one of each.

@@ -1,5 +1,11 @@
+import { readFileSync } from "node:fs";
 import { describe, expect, it } from "vitest";
-import { openHidContact, type RelayDevice } from "../../../controller/release/hidContact.ts";
+import { readProfiles } from "../../../controller/profiles/readProfiles.ts";
+import {
+  openHidContact,
+  type HidSystem,
+  type RelayDevice,
+} from "../../../controller/release/hidContact.ts";
 import type { HidRelease } from "../../../controller/release/releaseTarget.ts";
 
 const RELAY: HidRelease = {
@@ -11,7 +17,15 @@ const RELAY: HidRelease = {
   openReport: [0, 0xfd, 1],
 };
 
-function relay(sent: (readonly [string, number[]])[], over: Partial<RelayDevice> = {}) {
+/** A system whose devices are there or not, and none of which may be opened. */
+function shut(plugged: readonly HidRelease[]): HidSystem {
+  return {
+    open: () => Promise.reject(new Error("cannot open device")),
+    list: () => Promise.resolve(plugged),
+  };
+}
+
+function relay(sent: (readonly [string, number[]])[], over: Partial<RelayDevice> = {}): HidSystem {
   const device: RelayDevice = {
     write: async (report) => sent.push(["output", report]),
     sendFeatureReport: async (report) => sent.push(["feature", report]),
@@ -19,7 +33,7 @@ function relay(sent: (readonly [string, number[]])[], over: Partial<RelayDevice>
     on: () => undefined,
     ...over,
   };
-  return () => Promise.resolve(device);
+  return { open: () => Promise.resolve(device), list: () => Promise.resolve([RELAY]) };
 }
 
 describe("a HID relay", () => {
@@ -52,10 +66,34 @@ describe("a HID relay", () => {
   });
 
   it("that is not plugged in is named by its numbers", async () => {
-    const none = () => Promise.reject(new Error("cannot open device"));
-    await expect(openHidContact(RELAY, none)).rejects.toMatchObject({
+    await expect(openHidContact(RELAY, shut([]))).rejects.toMatchObject({
       code: "release.gone",
-      message: expect.stringContaining("1234:abcd") as string,
+      message: "The HID relay 1234:abcd is not plugged in.",
     });
+  });
+
+  it.runIf(process.platform === "linux")(
+    "that is plugged in and may not be opened names the rule that opens it",
+    async () => {
+      await expect(openHidContact(RELAY, shut([RELAY]))).rejects.toMatchObject({
+        code: "release.gone",
+        message: expect.stringMatching(/is plugged in.*70-nattvakt\.rules.*plugdev/) as string,
+      });
+    },
+  );
+
+  it("that a shipped profile describes is opened to a group by the shipped rules", () => {
+    const { releases } = readProfiles(null);
+    const rules = readFileSync("hardware-profiles/70-nattvakt.rules", "utf8");
+    const relays = releases.map(({ profile }) => profile).filter(({ kind }) => kind === "hid");
+    expect(relays.length).toBeGreaterThan(1);
+    for (const profile of relays) {
+      if (profile.kind !== "hid") continue;
+      const { usbVendorId, usbProductId } = profile.match;
+      const [vendor, product] = [usbVendorId, usbProductId].map((id) => id.replace(/^0x/, ""));
+      expect(rules).toContain(
+        `SUBSYSTEM=="hidraw", ATTRS{idVendor}=="${vendor}", ATTRS{idProduct}=="${product}", MODE="0660", GROUP="plugdev"`,
+      );
+    }
   });
 });
