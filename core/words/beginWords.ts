@@ -1,6 +1,6 @@
 /** Words of connecting a camera and beginning a night from the page. */
 export const beginWords = {
-  title: "Camera and begin",
+  title: "Camera",
   explain: "Connect your camera by USB and switch it on, or give its address in the network.",
   onUsb: "Cameras on USB",
   none: "No camera was found on USB. Switch it on, check the cable, and set its USB mode to the one for a computer or for pictures (PTP).",

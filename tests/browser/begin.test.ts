@@ -26,6 +26,10 @@ it("connects a camera and begins the night from the page alone", async () => {
   await page.getByText("Choose a camera first.").waitFor();
   expect(await now.isDisabled()).toBe(true);
 
+  // One way to begin, and the camera before it: two panels of nearly one name sent people to the wrong one.
+  const heads = await page.getByRole("heading", { level: 2 }).allInnerTexts();
+  expect(heads.filter((head) => /camera|begin/i.test(head))).toEqual(["Camera", "Begin"]);
+
   const camera = page.getByLabel("Address in the network");
   const tryIt = page.getByRole("button", { name: "Try it" });
   await camera.fill("127.0.0.1:9");

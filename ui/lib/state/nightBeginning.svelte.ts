@@ -12,12 +12,16 @@ export class NightBeginning {
   networkAddress = $state("");
   /** As `--camera` takes it; null: none yet. */
   chosen = $state<string | null>(null);
+  /** The hand has chosen it since the page was opened; else it is the one of last time, or the only one. */
+  isChosenByHand = $state(false);
   isLooking = $state(false);
   isTrying = $state(false);
   isBeginning = $state(false);
   /** What came of the last try. */
   answer = $state<string | null>(null);
   refusal = $state<string | null>(null);
+  /** Why the watch did not begin; stands beside the buttons that asked for it. */
+  beginRefusal = $state<string | null>(null);
 
   /** What was chosen last, and what is on USB now. */
   async recall(): Promise<void> {
@@ -43,10 +47,12 @@ export class NightBeginning {
   }
 
   choose(offer: CameraOffer): void {
+    this.isChosenByHand = true;
     [this.chosen, this.answer, this.refusal] = [offer.address, null, null];
   }
 
   type(address: string): void {
+    this.isChosenByHand = true;
     this.networkAddress = address.trim();
     [this.chosen, this.answer, this.refusal] = [this.#typed, null, null];
   }
@@ -67,14 +73,16 @@ export class NightBeginning {
   async begin(order: Omit<BeginOrder, "camera">): Promise<boolean> {
     const camera = this.chosen;
     if (camera === null) return false;
-    [this.isBeginning, this.refusal] = [true, null];
-    let isOnItsWay = false;
-    await this.#try(async () => {
+    [this.isBeginning, this.beginRefusal] = [true, null];
+    try {
       await api.beginNight({ ...order, camera });
-      isOnItsWay = true;
-    });
-    this.isBeginning = false;
-    return isOnItsWay;
+      return true;
+    } catch (thrown) {
+      this.beginRefusal = sentenceOf(thrown);
+      return false;
+    } finally {
+      this.isBeginning = false;
+    }
   }
 
   get #typed(): string | null {
