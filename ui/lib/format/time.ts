@@ -35,3 +35,9 @@ export function dayName(utcMs: number): string {
 }
 
 export { stretch } from "../../../core/words/timeWords.ts";
+
+/** Hour of the clock on the wall with its fraction, 0..24. */
+export function clockHour(utcMs: number): number {
+  const at = new Date(utcMs);
+  return at.getHours() + at.getMinutes() / 60;
+}

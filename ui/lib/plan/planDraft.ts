@@ -3,6 +3,7 @@ import { resolveKit, type Kit, type KitInput, type SensorClass } from "../../../
 import type { ReportedKit } from "../../../core/plan/kitFromCamera.ts";
 import { turnBetweenDeg } from "../../../core/sky/angles.ts";
 import { planWords } from "../../../core/words/planWords.ts";
+import { typedNumber } from "./typedNumber.ts";
 
 /** A plan's query as it stands in the fields: texts, whatever the photographer has typed. */
 export type PlanDraft = {
@@ -106,15 +107,15 @@ function unclear(sentence: string): Unclear {
 /** The query of what stands in the fields; whether a number can be is judged by the daemon. */
 export function queryOf(draft: PlanDraft, kit: KitDraft): QueryAsked {
   const words = planWords.form;
-  const latitudeDeg = numberOf(draft.latitude);
-  const longitudeDeg = numberOf(draft.longitude);
+  const latitudeDeg = typedNumber(draft.latitude);
+  const longitudeDeg = typedNumber(draft.longitude);
   if (`${draft.latitude}${draft.longitude}`.trim() === "") return unclear(words.whereAsked);
   if (latitudeDeg === null) return unclear(words.notNumber(words.latitude));
   if (longitudeDeg === null) return unclear(words.notNumber(words.longitude));
   const asked = kitInputOf(kit);
   if (asked.kind === "unclear") return asked;
-  const temperatureC = numberOf(draft.temperature);
-  const elevationM = numberOf(draft.elevation);
+  const temperatureC = typedNumber(draft.temperature);
+  const elevationM = typedNumber(draft.elevation);
   const query = {
     latitudeDeg,
     longitudeDeg,
@@ -124,29 +125,29 @@ export function queryOf(draft: PlanDraft, kit: KitDraft): QueryAsked {
     kit: asked.input,
     ...(elevationM === null ? {} : { elevationM }),
     ...(temperatureC === null ? {} : { temperatureC }),
-    windKmh: numberOf(draft.wind) ?? undefined,
-    humidityPercent: numberOf(draft.humidity) ?? undefined,
+    windKmh: typedNumber(draft.wind) ?? undefined,
+    humidityPercent: typedNumber(draft.humidity) ?? undefined,
   };
   return { kind: "query", query };
 }
 
 /** The kit of what stands in the fields. */
 export function kitInputOf(draft: KitDraft): KitAsked {
-  const focalLengthMm = numberOf(draft.focalLength);
-  const fNumberWidest = numberOf(draft.fNumber);
+  const focalLengthMm = typedNumber(draft.focalLength);
+  const fNumberWidest = typedNumber(draft.fNumber);
   if (focalLengthMm === null) {
     return unclear(planWords.form.notNumber(planWords.kit.focalLength));
   }
   if (fNumberWidest === null) {
     return unclear(planWords.form.notNumber(planWords.kit.fNumber));
   }
-  const iso = numberOf(draft.iso);
-  const battery = numberOf(draft.battery);
-  const card = numberOf(draft.card);
+  const iso = typedNumber(draft.iso);
+  const battery = typedNumber(draft.battery);
+  const card = typedNumber(draft.card);
   const input = {
     name: draft.name,
     sensorClass: draft.sensorClass,
-    pixelPitchUm: numberOf(draft.pixelPitch) ?? undefined,
+    pixelPitchUm: typedNumber(draft.pixelPitch) ?? undefined,
     focalLengthMm,
     fNumberWidest,
     ...(iso === null ? {} : { isoComfortMax: iso }),
@@ -183,9 +184,4 @@ export function zoneFor(
 /** Roughly where a laptop is by its own clock: enough to tell whose evening it is. */
 export function longitudeByClockDeg(utcMs: number): number {
   return -new Date(utcMs).getTimezoneOffset() / 4;
-}
-
-function numberOf(typed: string): number | null {
-  const plain = typed.trim().replace(",", ".").replace("−", "-");
-  return plain === "" || !Number.isFinite(Number(plain)) ? null : Number(plain);
 }
