@@ -174,12 +174,12 @@ function readySet(one: SetToDeliver, measured: MeasuredNight): ReadySet {
   const corrections = deflicker(
     frames.map((frame, n) => {
       const exposure = frame.happened ?? frame.ordered;
+      const { cellStops, highlightRoomStops } = measured.frames.get(keyOf(frame))!.measure;
       return {
         atSeconds: times.seconds[n]! + exposure.exposureSeconds / 2,
         exposure,
-        cellStops: measured.frames
-          .get(keyOf(frame))!
-          .measure.cellStops.map((stops) => stops ?? NaN),
+        cellStops: cellStops.map((stops) => stops ?? NaN),
+        highlightRoomStops,
       };
     }),
   );

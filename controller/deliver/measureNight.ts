@@ -11,7 +11,7 @@ import type { MeasuredFrame } from "./frameTasks.ts";
 import { toneResponseOf } from "./nightToDeliver.ts";
 
 /** Changes when measuring itself changes, so that no old measure is taken for a new one. */
-const METHOD = "cells-1";
+const METHOD = "cells-2";
 
 export type MeasuredNight = {
   /** By camera and index; frames that cannot be used are not in it. */

@@ -1,5 +1,6 @@
 import { NightError } from "../errors.ts";
 import type { Exposure } from "../exposure/exposure.ts";
+import { bendForHighlights } from "./bendForHighlights.ts";
 import { fitStepResponse } from "./stepResponse.ts";
 import { localScatter } from "./localScatter.ts";
 import { smoothExposure } from "./smoothExposure.ts";
@@ -15,6 +16,8 @@ export type DeflickerFrame = {
    * frames of a set; NaN: too dark, or clipped.
    */
   readonly cellStops: readonly number[];
+  /** By how much the frame may be lifted until its highlights roll off, stops, ≥ 0. */
+  readonly highlightRoomStops: number;
 };
 
 /** By how much one frame's linear light is multiplied, in stops, and what each part is for. */
@@ -54,6 +57,8 @@ export const DEFAULT_DEFLICKER: DeflickerSettings = { sigmaSeconds: 1200, awaySt
  * Scatter multiplies the whole picture alike, aurora brightens part of it; so scatter is what all
  * quiet cells of the picture do at once, for a frame or two.
  *
+ * Where a frame's highlights could not be lifted so far, the course bends (`bendForHighlights`).
+ *
  * The corrected brightness of the film is the recorded one with the exposure made smooth:
  * sky + smooth exposure. No frame's own mean is pulled towards its neighbours' mean.
  *
@@ -79,7 +84,12 @@ export function deflicker(
     for (let i = 0; i < cell.length; i += 1) cell[i]! -= response[i]!;
   }
   const scatter = localScatter(cells, seconds);
-  const smooth = smoothExposure(exposureStops, seconds, settings);
+  const course = smoothExposure(exposureStops, seconds, settings);
+  // A frame that is lowered needs no room: only lifting lets highlights roll off.
+  const limits = frames.map((frame, i) => exposureStops[i]! + frame.highlightRoomStops);
+  const smooth = bendForHighlights(course, limits, seconds).map((stops, i) =>
+    Math.max(stops, exposureStops[i]! - settings.awayStopsMax),
+  );
   return frames.map((_, i) => {
     const followStops = smooth[i]! - exposureStops[i]!;
     const responseStops = -response[i]!;

@@ -14,7 +14,7 @@ export type FrameGain = {
 };
 
 /** Where highlights begin to roll off, share of full light. */
-const KNEE = 0.9;
+export const HIGHLIGHT_KNEE = 0.9;
 
 /** A pixel whose weakest channel is between these has lost its own light: it is white, and stays so. */
 const WHITE_FROM = 0.85;
@@ -40,7 +40,7 @@ export function frameGain(stops: number, response: ToneResponse | null): FrameGa
     return { table, plainBelow: 256, pixel: (r, g, b, into) => into.set([r, g, b].map(scaled)) };
   }
   const code = inverseOf(curve);
-  const limit = Math.min(KNEE / gain, WHITE_FROM);
+  const limit = Math.min(HIGHLIGHT_KNEE / gain, WHITE_FROM);
   const bright = lights.findIndex((light) => light > limit);
   return {
     table: Uint16Array.from(lights, (light) => code(Math.min(1, gain * light))),
@@ -48,7 +48,7 @@ export function frameGain(stops: number, response: ToneResponse | null): FrameGa
     pixel: (red, green, blue, into) => {
       const [r, g, b] = [lights[red]!, lights[green]!, lights[blue]!];
       const most = gain * Math.max(r, g, b);
-      const scale = gain * (most > KNEE ? rolledOff(most) / most : 1);
+      const scale = gain * (most > HIGHLIGHT_KNEE ? rolledOff(most) / most : 1);
       const part = (Math.min(r, g, b) - WHITE_FROM) / (WHITE - WHITE_FROM);
       const share = gain < 1 ? Math.min(1, Math.max(0, part)) : 0;
       const white = share * share * (3 - 2 * share);
@@ -63,8 +63,8 @@ const scaled = (code: number): number => code * GAIN_SCALE;
 
 /** Light beyond the knee, led to white without a kink. */
 function rolledOff(light: number): number {
-  const room = 1 - KNEE;
-  return KNEE + room * (1 - Math.exp(-(light - KNEE) / room));
+  const room = 1 - HIGHLIGHT_KNEE;
+  return HIGHLIGHT_KNEE + room * (1 - Math.exp(-(light - HIGHLIGHT_KNEE) / room));
 }
 
 /** Entries of the way back from light to code, even in the square root of light. */

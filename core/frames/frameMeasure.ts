@@ -1,5 +1,6 @@
 import { lightOfCode, type ToneResponse } from "../photometry/response.ts";
 import { LUMINANCE_WEIGHTS, linearOfCode } from "../photometry/srgb.ts";
+import { HIGHLIGHT_KNEE } from "./frameGain.ts";
 
 /** Cells over the picture: enough to tell aurora from what the camera did. */
 const CELL_COLUMNS = 12;
@@ -14,6 +15,12 @@ const CLIPPED_SHARE_MAX = 0.02;
 /** Mean codes below this are mostly quantisation. */
 const DARK_CODE = 6;
 
+/**
+ * So much of a picture may roll off before a gain spoils it: with 1 %, the 99th percentile of the
+ * colour difference from a frame that was taken so is 2 to 3 (CIEDE2000), with 4 % it is 10.
+ */
+const ROLLED_OFF_SHARE = 0.01;
+
 /** What delivering learns of one frame's pixels. */
 export type FrameMeasure = {
   readonly widthPx: number;
@@ -24,6 +31,11 @@ export type FrameMeasure = {
   readonly meanStops: number;
   /** Pixels with a channel at the ceiling, 0..1. */
   readonly clippedShare: number;
+  /**
+   * By how much the picture may be lifted until its highlights, but for the brightest hundredth of
+   * what is not clipped, roll off; stops, ≥ 0.
+   */
+  readonly highlightRoomStops: number;
   /** Unevenness of the picture's light from cell to cell, stops RMS: arcs and rays against a plain sky. */
   readonly structure: number;
   /** Saturation, brighter cells counting more, 0..1. */
@@ -50,6 +62,7 @@ export function measurePixels(
   const sums = new Float64Array(CELL_COLUMNS * CELL_ROWS * 3);
   const counts = new Float64Array(CELL_COLUMNS * CELL_ROWS);
   const clipped = new Float64Array(CELL_COLUMNS * CELL_ROWS);
+  const strongest = new Uint32Array(256);
   for (let y = 0; y < heightPx; y += 1) {
     const row = Math.floor((y * CELL_ROWS) / heightPx) * CELL_COLUMNS;
     for (let column = 0; column < CELL_COLUMNS; column += 1) {
@@ -62,7 +75,9 @@ export function measurePixels(
         red += light[r]!;
         green += light[g]!;
         blue += light[b]!;
-        if (r >= CLIPPED_CODE || g >= CLIPPED_CODE || b >= CLIPPED_CODE) ceiling += 1;
+        const most = r > g ? (r > b ? r : b) : g > b ? g : b;
+        strongest[most]! += 1;
+        if (most >= CLIPPED_CODE) ceiling += 1;
       }
       const cell = row + column;
       sums[3 * cell]! += red;
@@ -72,13 +87,15 @@ export function measurePixels(
       clipped[cell]! += ceiling;
     }
   }
-  return summarise({ sums, counts, clipped, rgb, widthPx, heightPx, light });
+  return summarise({ sums, counts, clipped, strongest, rgb, widthPx, heightPx, light });
 }
 
 type Sums = {
   readonly sums: Float64Array;
   readonly counts: Float64Array;
   readonly clipped: Float64Array;
+  /** Pixels by the code of their strongest channel. */
+  readonly strongest: Uint32Array;
   readonly rgb: Uint8Array;
   readonly widthPx: number;
   readonly heightPx: number;
@@ -107,10 +124,19 @@ function summarise(input: Sums): FrameMeasure {
     cellStops,
     meanStops: Math.log2(Math.max(total / pixelCount, 1e-9)),
     clippedShare: clippedCount / pixelCount,
+    highlightRoomStops: highlightRoomStops(input.strongest, light),
     structure: structureOf(luminance),
     colour: colourOf(sums, counts, luminance),
     sharpness: sharpnessOf(input),
   };
+}
+
+function highlightRoomStops(strongest: Uint32Array, light: Float64Array): number {
+  const whole = strongest.subarray(0, CLIPPED_CODE);
+  const allowed = ROLLED_OFF_SHARE * whole.reduce((sum, count) => sum + count, 0);
+  let code = CLIPPED_CODE - 1;
+  for (let above = whole[code]!; above <= allowed && code > 1; above += whole[code]!) code -= 1;
+  return Math.max(0, Math.log2((HIGHLIGHT_KNEE * light[255]!) / light[code]!));
 }
 
 /** RMS difference of neighbouring cells, stops; black foreground differs from nothing. */

@@ -88,6 +88,7 @@ function run(options: RunOptions): Run {
     atSeconds: seconds[n]!,
     exposure: taken[n]!,
     cellStops: measure.cellStops.map((one) => one ?? NaN),
+    highlightRoomStops: measure.highlightRoomStops,
   }));
   const corrections = deflicker(frames).map((one) => one.totalStops);
   const recordedStops = measures.map((measure) => measure.meanStops);

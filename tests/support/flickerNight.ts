@@ -65,6 +65,7 @@ export function makeFlickerNight(options: FlickerOptions = {}): FlickerNight {
       atSeconds,
       exposure: taken,
       cellStops: light.map((one) => toneSlope * (one + stops + fault) + random.normal() * 0.002),
+      highlightRoomStops: Infinity,
     });
     skyStops.push(Math.log2(light.reduce((sum, one) => sum + 2 ** one, 0) / CELL_COUNT));
     exposureStops.push(stops);

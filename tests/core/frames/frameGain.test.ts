@@ -4,17 +4,12 @@ import { applyGain16, applyGainPlain } from "../../../controller/deliver/applyGa
 import { frameGain, GAIN_SCALE } from "../../../core/frames/frameGain.ts";
 import { startToneResponse } from "../../../core/photometry/response.ts";
 import { decodeSrgb, encodeSrgb } from "../../../core/photometry/srgb.ts";
+import { hueDeg } from "../../support/hueDeg.ts";
 
 /** Light 0..1 of a pixel after a gain; from codes or, exactly, from light through 16 bits. */
 function gained(stops: number, codes: readonly [number, number, number]): number[] {
   const wide = applyGain16(Uint8Array.from(codes), frameGain(stops, null));
   return Array.from(wide, (value) => decodeSrgb(value / 65_535));
-}
-
-/** Hue angle of linear light in degrees, by its opponent colours. */
-function hueDeg([red, green, blue]: readonly number[]): number {
-  const turn = Math.atan2(Math.sqrt(3) * (green! - blue!), 2 * red! - green! - blue!);
-  return (turn * 180) / Math.PI;
 }
 
 describe("a frame's gain", () => {
