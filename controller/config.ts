@@ -1,4 +1,4 @@
-import { join } from "node:path";
+import { isAbsolute, join } from "node:path";
 import { NightError } from "../core/errors.ts";
 import { IP_PORT } from "../core/ptp/ipPacket.ts";
 import { rangeAndDefaultOf, rangeOf } from "../core/exposure/settingLimits.ts";
@@ -146,6 +146,11 @@ export const START_COMMAND = {
       value: "URL",
       help: "address that each alarm is posted to as JSON",
     },
+    "export-to": {
+      type: "text",
+      value: "DIR",
+      help: "a folder outside the data folder that the page may copy nights into, its whole path; several with commas between them",
+    },
     "target-stops": {
       type: "number",
       value: "STOPS",
@@ -251,6 +256,22 @@ export function cameraTargets(options: StartOptions): readonly CameraTarget[] {
 /** Whether it is the demo's camera that is watched with. */
 export function isDemoOf(targets: readonly CameraTarget[]): boolean {
   return targets.some(({ kind }) => kind === "virtual");
+}
+
+/**
+ * The folders outside the data folder that the page may copy nights into.
+ *
+ * @throws NightError `usage.invalid` for a path that is not whole: a service is not started where
+ *   it was installed from.
+ */
+export function exportDirsOf({ "export-to": named }: StartOptions): readonly string[] {
+  const folders = named?.split(",").map((word) => word.trim()) ?? [];
+  const partial = folders.find((folder) => !isAbsolute(folder));
+  if (partial === undefined) return folders;
+  throw new NightError(
+    "usage.invalid",
+    `--export-to takes whole paths, as in /media/disk, not "${partial}"`,
+  );
 }
 
 /** Where this call's nights go: the demo's into a folder of their own inside the data folder. */

@@ -3,6 +3,7 @@ import { resolve } from "node:path";
 import { NightError } from "../../core/errors.ts";
 import {
   cameraTargets,
+  exportDirsOf,
   isDemoOf,
   withOwnFolder,
   type CameraTarget,
@@ -23,6 +24,7 @@ export async function checkStart(options: StartOptions): Promise<void> {
   checkPlace(options, targets);
   if (options["kp-feed"] !== null) checkFeedAddress(options["kp-feed"]);
   checkAlarms(options);
+  exportDirsOf(options);
   if (options["frames-folder"] !== null) checkFramesFolder(options["frames-folder"]);
   const profiles = readProfiles(resolve(withOwnFolder(options).data));
   const sensors = sensorTargets(options, profiles.sensors);

@@ -6,6 +6,7 @@ import { holdDataFolder } from "../archive/holdDataFolder.ts";
 import { createClock, startOrigin } from "../timing/clock.ts";
 import {
   cameraTargets,
+  exportDirsOf,
   isDemoOf,
   withOwnFolder,
   type CameraTarget,
@@ -204,6 +205,7 @@ async function startOn(
     await servePage({
       door,
       dataDir,
+      exportDirs: exportDirsOf(options),
       kpFeedUrl,
       clock,
       host,

@@ -29,6 +29,8 @@ export async function servePage(options: {
   /** Open already. */
   readonly door: Server;
   readonly dataDir: string;
+  /** Folders outside the data folder that the page may copy nights into. */
+  readonly exportDirs: readonly string[];
   readonly kpFeedUrl: string | null;
   readonly clock: Clock;
   readonly host: NightHost;
@@ -45,6 +47,7 @@ export async function servePage(options: {
   const {
     door,
     dataDir,
+    exportDirs,
     kpFeedUrl,
     clock,
     host,
@@ -66,7 +69,11 @@ export async function servePage(options: {
     sensedPlace,
   });
   const deliveries = new DeliverService({ dataDir });
-  const upkeep = new UpkeepJobs({ dataDir, isWatched: (nightId) => host.isWatched(nightId) });
+  const upkeep = new UpkeepJobs({
+    dataDir,
+    exportDirs,
+    isWatched: (nightId) => host.isWatched(nightId),
+  });
   const web = await startWebServer({
     port: door,
     service: host,

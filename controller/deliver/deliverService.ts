@@ -1,4 +1,4 @@
-import { existsSync } from "node:fs";
+import { existsSync, realpathSync } from "node:fs";
 import { join, relative, resolve } from "node:path";
 import type {
   DeliverJob,
@@ -13,6 +13,7 @@ import { Catalogue } from "../archive/catalogue.ts";
 import { nightDirOf } from "../archive/findNight.ts";
 import type { FrameQuery } from "../archive/frameRows.ts";
 import { SET_EDITS_KEY } from "../archive/stateKeys.ts";
+import { holdWithin, isWithin } from "./allowedFolders.ts";
 import { findFrames } from "./upkeep.ts";
 import { keepersOfCatalogue } from "./nightKeepers.ts";
 import { readNight } from "./nightToDeliver.ts";
@@ -68,7 +69,10 @@ export class DeliverService {
     return this.#jobs.of(nightId);
   }
 
-  /** @throws NightError `deliver.failed` while another delivery runs. */
+  /**
+   * @throws NightError `deliver.failed` while another delivery runs; `settings.invalid` where a
+   *   link leads out of the data folder.
+   */
   start(nightId: string, order: DeliverOrder): DeliverJob {
     const nightDir = nightDirOf(this.#dataDir, nightId);
     const running = this.#jobs.running();
@@ -78,6 +82,8 @@ export class DeliverService {
         `A delivery of ${running.nightId} is running; wait for it or cancel it.`,
       );
     }
+    // A delivery writes beside the night's own files, too: what is said of a raw file.
+    holdWithin(nightDir, [this.#dataDir]);
     return this.#jobs.start(
       (jobId) => ({
         ...{ jobId, nightId, order, state: "running" },
@@ -134,7 +140,8 @@ export class DeliverService {
     const absolute = resolve(folder, path);
     const inside = relative(folder, absolute);
     if (inside.startsWith("..") || inside === "" || resolve(inside) === inside) return null;
-    return existsSync(absolute) ? absolute : null;
+    if (!existsSync(absolute)) return null;
+    return isWithin(realpathSync(folder), realpathSync(absolute)) ? absolute : null;
   }
 
   /** Ends what runs. */

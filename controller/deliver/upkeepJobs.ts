@@ -1,10 +1,11 @@
-import { isAbsolute, resolve } from "node:path";
+import { basename, isAbsolute, join, resolve } from "node:path";
 import type { UpkeepJob, UpkeepOrder, PruneOutlook } from "../../core/api/upkeepMessages.ts";
 import { NightError } from "../../core/errors.ts";
 import { Catalogue } from "../archive/catalogue.ts";
 import { nightDirOf } from "../archive/findNight.ts";
 import { NIGHTS_FOLDER } from "../archive/nightFolder.ts";
 import { pruneOutlook } from "../archive/pruneFiles.ts";
+import { holdWithin } from "./allowedFolders.ts";
 import { ProcessJobs } from "./processJobs.ts";
 
 /** What a long list of altered files is cut to; the outcome says how many there are. */
@@ -16,6 +17,7 @@ const SENTENCES_MAX = 200;
  */
 export class UpkeepJobs {
   readonly #dataDir: string;
+  readonly #exportDirs: readonly string[];
   readonly #isWatched: (nightId: string) => boolean;
   readonly #jobs = new ProcessJobs<UpkeepJob>({
     ...{ prefix: "upkeep", noun: "work called" },
@@ -27,9 +29,17 @@ export class UpkeepJobs {
     afterCancel: (job) => withSentence(job, "Stopped by hand."),
   });
 
-  /** @param options.isWatched  Whether a watch adds frames to the night now. */
-  constructor(options: { dataDir: string; isWatched: (nightId: string) => boolean }) {
+  /**
+   * @param options.exportDirs  Folders outside the data folder that the page may copy into.
+   * @param options.isWatched  Whether a watch adds frames to the night now.
+   */
+  constructor(options: {
+    dataDir: string;
+    exportDirs: readonly string[];
+    isWatched: (nightId: string) => boolean;
+  }) {
     this.#dataDir = options.dataDir;
+    this.#exportDirs = options.exportDirs;
     this.#isWatched = options.isWatched;
   }
 
@@ -51,7 +61,7 @@ export class UpkeepJobs {
   /** @throws NightError `settings.invalid` with one sentence for what cannot be done now. */
   async start(nightId: string, order: UpkeepOrder): Promise<UpkeepJob> {
     const nightDir = nightDirOf(this.#dataDir, nightId);
-    await this.#check(nightId, order);
+    await this.#check({ nightId, nightDir }, order);
     if (this.#jobs.running() !== null) {
       throw new NightError("settings.invalid", "Files are being worked on; wait for it to end.");
     }
@@ -74,16 +84,11 @@ export class UpkeepJobs {
     this.#jobs.close();
   }
 
-  async #check(nightId: string, order: UpkeepOrder): Promise<void> {
-    if (order.kind === "export") {
-      const { targetDir } = order;
-      const isAway = resolve(targetDir) !== resolve(this.#dataDir, NIGHTS_FOLDER);
-      if (isAbsolute(targetDir) && isAway) return;
-      throw new NightError(
-        "settings.invalid",
-        "Name the whole path of a folder outside the data folder, as in /media/disk/nights.",
-      );
-    }
+  async #check(
+    { nightId, nightDir }: { readonly nightId: string; readonly nightDir: string },
+    order: UpkeepOrder,
+  ): Promise<void> {
+    if (order.kind === "export") return this.#checkTarget(nightDir, order.targetDir);
     if (order.kind !== "prune") return;
     if (this.#isWatched(nightId)) {
       throw new NightError("settings.invalid", "The watch still adds frames; prune afterwards.");
@@ -94,6 +99,17 @@ export class UpkeepJobs {
       "settings.invalid",
       `By now ${previewCount} previews would go, not ${order.previewCount}; nothing was deleted.`,
     );
+  }
+
+  #checkTarget(nightDir: string, targetDir: string): void {
+    const isAway = resolve(targetDir) !== resolve(this.#dataDir, NIGHTS_FOLDER);
+    if (!isAbsolute(targetDir) || !isAway) {
+      throw new NightError(
+        "settings.invalid",
+        "Name the whole path of a folder other than the one that the nights are in, as in /media/disk/nights.",
+      );
+    }
+    holdWithin(join(targetDir, basename(nightDir)), [this.#dataDir, ...this.#exportDirs]);
   }
 }
 

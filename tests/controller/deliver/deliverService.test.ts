@@ -1,3 +1,5 @@
+import { mkdirSync, readdirSync, symlinkSync, writeFileSync } from "node:fs";
+import { join } from "node:path";
 import { describe, expect, it, onTestFinished } from "vitest";
 import { DeliverService } from "../../../controller/deliver/deliverService.ts";
 import type { DeliverJob } from "../../../core/api/deliverMessages.ts";
@@ -6,14 +8,16 @@ import { SEQUENCE_ONLY } from "../../support/deliverInTest.ts";
 import { renderNight } from "../../support/renderedNight.ts";
 import { temporaryFolder } from "../../support/temporaryFolder.ts";
 
-async function serviceOver(count: number): Promise<{ service: DeliverService; nightId: string }> {
+async function serviceOver(
+  count: number,
+): Promise<{ service: DeliverService; nightId: string; nightDir: string }> {
   const dataDir = temporaryFolder();
-  const { nightId } = await renderNight({ dataDir, count, widthPx: 96, heightPx: 64 });
+  const { nightId, nightDir } = await renderNight({ dataDir, count, widthPx: 96, heightPx: 64 });
   const service = new DeliverService({ dataDir });
   onTestFinished(() => {
     service.close();
   });
-  return { service, nightId };
+  return { service, nightId, nightDir };
 }
 
 function settled(service: DeliverService): Promise<DeliverJob> {
@@ -41,6 +45,25 @@ describe("deliveries for the page", () => {
       expect(service.filePath(nightId, path)).toBeNull();
     }
     expect(service.morning(nightId).keepers.length).toBeGreaterThan(0);
+  });
+
+  it("write nothing, and serve nothing, through a link that leads out of the data folder", async () => {
+    const { service, nightId, nightDir } = await serviceOver(3);
+    const foreign = temporaryFolder();
+    symlinkSync(foreign, join(nightDir, "deliver"));
+    expect(() => service.start(nightId, SEQUENCE_ONLY)).toThrow(/is a link that leads out/);
+    expect(readdirSync(foreign)).toEqual([]);
+  });
+
+  it("serve no file that a link in their folder leads to", async () => {
+    const { service, nightId, nightDir } = await serviceOver(3);
+    const secret = join(temporaryFolder(), "secret.txt");
+    writeFileSync(secret, "not for the page");
+    mkdirSync(join(nightDir, "deliver"));
+    writeFileSync(join(nightDir, "deliver", "note.txt"), "for the page");
+    symlinkSync(secret, join(nightDir, "deliver", "out.txt"));
+    expect(service.filePath(nightId, "note.txt")).not.toBeNull();
+    expect(service.filePath(nightId, "out.txt")).toBeNull();
   });
 
   it("can be cancelled at once and gone on with", async () => {

@@ -1,4 +1,4 @@
-import { existsSync, readdirSync, writeFileSync } from "node:fs";
+import { existsSync, mkdirSync, readdirSync, symlinkSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 
 import { afterEach, beforeEach, expect, test } from "vitest";
@@ -20,6 +20,8 @@ let base: string;
 let upkeep: UpkeepJobs;
 let server: WebServer;
 let isWatched: boolean;
+/** A folder outside the data folder, named on the command line. */
+let exportDir: string;
 
 /** Twelve frames, ten seconds apart; the sky is eight times brighter from the seventh on. */
 beforeEach(async () => {
@@ -32,7 +34,8 @@ beforeEach(async () => {
   nightDir = rendered.nightDir;
   base = `/api/nights/${rendered.nightId}`;
   const deliveries = new DeliverService({ dataDir });
-  upkeep = new UpkeepJobs({ dataDir, isWatched: () => isWatched });
+  exportDir = temporaryFolder();
+  upkeep = new UpkeepJobs({ dataDir, exportDirs: [exportDir], isWatched: () => isWatched });
   server = await startWebServer({
     port: 0,
     service: createFakeNight(),
@@ -99,6 +102,46 @@ test("copies a night to another folder and reads every copy back", async () => {
   expect(job.sentences.at(-1)).toMatch(/^12 files were copied to .* and read back right\.$/);
   expect(job.progress).toMatchObject({ label: "copying files", doneCount: COUNT, share: 1 });
   expect(framesOnDisk(join(targetDir, base.split("/").at(-1)!))).toBe(COUNT);
+});
+
+test("copies into a folder that the command line names", async () => {
+  const job = await ended({ kind: "export", targetDir: join(exportDir, "nights") });
+  expect(job.state).toBe("finished");
+  expect(framesOnDisk(join(exportDir, "nights", base.split("/").at(-1)!))).toBe(COUNT);
+});
+
+test.each([
+  ["by its own path", (foreign: string) => join(foreign, "nights")],
+  ["by dots", (foreign: string) => `${dataDir}/../${foreign.split("/").at(-1)!}`],
+  [
+    "by a link in the data folder",
+    (foreign: string) => {
+      symlinkSync(foreign, join(dataDir, "away"));
+      return join(dataDir, "away", "deep");
+    },
+  ],
+  [
+    "by a link that leads nowhere yet",
+    (foreign: string) => {
+      symlinkSync(join(foreign, "new"), join(exportDir, "away"));
+      return join(exportDir, "away");
+    },
+  ],
+  [
+    "by a link inside an older copy",
+    (foreign: string) => {
+      const older = join(exportDir, base.split("/").at(-1)!);
+      mkdirSync(older);
+      symlinkSync(foreign, join(older, "frames"));
+      return exportDir;
+    },
+  ],
+])("writes nothing into a folder that nobody named: %s", async (_way, targetOf) => {
+  const foreign = temporaryFolder();
+  const answer = await begin({ kind: "export", targetDir: targetOf(foreign) });
+  expect(answer.status).toBe(400);
+  expect(((await answer.json()) as { sentence: string }).sentence).toMatch(/--export-to|a link/);
+  expect(readdirSync(foreign)).toEqual([]);
 });
 
 test("names the file that was altered, and fails", async () => {
