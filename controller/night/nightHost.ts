@@ -220,7 +220,7 @@ export class NightHost implements NightService {
     const reported = runner?.description();
     if (!runner || !reported) return null;
     const { program, hasBulb, focus, clockOffsetMs, facts } = reported;
-    const { batteryPercent, freeBytes } = runner.state.known;
+    const { batteryPercent, freeBytes } = runner.state.known.camera;
     const known = { program, hasBulb, focus, clockOffsetMs, batteryPercent, freeBytes };
     if (!facts) return known;
     return { ...known, noiseReduction: facts.noiseReduction, imageFormat: facts.imageFormat };
@@ -234,7 +234,7 @@ export class NightHost implements NightService {
       fNumberLadder: reported.fNumberLadder,
       focalLengthMm: reported.facts?.focalLengthMm ?? null,
       imageWidthPx: reported.facts?.imageWidthPx ?? null,
-      freeBytes: runner.state.known.freeBytes,
+      freeBytes: runner.state.known.camera.freeBytes,
     };
   }
 

@@ -31,7 +31,7 @@ export function viewOf(state: WatchState, context: ViewContext): WatchView {
   const { utcOf } = context;
   const { phase, known } = state;
   const ends = endOf(state);
-  const batteryEnd = batteryEndMs(known.batteryFalls, known.settings.batteryStopPercent);
+  const batteryEnd = batteryEndMs(known.camera.batteryFalls, known.settings.batteryStopPercent);
   const utcOrNull = (atMs: MonotonicMs | null) => (atMs === null ? null : utcOf(atMs));
   const states = watchRows(factsOf(state, context), stateContext(context)).map((row) =>
     noticeOf(row, utcOf),
@@ -44,14 +44,14 @@ export function viewOf(state: WatchState, context: ViewContext): WatchView {
     sentence: states[0]!.sentence,
     allIsWell: CALM.has(states[0]!.kind),
     pausedUntilUtcMs: utcOrNull(known.hand.kind === "pause" ? known.hand.untilMs : null),
-    pace: known.pace,
+    pace: known.sky.pace,
     isExposing: phase.kind === "exposing" || phase.kind === "closing",
     frameCount: context.frameCount,
     newest: context.newest,
-    batteryPercent: known.batteryPercent,
+    batteryPercent: known.camera.batteryPercent,
     batteryEndsUtcMs: utcOrNull(batteryEnd),
-    cardFreeBytes: known.freeBytes,
-    cardFreeFrames: known.freeFrames,
+    cardFreeBytes: known.camera.freeBytes,
+    cardFreeFrames: known.camera.freeFrames,
     cardEndsUtcMs: utcOrNull(cardFullMs(known, context.nowMs)),
     nextFrameUtcMs: utcOrNull(nextFrameMs(state)),
     startsUtcMs: utcOrNull(phase.kind === "waiting" ? phase.startMs : null),
@@ -62,7 +62,7 @@ export function viewOf(state: WatchState, context: ViewContext): WatchView {
       ...guard,
       sinceUtcMs: utcOf(sinceMs),
     })),
-    surges: known.surges.map((surge) => ({
+    surges: known.sky.surges.map((surge) => ({
       startUtcMs: utcOf(surge.startMs),
       endUtcMs: utcOrNull(surge.endMs),
       riseStops: surge.riseStops,
@@ -83,7 +83,8 @@ export function factsOf(
   state: WatchState,
   { cameraLabel, newest }: Pick<ViewContext, "cameraLabel" | "newest">,
 ): WatchFacts {
-  const isLastFrameWhole = newest !== null && newest.frameIndex === state.known.nextFrameIndex - 1;
+  const isLastFrameWhole =
+    newest !== null && newest.frameIndex === state.known.frames.nextFrameIndex - 1;
   return { cameraLabel, state, isLastFrameWhole, fileBytes: newest?.file?.bytes ?? null };
 }
 

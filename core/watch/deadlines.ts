@@ -34,20 +34,20 @@ export function lastFramesMs(known: WatchKnowledge, atMs: MonotonicMs): Monotoni
 /** From one opening to the next at the present pace, seconds; 0: back to back. */
 export function intervalSeconds(known: WatchKnowledge): number {
   const { exposure, sentinelIntervalSeconds } = known.settings;
-  return known.pace === "sentinel" && sentinelIntervalSeconds !== null
+  return known.sky.pace === "sentinel" && sentinelIntervalSeconds !== null
     ? Math.max(sentinelIntervalSeconds, exposure.intervalSeconds)
     : exposure.intervalSeconds;
 }
 
 /** When the next frame is due at the present pace, now at the earliest. */
 export function dueMs(known: WatchKnowledge, atMs: MonotonicMs): MonotonicMs {
-  if (known.lastOpenedMs === null) return atMs;
-  return monotonicMs(Math.max(atMs, known.lastOpenedMs + intervalSeconds(known) * 1000));
+  if (known.frames.lastOpenedMs === null) return atMs;
+  return monotonicMs(Math.max(atMs, known.frames.lastOpenedMs + intervalSeconds(known) * 1000));
 }
 
 /** When the next frame would be due at full pace. */
 export function fullPaceMs(known: WatchKnowledge): number {
-  return (known.lastOpenedMs ?? 0) + known.settings.exposure.intervalSeconds * 1000;
+  return (known.frames.lastOpenedMs ?? 0) + known.settings.exposure.intervalSeconds * 1000;
 }
 
 /** The moment for which a watch has asked to be woken; null: it waits for events alone. */

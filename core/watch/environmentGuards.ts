@@ -62,7 +62,7 @@ function degrees(celsius: number): string {
  * this computer's.
  */
 export function guardClock(known: WatchKnowledge, atMs: MonotonicMs): WatchKnowledge {
-  const { cameraLessOursMs, oursLessGnssMs } = known.clocks;
+  const { cameraLessOursMs, oursLessGnssMs } = known.camera.clocks;
   const offsetMs = cameraLessOursMs === null ? null : cameraLessOursMs + (oursLessGnssMs ?? 0);
   if (offsetMs === null || Math.abs(offsetMs) <= CLOCK_OFFSET_MAX_MS) {
     return clearGuard(known, "clock");

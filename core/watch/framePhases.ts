@@ -4,12 +4,14 @@ import { overdueMs, silentMs } from "./deadlines.ts";
 import type { PhaseEvent } from "./events.ts";
 import { observeSample, recordTaken } from "./knowledge.ts";
 import { guardTiming } from "./shutterLateness.ts";
+import { withFrames } from "./knownParts.ts";
 import type { WatchKnowledge, WatchState } from "./state.ts";
 import { closedLate, frameFailed, goOn, lost, openedLate, recover } from "./transitions.ts";
 import {
   enter,
   goesOn,
   stay,
+  withGovernor,
   withKnown,
   type FramePhase,
   type Phase,
@@ -69,17 +71,23 @@ function opened(state: WatchState, phase: Phase<"ordered">, atMs: MonotonicMs): 
     openedMs: atMs,
     ...{ frameIndex, exposure, deadlineMs },
   };
-  const open = withKnown(state, {
-    ...closeGap(state.known, atMs),
-    lastOpenedMs: atMs,
-    cadenceMs: cadenceAfter(state.known, atMs),
-  });
+  const open = withKnown(
+    state,
+    withFrames(closeGap(state.known, atMs), {
+      ...state.known.frames,
+      lastOpenedMs: atMs,
+      cadenceMs: cadenceAfter(state.known, atMs),
+    }),
+  );
   if (state.known.hand.kind === "stop") return closeNow(open, exposing, atMs);
   return enter(open, exposing, [{ kind: "wake", atMs: deadlineMs }]);
 }
 
 /** From opening to opening; a gap between them is no cadence. */
-function cadenceAfter({ lastOpenedMs, gaps, cadenceMs }: WatchKnowledge, atMs: MonotonicMs) {
+function cadenceAfter(
+  { frames: { lastOpenedMs, cadenceMs }, gaps }: WatchKnowledge,
+  atMs: MonotonicMs,
+) {
   const isAfterGap = gaps.at(-1)?.endMs === null;
   return lastOpenedMs === null || isAfterGap ? cadenceMs : atMs - lastOpenedMs;
 }
@@ -116,7 +124,7 @@ function lit(
   { atMs, value }: Extract<PhaseEvent, { kind: "lightSampled" }>,
 ): WatchStep {
   const governor = observeLight(state.governor, { atMs, value });
-  const seen = { ...state, governor };
+  const seen = withGovernor(state, governor);
   return hasHadItsDose(governor, phase, atMs, state.known.settings.exposure)
     ? closeNow(seen, phase, atMs)
     : { state: seen, effects: [] };

@@ -3,9 +3,10 @@ import type { WatchKnowledge } from "./state.ts";
 
 /** A stretch without frames begins, unless one is open already or there was no frame yet. */
 export function openGap(known: WatchKnowledge, atMs: MonotonicMs, why: string): WatchKnowledge {
-  if (known.lastClosedMs === null && known.lastOpenedMs === null) return known;
+  const { lastClosedMs, lastOpenedMs } = known.frames;
+  if (lastClosedMs === null && lastOpenedMs === null) return known;
   if (known.gaps.at(-1)?.endMs === null) return known;
-  const startMs = known.lastClosedMs ?? atMs;
+  const startMs = lastClosedMs ?? atMs;
   return { ...known, gaps: [...known.gaps, { startMs, endMs: null, why }] };
 }
 

@@ -74,7 +74,7 @@ export function guardsFromStatus(known: WatchKnowledge, atMs: MonotonicMs): Watc
 }
 
 function guardBattery(known: WatchKnowledge, atMs: MonotonicMs): WatchKnowledge {
-  const percent = known.batteryPercent;
+  const percent = known.camera.batteryPercent;
   const { batteryWarningPercent, batteryStopPercent } = known.settings;
   if (percent === null || percent > batteryWarningPercent) return clearGuard(known, "battery");
   return raiseGuard(known, atMs, {
@@ -85,7 +85,7 @@ function guardBattery(known: WatchKnowledge, atMs: MonotonicMs): WatchKnowledge 
 }
 
 function guardCard(known: WatchKnowledge, atMs: MonotonicMs): WatchKnowledge {
-  const frames = known.freeFrames;
+  const frames = known.camera.freeFrames;
   if (frames === null || frames > known.settings.cardWarningFrames) {
     return known.guards.some((guard) => guard.guard === "storage" && guard.level === "warning")
       ? clearGuard(known, "storage")
@@ -106,9 +106,10 @@ export function endReason(known: WatchKnowledge, atMs: MonotonicMs): EndedBy | n
   const { untilMs, dawnMs, frameCountMax, batteryStopPercent } = known.settings;
   if (untilMs !== null && atMs >= untilMs) return "time";
   if (dawnMs !== null && atMs >= dawnMs) return "dawn";
-  if (frameCountMax !== null && known.takenCount >= frameCountMax) return "frames";
-  if (known.batteryPercent !== null && known.batteryPercent <= batteryStopPercent) return "battery";
-  if (known.freeFrames !== null && known.freeFrames <= 0) return "card";
+  if (frameCountMax !== null && known.frames.takenCount >= frameCountMax) return "frames";
+  if (known.camera.batteryPercent !== null && known.camera.batteryPercent <= batteryStopPercent)
+    return "battery";
+  if (known.camera.freeFrames !== null && known.camera.freeFrames <= 0) return "card";
   return null;
 }
 
@@ -123,7 +124,7 @@ export function guardFromStars(
 ): WatchKnowledge {
   const { starWidthPx, starCount } = reading;
   if (starWidthPx === null || starCount < STAR_COUNT_MIN) return known;
-  const { bestWidthPx, bestCount, worseCount } = known.stars;
+  const { bestWidthPx, bestCount, worseCount } = known.sky.stars;
   const best =
     bestWidthPx === null
       ? starWidthPx
@@ -135,7 +136,7 @@ export function guardFromStars(
     bestCount: isWorse ? bestCount : Math.max(bestCount * MOST_STARS_KEPT, starCount),
     worseCount: isWorse ? worseCount + 1 : 0,
   };
-  const next = { ...known, stars };
+  const next = { ...known, sky: { ...known.sky, stars } };
   if (stars.worseCount < WORSE_FRAME_COUNT) {
     if (stars.worseCount > 0) return next;
     const isDewy = next.guards.some(({ guard, level }) => guard === "dew" && level === "warning");

@@ -11,9 +11,9 @@ export function idleWatch(settings: WatchSettings = DEFAULT_WATCH_SETTINGS): Wat
   return {
     phase: { kind: "idle" },
     known: {
-      ...NO_FRAMES,
-      ...noSky(settings),
-      ...NO_CAMERA,
+      frames: NO_FRAMES,
+      sky: noSky(settings),
+      camera: NO_CAMERA,
       ...{ hand: WATCH_ON, settings, climate: null, guards: [], gaps: [] },
     },
     governor: startGovernor(null),

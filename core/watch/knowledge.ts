@@ -11,8 +11,16 @@ import { clearGuard, raiseGuard } from "./raiseGuard.ts";
 import { guardFromFiles, guardFromStars, guardsFromStatus } from "./guards.ts";
 import { afterNoReading, afterReading } from "./pictureTrack.ts";
 import { withReadingDelay } from "./readingGrace.ts";
-import type { SurgeSpan, TakenFrame, WatchKnowledge, WatchState } from "./state.ts";
-import { goesOn, withKnown, type WatchStep } from "./watchStep.ts";
+import { withCamera, withFrames, withFramesAndSky, withLoose } from "./knownParts.ts";
+import type {
+  CameraKnowledge,
+  SkyKnowledge,
+  SurgeSpan,
+  TakenFrame,
+  WatchKnowledge,
+  WatchState,
+} from "./state.ts";
+import { goesOn, withGovernor, withKnown, type WatchStep } from "./watchStep.ts";
 
 /** More frames than this waiting for their reading: the oldest are given up. */
 const TAKEN_COUNT_MAX = 32;
@@ -40,7 +48,7 @@ function learned(
       return { known: { ...known, settings: { ...known.settings, dawnMs: event.dawnMs } } };
     case "frameArrived":
       return {
-        known: { ...known, unkeptCount: known.unkeptCount + 1 },
+        known: withUnkept(known, known.frames.unkeptCount + 1),
         effects: [
           { kind: "keepFrame", frameIndex: event.frameIndex },
           { kind: "meterFrame", frameIndex: event.frameIndex },
@@ -71,8 +79,8 @@ function learned(
     case "sleepGuarded":
       return { known: guardSleep(known, event.lack, event.atMs) };
     case "clockCompared": {
-      const clocks = { ...known.clocks, oursLessGnssMs: event.oursLessGnssMs };
-      return { known: guardClock({ ...known, clocks }, event.atMs) };
+      const clocks = { ...known.camera.clocks, oursLessGnssMs: event.oursLessGnssMs };
+      return { known: guardClock(withCamera(known, { clocks }), event.atMs) };
     }
   }
 }
@@ -82,7 +90,7 @@ export function observeSample(
   state: WatchState,
   { atMs, value }: Extract<WatchEvent, { kind: "lightSampled" }>,
 ): WatchStep {
-  return goesOn({ ...state, governor: observeLight(state.governor, { atMs, value }) });
+  return goesOn(withGovernor(state, observeLight(state.governor, { atMs, value })));
 }
 
 /** A frame that the governor has to do without: it has no picture, or none that can be metered. */
@@ -91,8 +99,8 @@ function withoutPicture(
   why: string,
   { frameIndex, atMs }: { readonly frameIndex: number; readonly atMs: MonotonicMs },
 ): WatchKnowledge {
-  const pictures = afterNoReading(known.pictures, why, atMs);
-  return { ...withoutTaken(known, frameIndex), pictures };
+  const pictures = afterNoReading(known.frames.pictures, why, atMs);
+  return withFrames(known, { ...known.frames, taken: withoutTaken(known, frameIndex), pictures });
 }
 
 function withExposureSettings(
@@ -109,18 +117,18 @@ function recordStatus(
   event: Extract<WatchEvent, { kind: "statusRead" }>,
 ): WatchKnowledge {
   const reported = {
-    batteryPercent: event.batteryPercent ?? known.batteryPercent,
+    batteryPercent: event.batteryPercent ?? known.camera.batteryPercent,
     batteryFalls: batteryFallsOf(known, event),
-    freeBytes: event.freeBytes ?? known.freeBytes,
-    freeFrames: event.freeFrames ?? known.freeFrames,
+    freeBytes: event.freeBytes ?? known.camera.freeBytes,
+    freeFrames: event.freeFrames ?? known.camera.freeFrames,
   };
-  return guardsFromStatus({ ...known, ...reported }, event.atMs);
+  return guardsFromStatus(withCamera(known, reported), event.atMs);
 }
 
 function batteryFallsOf(
-  { batteryFalls, batteryPercent: beforePercent }: WatchKnowledge,
+  { camera: { batteryFalls, batteryPercent: beforePercent } }: WatchKnowledge,
   { atMs, batteryPercent: percent }: Extract<WatchEvent, { kind: "statusRead" }>,
-): WatchKnowledge["batteryFalls"] {
+): CameraKnowledge["batteryFalls"] {
   if (percent === null) return batteryFalls;
   return withBatteryReading(batteryFalls, { atMs, percent, beforePercent });
 }
@@ -133,20 +141,18 @@ function recordRefused(
   const reported = isDiskRefusing(known)
     ? known
     : raiseGuard(known, atMs, { guard: "storage", level: "stop", sentence });
-  return {
-    ...reported,
-    unkeptCount: Math.max(0, known.unkeptCount - (frameIndex === null ? 0 : 1)),
-  };
+  return frameIndex === null ? reported : withUnkept(reported, known.frames.unkeptCount - 1);
 }
 
 /** A frame is whole on disk; those before it that the disk refused are still on the card. */
 function recordKept(known: WatchKnowledge, frameIndex: number): Learned {
-  const kept = {
-    ...clearGuard(known, "storage"),
-    unkeptCount: Math.max(0, known.unkeptCount - 1),
-  };
+  const kept = withUnkept(clearGuard(known, "storage"), known.frames.unkeptCount - 1);
   const effects: readonly WatchEffect[] = [{ kind: "reconcileCard", beforeFrameIndex: frameIndex }];
   return { known: kept, effects: isDiskRefusing(known) ? effects : [] };
+}
+
+function withUnkept(known: WatchKnowledge, count: number): WatchKnowledge {
+  return withFrames(known, { ...known.frames, unkeptCount: Math.max(0, count) });
 }
 
 /** Whether the photographer has read that the disk or the card takes nothing more. */
@@ -160,14 +166,17 @@ export function recordTaken(
   frame: TakenFrame,
   atMs: MonotonicMs,
 ): WatchKnowledge {
-  return {
-    ...known,
-    takenCount: known.takenCount + 1,
-    taken: [...known.taken, frame].slice(-TAKEN_COUNT_MAX),
+  const { frames } = known;
+  const closed = withFrames(known, {
+    ...frames,
+    takenCount: frames.takenCount + 1,
+    taken: [...frames.taken, frame].slice(-TAKEN_COUNT_MAX),
     lastClosedMs: atMs,
-    looseSinceMs: null,
-    freeFrames: known.freeFrames === null ? null : Math.max(0, known.freeFrames - 1),
-  };
+  });
+  const { freeFrames } = known.camera;
+  const room =
+    freeFrames === null ? closed : withCamera(closed, { freeFrames: Math.max(0, freeFrames - 1) });
+  return withLoose(room, null);
 }
 
 /** The governor's view of a reading. */
@@ -199,28 +208,27 @@ function recordReading(
 ): WatchState {
   const { frameIndex, reading, atMs } = event;
   const { known } = state;
-  const taken = known.taken.find((one) => one.frameIndex === frameIndex);
+  const taken = known.frames.taken.find((one) => one.frameIndex === frameIndex);
   if (!taken) return { ...state, ignored: "a reading of a frame that nobody waits for" };
   const frame = withIsoInFile(taken, event.isoInFile);
   const { clippedShareMax } = known.settings.exposure;
   const observation = observationOf(frame, reading);
-  const watched = observeActivity(known.surge, observation);
-  const surges = surgesAfter(known.surges, watched, frame.openedMs);
-  const read: WatchKnowledge = {
-    ...known,
-    taken: known.taken.filter((taken) => taken.frameIndex !== frameIndex),
-    readingDelaysMs: withReadingDelay(known.readingDelaysMs, frame, atMs),
-    surge: watched.state,
-    probesLeft: reading.remarks.includes(TONE_CURVE_UNSURE) ? known.probesLeft : 0,
-    surges,
-    ...paceAfter(known, surges, atMs),
-    pictures: afterReading(known.pictures, reading, { clippedShareMax, atMs }),
-  };
-  return {
-    ...state,
-    known: knowingIso(guardFromStars(read, reading, atMs), event),
-    governor: observeFrame(state.governor, observation, known.settings.exposure),
-  };
+  const watched = observeActivity(known.sky.surge, observation);
+  const surges = surgesAfter(known.sky.surges, watched, frame.openedMs);
+  const { pace, quietSinceMs } = paceAfter(known, surges, atMs);
+  const probesLeft = reading.remarks.includes(TONE_CURVE_UNSURE) ? known.sky.probesLeft : 0;
+  const read = withFramesAndSky(known, {
+    frames: {
+      ...known.frames,
+      taken: withoutTaken(known, frameIndex),
+      readingDelaysMs: withReadingDelay(known.frames.readingDelaysMs, frame, atMs),
+      pictures: afterReading(known.frames.pictures, reading, { clippedShareMax, atMs }),
+    },
+    sky: { surge: watched.state, surges, stars: known.sky.stars, pace, probesLeft, quietSinceMs },
+  });
+  const governor = observeFrame(state.governor, observation, known.settings.exposure);
+  const informed = knowingIso(guardFromStars(read, reading, atMs), event);
+  return withGovernor(withKnown(state, informed), governor);
 }
 
 function withIsoInFile(frame: TakenFrame, iso: number | undefined): TakenFrame {
@@ -260,9 +268,9 @@ function paceAfter(
   known: WatchKnowledge,
   surges: readonly SurgeSpan[],
   atMs: MonotonicMs,
-): Pick<WatchKnowledge, "pace" | "quietSinceMs"> {
+): Pick<SkyKnowledge, "pace" | "quietSinceMs"> {
   const inSurge = surges.at(-1)?.endMs === null;
-  const quietSinceMs = inSurge ? null : (known.quietSinceMs ?? atMs);
+  const quietSinceMs = inSurge ? null : (known.sky.quietSinceMs ?? atMs);
   const { sentinelIntervalSeconds, quietBeforeSentinelSeconds } = known.settings;
   if (quietSinceMs === null || sentinelIntervalSeconds === null) {
     return { pace: "full", quietSinceMs };
@@ -271,6 +279,7 @@ function paceAfter(
   return { quietSinceMs, pace: isSentinel ? "sentinel" : "full" };
 }
 
-function withoutTaken(known: WatchKnowledge, frameIndex: number): WatchKnowledge {
-  return { ...known, taken: known.taken.filter((frame) => frame.frameIndex !== frameIndex) };
+/** The frames still waiting for their reading when this one waits no longer. */
+function withoutTaken({ frames }: WatchKnowledge, frameIndex: number): readonly TakenFrame[] {
+  return frames.taken.filter((frame) => frame.frameIndex !== frameIndex);
 }

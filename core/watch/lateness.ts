@@ -29,7 +29,8 @@ function newestFrame(
   state: WatchState,
   dueMs: number,
 ): { readonly sinceMs: number | null; readonly periodMs: number | null } {
-  const { lastClosedMs, cadenceMs, gaps } = state.known;
+  const { frames, gaps } = state.known;
+  const { lastClosedMs, cadenceMs } = frames;
   const gap = gaps.at(-1);
   // A stretch without frames has been reported already: the wait begins again when it is over.
   const beganMs = gap === undefined ? null : (gap.endMs ?? dueMs);
@@ -46,7 +47,7 @@ function inHandMs({ phase, known }: WatchState): number {
     case "exposing":
       return phase.exposure.exposureSeconds * 1000;
     case "between":
-      return known.lastOpenedMs === null ? 0 : phase.notBeforeMs - known.lastOpenedMs;
+      return known.frames.lastOpenedMs === null ? 0 : phase.notBeforeMs - known.frames.lastOpenedMs;
     case "closing":
     case "readingOut":
     case "idle":

@@ -3,7 +3,8 @@ import type { MonotonicMs } from "../units.ts";
 import { targetStopsAt } from "../exposure/twilightTarget.ts";
 import { intervalSeconds, overdueMs } from "./deadlines.ts";
 import { afterOrder } from "./pictureTrack.ts";
-import type { WatchState } from "./state.ts";
+import { withFrames, withFramesAndSky } from "./knownParts.ts";
+import type { WatchKnowledge, WatchState } from "./state.ts";
 import type { WatchStep } from "./watchStep.ts";
 
 /**
@@ -19,7 +20,7 @@ const FRAMES_BEFORE_PROBES = 3;
 /** Asks the governor for the next exposure and orders the frame. */
 export function orderFrame(state: WatchState, atMs: MonotonicMs): WatchStep {
   const { known } = state;
-  const frameIndex = known.nextFrameIndex;
+  const frameIndex = known.frames.nextFrameIndex;
   const probeStops = nextProbeStops(state, atMs);
   const targetStops = targetStopsAt(known.settings, atMs) + probeStops;
   const decision = decide(state, atMs, targetStops);
@@ -30,26 +31,39 @@ export function orderFrame(state: WatchState, atMs: MonotonicMs): WatchStep {
   const deadlineMs = overdueMs(known, atMs, exposure.exposureSeconds);
   return {
     state: {
-      ...state,
       phase: { kind: "ordered", frameIndex, exposure, deadlineMs },
-      known: {
-        ...known,
-        nextFrameIndex: frameIndex + 1,
-        probesLeft: known.probesLeft - (probeStops === 0 ? 0 : 1),
-        pictures: probeStops === 0 ? afterOrder(known.pictures, isTooDark, atMs) : known.pictures,
-      },
+      known:
+        probeStops === 0 ? ordered(known, isTooDark, atMs) : withFramesAndSky(known, probed(known)),
       governor,
+      ignored: state.ignored,
     },
     effects: [
       {
         kind: "expose",
         openAtMs: atMs,
         reasons: probeStops === 0 ? reasons : [probeReason(probeStops), ...reasons],
-        pace: known.pace,
+        pace: known.sky.pace,
         ...{ frameIndex, exposure, targetStops, isReachable, probeStops },
       },
       { kind: "wake", atMs: deadlineMs },
     ],
+  };
+}
+
+function ordered(known: WatchKnowledge, isTooDark: boolean, atMs: MonotonicMs): WatchKnowledge {
+  const { frames } = known;
+  return withFrames(known, {
+    ...frames,
+    nextFrameIndex: frames.nextFrameIndex + 1,
+    pictures: afterOrder(frames.pictures, isTooDark, atMs),
+  });
+}
+
+/** A frame that varies the exposure says nothing of the limits. */
+function probed({ frames, sky }: WatchKnowledge): Pick<WatchKnowledge, "frames" | "sky"> {
+  return {
+    frames: { ...frames, nextFrameIndex: frames.nextFrameIndex + 1 },
+    sky: { ...sky, probesLeft: sky.probesLeft - 1 },
   };
 }
 
@@ -61,14 +75,18 @@ function decide(
 ): GovernDecision {
   return governExposure(
     governor,
-    { openAtMs: atMs, frameIndex: known.nextFrameIndex },
+    { openAtMs: atMs, frameIndex: known.frames.nextFrameIndex },
     { ...known.settings.exposure, targetStops, intervalSeconds: intervalSeconds(known) },
   );
 }
 
 /** What the next frame varies the exposure by; 0 while the limits leave no room both ways. */
 function nextProbeStops(state: WatchState, atMs: MonotonicMs): number {
-  const { probesLeft, takenCount, settings } = state.known;
+  const {
+    sky: { probesLeft },
+    frames: { takenCount },
+    settings,
+  } = state.known;
   if (probesLeft <= 0 || takenCount < FRAMES_BEFORE_PROBES) return 0;
   const targetStops = targetStopsAt(settings, atMs);
   const hasRoom = (stops: number): boolean => decide(state, atMs, targetStops + stops).isReachable;

@@ -25,12 +25,13 @@ export function withReadingDelay(
  * @returns `atMs` when there is nothing to wait for.
  */
 export function readingDueMs(known: WatchKnowledge, atMs: MonotonicMs): MonotonicMs {
-  const { lastOpenedMs, lastClosedMs, settings } = known;
-  if (known.taken.length === 0 || lastOpenedMs === null || lastClosedMs === null) return atMs;
+  const { settings } = known;
+  const { taken, lastOpenedMs, lastClosedMs, readingDelaysMs } = known.frames;
+  if (taken.length === 0 || lastOpenedMs === null || lastClosedMs === null) return atMs;
   const graceMs = Math.min(
     settings.readingGraceSeconds * 1000,
     SHARE_OF_FRAME_MAX * (atMs - lastOpenedMs),
   );
-  const isInTime = lastClosedMs + (middleOf(known.readingDelaysMs) ?? 0) <= atMs + graceMs;
+  const isInTime = lastClosedMs + (middleOf(readingDelaysMs) ?? 0) <= atMs + graceMs;
   return isInTime ? monotonicMs(atMs + graceMs) : atMs;
 }

@@ -6,6 +6,7 @@ import { WATCH_ON } from "./handWord.ts";
 import { handWordAfter } from "./handWordAfter.ts";
 import { idleWatch } from "./idleWatch.ts";
 import { recordKnowledge } from "./knowledge.ts";
+import { withLoose } from "./knownParts.ts";
 import type { WatchKnowledge, WatchPhaseState, WatchState } from "./state.ts";
 import {
   closedLate,
@@ -58,7 +59,7 @@ function reducePhase(state: WatchState, event: PhaseEvent): WatchStep {
 /** A failure that reports an open shutter is believed, whatever the phase makes of it. */
 function withWordOnShutter(state: WatchState, event: PhaseEvent): WatchState {
   const looseSinceMs = event.kind === "cameraFailed" ? (event.looseSinceMs ?? null) : null;
-  return looseSinceMs === null ? state : withKnown(state, { ...state.known, looseSinceMs });
+  return looseSinceMs === null ? state : withKnown(state, withLoose(state.known, looseSinceMs));
 }
 
 /** What the hand says is a fact at once, whatever the phase makes of it. */
@@ -101,7 +102,7 @@ function afterRecording(recorded: WatchStep, event: WatchEvent): WatchStep {
 /** Nothing is left to wait for, or a surge has begun that does not let sentinel pace go on. */
 function endsTheWait({ known }: WatchState, { kind, atMs }: WatchEvent): boolean {
   if (kind !== "readingArrived" && kind !== "readingFailed") return false;
-  const isInSurge = known.surges.at(-1)?.endMs === null;
+  const isInSurge = known.sky.surges.at(-1)?.endMs === null;
   const isSurgeDue = isInSurge && kind === "readingArrived" && atMs >= fullPaceMs(known);
   return isSurgeDue || dueMs(known, atMs) <= atMs;
 }
@@ -136,8 +137,8 @@ function begin(event: Extract<WatchEvent, { kind: "started" }>): WatchStep {
   const known: WatchKnowledge = {
     ...idle.known,
     hand: event.hand ?? WATCH_ON,
-    nextFrameIndex: event.nextFrameIndex,
-    surges: event.earlier?.surges ?? [],
+    frames: { ...idle.known.frames, nextFrameIndex: event.nextFrameIndex },
+    sky: { ...idle.known.sky, surges: event.earlier?.surges ?? [] },
     gaps: event.earlier?.gaps ?? [],
   };
   const fresh: WatchState = { ...idle, known, governor };

@@ -19,7 +19,7 @@ const LONGEST_SHARE_MIN = 0.5;
  * Time from frame to frame that room is reckoned by: the present one, but not dusk's; null: not known.
  * Whatever says how long card or disk last says it by this.
  */
-function paceMs({ cadenceMs, settings }: WatchKnowledge): number | null {
+function paceMs({ frames: { cadenceMs }, settings }: WatchKnowledge): number | null {
   if (cadenceMs === null) return null;
   return Math.max(cadenceMs, LONGEST_SHARE_MIN * settings.exposure.exposureSecondsMax * 1000);
 }
@@ -31,8 +31,8 @@ function paceMs({ cadenceMs, settings }: WatchKnowledge): number | null {
  */
 export function cardFullMs(known: WatchKnowledge, nowMs: MonotonicMs): MonotonicMs | null {
   const everyMs = paceMs(known);
-  if (everyMs === null || known.freeFrames === null) return null;
-  return monotonicMs(nowMs + known.freeFrames * everyMs);
+  if (everyMs === null || known.camera.freeFrames === null) return null;
+  return monotonicMs(nowMs + known.camera.freeFrames * everyMs);
 }
 
 /**
@@ -41,7 +41,7 @@ export function cardFullMs(known: WatchKnowledge, nowMs: MonotonicMs): Monotonic
  * @returns null while nothing follows by itself, or too few frames tell the pace.
  */
 export function nextFrameMs({ phase, known }: WatchState): MonotonicMs | null {
-  const { lastOpenedMs, cadenceMs } = known;
+  const { lastOpenedMs, cadenceMs } = known.frames;
   switch (phase.kind) {
     case "waiting":
       return phase.startMs;
@@ -77,7 +77,7 @@ export function shortages(
     readonly fileBytes: number | null;
   },
 ): readonly Shortage[] {
-  const { freeFrames, freeBytes } = known;
+  const { freeFrames, freeBytes } = known.camera;
   const everyMs = paceMs(known);
   if (everyMs === null) return [];
   const { freeDiskBytes, fileBytes, nowMs, endMs } = room;

@@ -3,6 +3,7 @@ import type { MonotonicMs } from "../units.ts";
 import { timingWords } from "../words/timingWords.ts";
 import type { ShutterClosing } from "./events.ts";
 import { clearGuard, raiseGuard } from "./raiseGuard.ts";
+import { withCamera } from "./knownParts.ts";
 import type { WatchKnowledge } from "./state.ts";
 
 /**
@@ -28,14 +29,14 @@ export function guardTiming(
   atMs: MonotonicMs,
 ): WatchKnowledge {
   if (!closing) return known;
-  const { latestMs: before, reportedMs } = known.lateness;
+  const { latestMs: before, reportedMs } = known.camera.lateness;
   const latestMs = [...before, Math.max(0, closing.lateMs)].slice(-FRAME_COUNT_MAX);
   const measuredMs = latestMs.length < FRAME_COUNT_MIN ? 0 : nearestRankOf(latestMs, SHARE);
   if (measuredMs <= (reportedMs === null ? LATE_MS : GOOD_MS)) {
-    return clearGuard({ ...known, lateness: { latestMs, reportedMs: null } }, "timing");
+    return clearGuard(withCamera(known, { lateness: { latestMs, reportedMs: null } }), "timing");
   }
   const worstMs = Math.max(reportedMs ?? 0, STEP_MS * Math.floor(measuredMs / STEP_MS));
-  return raiseGuard({ ...known, lateness: { latestMs, reportedMs: worstMs } }, atMs, {
+  return raiseGuard(withCamera(known, { lateness: { latestMs, reportedMs: worstMs } }), atMs, {
     guard: "timing",
     level: "note",
     sentence: timingWords.closesLate(worstMs, closing.scheduling),

@@ -97,20 +97,21 @@ export type WatchState = {
   readonly ignored: string | null;
 };
 
-/** What one watch was given and has seen of the night. */
-export type WatchKnowledge = FrameKnowledge &
-  SkyKnowledge &
-  CameraKnowledge & {
-    readonly hand: HandWord;
-    readonly settings: WatchSettings;
-    /** What the climate sensor last said; null: there is none. */
-    readonly climate: {
-      readonly temperatureC: number;
-      readonly humidityPercent: number | null;
-    } | null;
-    readonly guards: readonly GuardState[];
-    readonly gaps: readonly GapSpan[];
-  };
+/** What one watch was given and has seen of the night, in parts that change together. */
+export type WatchKnowledge = {
+  readonly frames: FrameKnowledge;
+  readonly sky: SkyKnowledge;
+  readonly camera: CameraKnowledge;
+  readonly hand: HandWord;
+  readonly settings: WatchSettings;
+  /** What the climate sensor last said; null: there is none. */
+  readonly climate: {
+    readonly temperatureC: number;
+    readonly humidityPercent: number | null;
+  } | null;
+  readonly guards: readonly GuardState[];
+  readonly gaps: readonly GapSpan[];
+};
 
 /** Its own frames, and how they come. */
 export type FrameKnowledge = {

@@ -99,7 +99,11 @@ function row(kind: StateKind, sentence: string, sinceMs: MonotonicMs | null): St
 }
 
 function shutterRow(
-  { known: { looseSinceMs } }: WatchState,
+  {
+    known: {
+      camera: { looseSinceMs },
+    },
+  }: WatchState,
   { clockText }: Context,
 ): StateRow | null {
   if (looseSinceMs === null) return null;
@@ -151,7 +155,7 @@ function cameraRow(
   const since = clockText(sinceMs);
   const retrySeconds = RETRY_EVERY_MS / 1000;
   const isRefused = phase.kind === "recovering" && phase.why === "refused";
-  if (known.lastOpenedMs === null || isRefused) {
+  if (known.frames.lastOpenedMs === null || isRefused) {
     const sentence = stateWords.noFrames(guard.sentence, since, retrySeconds);
     return row("cameraGone", sentence, sinceMs);
   }
@@ -169,14 +173,21 @@ function pausedRow(state: WatchState, { nowMs, clockText }: Context): StateRow |
   if (isOpen) return row("pausedByHand", stateWords.pausing, sinceMs);
   const sentence = stateWords.paused({
     since: clockText(sinceMs),
-    missedCount: known.cadenceMs === null ? null : Math.floor((nowMs - sinceMs) / known.cadenceMs),
+    missedCount:
+      known.frames.cadenceMs === null
+        ? null
+        : Math.floor((nowMs - sinceMs) / known.frames.cadenceMs),
     until: untilMs === null ? null : clockText(untilMs),
   });
   return row("pausedByHand", sentence, sinceMs);
 }
 
 function blindRow(
-  { known: { pictures, taken } }: WatchState,
+  {
+    known: {
+      frames: { pictures, taken },
+    },
+  }: WatchState,
   { clockText }: Context,
 ): StateRow | null {
   const { unread } = pictures;
@@ -193,7 +204,7 @@ function blindRow(
 function lateRow(state: WatchState, { nowMs }: Context): StateRow | null {
   const sinceMs = lateSinceMs(state, nowMs);
   if (sinceMs === null) return null;
-  const { lastOpenedMs, cadenceMs } = state.known;
+  const { lastOpenedMs, cadenceMs } = state.known.frames;
   const lastMs = lastOpenedMs ?? sinceMs;
   return row("late", stateWords.late(nowMs - lastMs, cadenceMs), sinceMs);
 }
@@ -214,13 +225,13 @@ function lastingRows(watch: WatchFacts, context: Context): readonly StateRow[] {
     ({ what, fullMs, moreBytes }) =>
       row("willNotLast", stateWords.fills({ what, at: clockText(fullMs), end, moreBytes }), null),
   );
-  const batteryMs = batteryEndMs(known.batteryFalls, known.settings.batteryStopPercent);
+  const batteryMs = batteryEndMs(known.camera.batteryFalls, known.settings.batteryStopPercent);
   if (batteryMs === null || batteryMs >= endMs) return full;
   return [row("willNotLast", stateWords.batteryEnds(clockText(batteryMs), end), null), ...full];
 }
 
 function pictureRows({ known }: WatchState, { clockText }: Context): readonly StateRow[] {
-  const { clipped, tooDark } = known.pictures;
+  const { clipped, tooDark } = known.frames.pictures;
   const rows = [...guardRows(known, "pictureAffected")];
   if (tooDark !== null && tooDark.count >= RUN_COUNT_MIN) {
     const { sinceMs } = tooDark;
@@ -262,12 +273,23 @@ function waitingRow({ phase }: WatchState, { nowMs, clockText }: Context): State
   return row("waiting", stateWords.waiting(clockText(startMs), startMs - nowMs), null);
 }
 
-function surgeRow({ known: { surges } }: WatchState, { clockText }: Context): StateRow | null {
+function surgeRow(
+  {
+    known: {
+      sky: { surges },
+    },
+  }: WatchState,
+  { clockText }: Context,
+): StateRow | null {
   const surge = surges.at(-1);
   if (surge?.endMs !== null) return null;
   return row("skyActs", stateWords.surge(clockText(surge.startMs)), surge.startMs);
 }
 
-function wellRow({ known: { pace } }: WatchState): StateRow {
+function wellRow({
+  known: {
+    sky: { pace },
+  },
+}: WatchState): StateRow {
   return row("well", pace === "sentinel" ? stateWords.quiet : stateWords.well, null);
 }

@@ -7,6 +7,7 @@ import { raiseGuard } from "./raiseGuard.ts";
 import { endReason } from "./guards.ts";
 import { handWordAt } from "./handWord.ts";
 import { readingDueMs } from "./readingGrace.ts";
+import { withCamera, withLoose } from "./knownParts.ts";
 import { orderFrame } from "./orderFrame.ts";
 import type { EndedBy, WatchKnowledge, WatchState } from "./state.ts";
 import { enter, stay, withEffects, withKnown, type Phase, type WatchStep } from "./watchStep.ts";
@@ -42,9 +43,10 @@ export function proceed(before: WatchState, atMs: MonotonicMs): WatchStep {
   if (startMs !== null && atMs < startMs) {
     return enter(state, { kind: "waiting", startMs }, [{ kind: "wake", atMs: startMs }]);
   }
-  const asks = known.statusAskedMs === null || atMs - known.statusAskedMs >= STATUS_EVERY_MS;
+  const asks =
+    known.camera.statusAskedMs === null || atMs - known.camera.statusAskedMs >= STATUS_EVERY_MS;
   if (asks) {
-    const asking = withKnown(state, { ...state.known, statusAskedMs: atMs });
+    const asking = withKnown(state, withCamera(state.known, { statusAskedMs: atMs }));
     return withEffects([{ kind: "readStatus" }], next(asking, atMs));
   }
   return next(state, atMs);
@@ -113,7 +115,7 @@ function withLooseShutter(state: WatchState): WatchState {
   const { phase, known } = state;
   const isOpen = phase.kind === "exposing" || phase.kind === "closing";
   if (!isOpen) return state;
-  return withKnown(state, { ...known, looseSinceMs: known.looseSinceMs ?? phase.openedMs });
+  return withKnown(state, withLoose(known, known.camera.looseSinceMs ?? phase.openedMs));
 }
 
 /**
@@ -137,14 +139,14 @@ export function openedUnowned(
   { atMs, frameIndex }: Extract<WatchEvent, { kind: "shutterOpened" }>,
 ): WatchStep {
   return {
-    state: withKnown(state, { ...state.known, looseSinceMs: state.known.looseSinceMs ?? atMs }),
+    state: withKnown(state, withLoose(state.known, state.known.camera.looseSinceMs ?? atMs)),
     effects: [{ kind: "closeShutter", frameIndex }],
   };
 }
 
 /** A shutter that nobody was in control of is closed after all. */
 export function closedLate(state: WatchState): WatchStep {
-  return { state: withKnown(state, { ...state.known, looseSinceMs: null }), effects: [] };
+  return { state: withKnown(state, withLoose(state.known, null)), effects: [] };
 }
 
 /** Connects the camera; `attemptCount` is 1 for the first attempt. */
@@ -197,6 +199,6 @@ export function end(state: WatchState, atMs: MonotonicMs, by: EndedBy): WatchSte
 }
 
 /** Every frame taken has been read and kept. */
-export function nothingIsOnItsWay({ taken, unkeptCount }: WatchKnowledge): boolean {
+export function nothingIsOnItsWay({ frames: { taken, unkeptCount } }: WatchKnowledge): boolean {
   return taken.length === 0 && unkeptCount === 0;
 }

@@ -4,6 +4,7 @@ import { guardClock } from "./environmentGuards.ts";
 import { clearGuard } from "./raiseGuard.ts";
 import { endReason, guardFromCamera } from "./guards.ts";
 import { observeSample } from "./knowledge.ts";
+import { withCamera, withLoose } from "./knownParts.ts";
 import type { WatchKnowledge, WatchState } from "./state.ts";
 import {
   closedLate,
@@ -83,7 +84,7 @@ type Connected = Extract<PhaseEvent, { kind: "cameraConnected" }>;
 function connected(state: WatchState, event: Connected): WatchStep {
   const obstacle = obstacleOf(event);
   if (obstacle !== null) return lookAgain(state, event.atMs, obstacle);
-  const { nextFrameIndex } = state.known;
+  const { nextFrameIndex } = state.known.frames;
   const reconcile: readonly WatchEffect[] =
     nextFrameIndex > 0 ? [{ kind: "reconcileCard", beforeFrameIndex: nextFrameIndex }] : [];
   return withEffects(
@@ -105,20 +106,20 @@ function obstacleOf({ program, canTakeFrames }: Connected): string | null {
 
 function knowingCamera(known: WatchKnowledge, event: Connected): WatchKnowledge {
   const fixedIso = event.fixedIso ?? null;
-  const clocks = { ...known.clocks, cameraLessOursMs: event.clockOffsetMs ?? null };
-  const clear = guardClock({ ...clearGuard(known, "camera"), clocks }, event.atMs);
+  const clocks = { ...known.camera.clocks, cameraLessOursMs: event.clockOffsetMs ?? null };
+  const clear = guardClock(withCamera(clearGuard(known, "camera"), { clocks }), event.atMs);
   const exposure = {
     ...known.settings.exposure,
     // The only rung there is: the exposure is then governed by time alone, whatever the ISO cap.
     isoLadder: fixedIso === null ? event.isoLadder : [fixedIso],
     fNumber: event.fNumber ?? known.settings.exposure.fNumber,
   };
+  const met = guardFromCamera(clear, { fixedIso, remarks: event.remarks ?? [] }, event.atMs);
+  const { sky } = known;
   return {
-    ...guardFromCamera(clear, { fixedIso, remarks: event.remarks ?? [] }, event.atMs),
+    ...withCamera(met, { looseSinceMs: event.looseSinceMs ?? null, statusAskedMs: null }),
     settings: { ...known.settings, exposure },
-    looseSinceMs: event.looseSinceMs ?? null,
-    statusAskedMs: null,
-    probesLeft: event.isToneCurveKnown ? 0 : known.probesLeft,
+    sky: { ...sky, probesLeft: event.isToneCurveKnown ? 0 : sky.probesLeft },
   };
 }
 
@@ -215,7 +216,7 @@ function reduceEnding(state: WatchState, { by }: Phase<"ending">, event: PhaseEv
   switch (event.kind) {
     case "cameraClosed":
       // A computer that no watch needs may sleep.
-      return enter(withKnown(state, { ...clearGuard(state.known, "sleep"), looseSinceMs: null }), {
+      return enter(withKnown(state, withLoose(clearGuard(state.known, "sleep"), null)), {
         kind: "finished",
         by,
       });

@@ -24,12 +24,23 @@ export function enter(
   phase: WatchPhaseState,
   effects: readonly WatchEffect[] = [],
 ): WatchStep {
-  return { state: { ...state, phase }, effects };
+  const { known, governor, ignored } = state;
+  return { state: { phase, known, governor, ignored }, effects };
 }
 
 /** The watch knowing something else. */
 export function withKnown(state: WatchState, known: WatchKnowledge): WatchState {
-  return known === state.known ? state : { ...state, known };
+  if (known === state.known) return state;
+  const { phase, governor, ignored } = state;
+  return { phase, known, governor, ignored };
+}
+
+/** The governor knowing something else. */
+export function withGovernor(
+  { phase, known, ignored }: WatchState,
+  governor: WatchState["governor"],
+): WatchState {
+  return { phase, known, governor, ignored };
 }
 
 /** The phase goes on; what the event says has been taken in. */

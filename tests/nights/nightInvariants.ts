@@ -94,7 +94,7 @@ export class NightInvariants {
     const isOwned = kind === "ordered" || kind === "exposing" || kind === "closing";
     if (
       !isOwned &&
-      state.known.looseSinceMs === null &&
+      state.known.camera.looseSinceMs === null &&
       kind !== "connecting" &&
       kind !== "recovering"
     ) {
@@ -107,7 +107,7 @@ export class NightInvariants {
     const word = handWordAt(hand, monotonicMs(nowMs)).kind;
     if (isCalm && word !== "watch")
       this.note(nowMs, `all is well was said though the hand said ${word}`);
-    if (isCalm && state.known.looseSinceMs !== null)
+    if (isCalm && state.known.camera.looseSinceMs !== null)
       this.note(nowMs, "all is well with a loose shutter");
     if (isLinked) this.#unlinkedSinceMs = null;
     else this.#unlinkedSinceMs ??= nowMs;
@@ -120,7 +120,11 @@ export class NightInvariants {
 
   /** All is well is said only over a newest frame of the last two frame periods. */
   #checkAge({ nowMs, state }: Moment, row: StateRow): void {
-    const { takenCount, settings, gaps } = state.known;
+    const {
+      frames: { takenCount },
+      settings,
+      gaps,
+    } = state.known;
     const isTaken = takenCount !== this.#newest?.takenCount;
     if (gaps.at(-1)?.endMs === null || takenCount === 0) this.#newest = null;
     else if (isTaken) {

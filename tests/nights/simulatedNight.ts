@@ -74,7 +74,7 @@ class SimulatedNight {
     }
     if (this.#eventCount >= EVENTS_MAX)
       this.#invariants.note(this.#nowMs, "the night does not end");
-    this.#reconcile(this.#state.known.nextFrameIndex + 1);
+    this.#reconcile(this.#state.known.frames.nextFrameIndex + 1);
     this.#invariants.checkPictures([...this.#rows.values()], this.#body.card);
     const kept = [...this.#rows.values()].filter(({ status }) => status === "kept").length;
     return {

@@ -211,7 +211,7 @@ describe("the watch carried out", () => {
     expect([events.mock.calls.length, rows.mock.calls.length]).toEqual([0, 0]);
     await clock.advanceTo(5_001);
     expect(events.mock.calls.length).toBeLessThanOrEqual(500);
-    expect(runner.state.known.batteryPercent).toBe(50);
+    expect(runner.state.known.camera.batteryPercent).toBe(50);
     const expose = vi.spyOn(camera, "expose").mockImplementation(({ frameIndex }) => {
       expect(catalogue.frame("camera-1", frameIndex)?.status).toBe("ordered");
     });

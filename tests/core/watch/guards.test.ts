@@ -1,7 +1,8 @@
 import { describe, expect, it } from "vitest";
 import { guardFromStars, guardsFromStatus } from "../../../core/watch/guards.ts";
+import { withCamera } from "../../../core/watch/knownParts.ts";
 import { idleWatch } from "../../../core/watch/idleWatch.ts";
-import type { WatchKnowledge, WatchState } from "../../../core/watch/state.ts";
+import type { CameraKnowledge, WatchKnowledge, WatchState } from "../../../core/watch/state.ts";
 import { monotonicMs } from "../../../core/units.ts";
 import { aReading, exposing, play, at, anExposure } from "../../support/watchFixtures.ts";
 
@@ -47,8 +48,8 @@ describe("the guard over the lens", () => {
 });
 
 describe("the guards over battery and card", () => {
-  const withStatus = (over: Partial<WatchKnowledge>): WatchKnowledge =>
-    guardsFromStatus({ ...idleWatch().known, ...over }, monotonicMs(1000));
+  const withStatus = (over: Partial<CameraKnowledge>): WatchKnowledge =>
+    guardsFromStatus(withCamera(idleWatch().known, over), monotonicMs(1000));
 
   it("warns at 20 % and stops at 4 %", () => {
     expect(withStatus({ batteryPercent: 21 }).guards).toEqual([]);
@@ -62,13 +63,13 @@ describe("the guards over battery and card", () => {
   it("warns with room for 60 frames and clears when a new card is in", () => {
     const low = withStatus({ freeFrames: 60 });
     expect(low.guards[0]).toMatchObject({ guard: "storage", level: "warning" });
-    const fresh = guardsFromStatus({ ...low, freeFrames: 900 }, monotonicMs(2000));
+    const fresh = guardsFromStatus(withCamera(low, { freeFrames: 900 }), monotonicMs(2000));
     expect(fresh.guards).toEqual([]);
   });
 
   it("keeps the time at which a guard was raised while its words change", () => {
     const first = withStatus({ batteryPercent: 18 });
-    const later = guardsFromStatus({ ...first, batteryPercent: 12 }, monotonicMs(90_000));
+    const later = guardsFromStatus(withCamera(first, { batteryPercent: 12 }), monotonicMs(90_000));
     expect(later.guards[0]?.sinceMs).toBe(1000);
     expect(later.guards[0]?.sentence).toContain("12 %");
   });
@@ -100,15 +101,15 @@ describe("the pace", () => {
   }
 
   it("goes to sentinel pace after 120 s in which nothing happened, one frame a minute", () => {
-    expect(quietUntil(60_000).known.pace).toBe("full");
+    expect(quietUntil(60_000).known.sky.pace).toBe("full");
     const quiet = quietUntil(300_000);
-    expect(quiet.known.pace).toBe("sentinel");
-    const openedMs = quiet.known.lastOpenedMs ?? 0;
+    expect(quiet.known.sky.pace).toBe("sentinel");
+    const openedMs = quiet.known.frames.lastOpenedMs ?? 0;
     const { state } = play(
       [
         at(openedMs + 15_000, {
           kind: "shutterClosed",
-          frameIndex: quiet.known.nextFrameIndex - 1,
+          frameIndex: quiet.known.frames.nextFrameIndex - 1,
           happened: anExposure(),
         }),
         at(openedMs + 16_000, { kind: "cameraReady" }),

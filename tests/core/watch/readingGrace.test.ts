@@ -1,7 +1,8 @@
 import { describe, expect, it } from "vitest";
+import { withFrames } from "../../../core/watch/knownParts.ts";
 import { idleWatch } from "../../../core/watch/idleWatch.ts";
 import { readingDueMs, withReadingDelay } from "../../../core/watch/readingGrace.ts";
-import type { TakenFrame, WatchKnowledge } from "../../../core/watch/state.ts";
+import type { FrameKnowledge, TakenFrame } from "../../../core/watch/state.ts";
 import { DEFAULT_WATCH_SETTINGS } from "../../../core/watch/watchSettings.ts";
 import { monotonicMs } from "../../../core/units.ts";
 
@@ -13,14 +14,15 @@ const FRAME: TakenFrame = {
 };
 
 /** The camera is ready at 11 s; readings lately came so long after closing. */
-function graceMs(known: Partial<WatchKnowledge>, graceSeconds = 0.5): number {
-  const watch: WatchKnowledge = {
-    ...idleWatch({ ...DEFAULT_WATCH_SETTINGS, readingGraceSeconds: graceSeconds }).known,
+function graceMs(frames: Partial<FrameKnowledge>, graceSeconds = 0.5): number {
+  const { known } = idleWatch({ ...DEFAULT_WATCH_SETTINGS, readingGraceSeconds: graceSeconds });
+  const watch = withFrames(known, {
+    ...known.frames,
     taken: [FRAME],
     lastOpenedMs: monotonicMs(0),
     lastClosedMs: monotonicMs(10_000),
-    ...known,
-  };
+    ...frames,
+  });
   return readingDueMs(watch, monotonicMs(11_000)) - 11_000;
 }
 

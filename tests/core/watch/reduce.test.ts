@@ -137,7 +137,7 @@ describe("the watch", () => {
       at(60_100, connectedCamera()),
       at(61_000, { kind: "shutterOpened", frameIndex: 7 }),
     ]);
-    expect(resumed.state.known.surges).toEqual([surge]);
+    expect(resumed.state.known.sky.surges).toEqual([surge]);
     expect(resumed.state.known.gaps).toEqual([{ ...gap, endMs: 61_000 }]);
   });
 
@@ -311,7 +311,7 @@ describe("the watch", () => {
       at(0, started({ probeCountMax: 6 })),
       at(100, connectedCamera({ isToneCurveKnown: true })),
     ]);
-    expect(state.known.probesLeft).toBe(0);
+    expect(state.known.sky.probesLeft).toBe(0);
   });
 
   it("says why an event changed nothing", () => {

@@ -10,7 +10,7 @@ function afterClosings(
 ): WatchState {
   let state = from;
   for (const lateMs of latesMs) {
-    const frameIndex = state.known.takenCount;
+    const frameIndex = state.known.frames.takenCount;
     const openedMs = 1000 + 20_000 * frameIndex;
     state = play(
       [

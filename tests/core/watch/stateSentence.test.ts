@@ -2,7 +2,7 @@ import { describe, expect, it } from "vitest";
 import type { WatchEvent } from "../../../core/watch/events.ts";
 import { idleWatch } from "../../../core/watch/idleWatch.ts";
 import { nightState, watchRows, type NightFacts } from "../../../core/watch/stateSentence.ts";
-import type { WatchKnowledge, WatchState } from "../../../core/watch/state.ts";
+import type { FrameKnowledge, WatchKnowledge, WatchState } from "../../../core/watch/state.ts";
 import { monotonicMs } from "../../../core/units.ts";
 import { STATE_LOOKS } from "../../../core/words/stateWords.ts";
 import {
@@ -152,8 +152,10 @@ describe("the state sentence", () => {
         exposureSecondsMax: 10,
       },
     });
-    const withPictures = (over: Partial<WatchKnowledge["pictures"]>): WatchState =>
-      knowing(dusk, { pictures: { ...dusk.known.pictures, ...over } });
+    const withPictures = (over: Partial<FrameKnowledge["pictures"]>): WatchState =>
+      knowing(dusk, {
+        frames: { ...dusk.known.frames, pictures: { ...dusk.known.frames.pictures, ...over } },
+      });
     expect(stateOf(withPictures({ tooDark: null }), 37_000).kind).toBe("well");
     const tooDark = { sinceMs: monotonicMs(0), count: 3 };
     expect(stateOf(withPictures({ tooDark }), 37_000).sentence).toMatch(
@@ -333,7 +335,9 @@ describe("the state sentence", () => {
 
   it("says since when a surge is on", () => {
     const surge = { startMs: monotonicMs(12 * MINUTE_MS), endMs: null, riseStops: 2 };
-    expect(stateOf(knowing(framesTaken(3), { surges: [surge] }), 37_000)).toMatchObject({
+    const taken = framesTaken(3);
+    const inSurge = knowing(taken, { sky: { ...taken.known.sky, surges: [surge] } });
+    expect(stateOf(inSurge, 37_000)).toMatchObject({
       kind: "skyActs",
       sentence: "Surge since 23:12, full pace.",
     });
