@@ -102,6 +102,12 @@ export const START_COMMAND = {
       type: "flag",
       help: "fetch the cameras' own files as well, between frames and after the watch",
     },
+    trace: {
+      type: "text",
+      value: "FILE.pcapng",
+      help: "write all of the camera's protocol there, for a network analyser; pictures are cut",
+    },
+    "trace-pictures": { type: "flag", help: "leave the pictures in that file" },
     "new-night": { type: "flag", help: "do not resume a watch that was cut off" },
     name: { type: "text", value: "NAME", help: "name of the night", default: "night" },
     lat: { type: "number", value: "DEG", help: "latitude, north positive", min: -90, max: 90 },

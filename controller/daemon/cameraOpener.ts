@@ -1,6 +1,6 @@
 import { join, resolve } from "node:path";
 import { daemonWords } from "../../core/words/daemonWords.ts";
-import { NightError } from "../../core/errors.ts";
+import { asNightError, NightError } from "../../core/errors.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
 import { timingWords, type Scheduling } from "../../core/words/timingWords.ts";
 import type { Camera } from "../cameras/camera.ts";
@@ -11,7 +11,8 @@ import { ORIGINALS_FOLDER } from "../archive/originals.ts";
 import { keepOriginals, type OriginalsOptions } from "../cameras/originals/originalsCamera.ts";
 import { openPtpCamera, type PtpCameraOptions } from "../shutter/ptpCamera.ts";
 import type { Transport } from "../cameras/transport.ts";
-import type { ClockOrigin } from "../timing/clock.ts";
+import { FaultFiles, TraceFile } from "../cameras/trace/traceFiles.ts";
+import { createClock, realMs, type ClockOrigin } from "../timing/clock.ts";
 import type { CabledTarget, CameraTarget, StartOptions } from "../config.ts";
 import { DEMO_SCENARIO, DEMO_SCENARIO_UTC_MS } from "./demoNight.ts";
 import type { Log } from "../log.ts";
@@ -35,6 +36,9 @@ export type CameraOpenerParts = {
   readonly log: Log;
 };
 
+/** What a watch leaves behind beside its frames. */
+type WatchNotes = Pick<PtpCameraOptions, "notePath" | "trace" | "onProtocol">;
+
 /** The night's cameras by their names: `camera-1` is the first that was asked for. */
 export function cameraIdsOf(targets: readonly CameraTarget[]): readonly string[] {
   return targets.map((_, index) => `camera-${index + 1}`);
@@ -44,6 +48,8 @@ export function cameraIdsOf(targets: readonly CameraTarget[]): readonly string[]
 export class CameraOpener {
   readonly #parts: CameraOpenerParts;
   #demo: DemoCamera | null = null;
+  /** By camera: the file of its protocol. */
+  readonly #traces = new Map<string, TraceFile>();
   /** By camera: what its shutter's thread or process was last granted. */
   readonly #schedulings = new Map<string, Scheduling>();
 
@@ -73,7 +79,7 @@ export class CameraOpener {
     return this.#open(cameraId, {});
   }
 
-  #open(cameraId: string, note: Pick<PtpCameraOptions, "notePath">): Camera {
+  #open(cameraId: string, note: WatchNotes): Camera {
     const { options, release, origin } = this.#parts;
     // Read again: a bench check may have written this camera's own profile since.
     const { cameras: profiles } = readProfiles(resolve(options.data));
@@ -89,9 +95,58 @@ export class CameraOpener {
    */
   openForWatch(cameraId: string, nightDir: string, say: Omit<OriginalsOptions, "folder">): Camera {
     const notePath = join(resolve(this.#parts.options.data), `shutter-${cameraId}.json`);
-    const camera = this.#open(cameraId, { notePath });
+    const camera = this.#open(cameraId, { notePath, ...this.#protocolNotes(cameraId, nightDir) });
     if (!this.#parts.options["fetch-originals"]) return camera;
     return keepOriginals(camera, { folder: join(nightDir, ORIGINALS_FOLDER, cameraId), ...say });
+  }
+
+  /** Beside the night before a fault, and in a file of its own where a trace is asked for. */
+  #protocolNotes(cameraId: string, nightDir: string): WatchNotes {
+    const { options, log, origin } = this.#parts;
+    const link = this.#linkOf(this.#target(cameraId));
+    if (link === null) return {};
+    const wish = options.trace === null ? undefined : { withPictures: options["trace-pictures"] };
+    const trace = wish && this.#traceFile(cameraId, link);
+    const faults = new FaultFiles({ nightDir, cameraId, link });
+    const failed = (thrown: unknown): void =>
+      log.warn("protocol.unwritten", { cameraId, sentence: asNightError(thrown).message });
+    return {
+      trace: wish,
+      onProtocol: (why, entries) => {
+        if (why === "fault") {
+          faults
+            .write(entries, createClock(origin).utcMs())
+            .then(
+              (file) => log.info("protocol.kept", { cameraId, file, count: entries.length }),
+              failed,
+            );
+          return;
+        }
+        try {
+          trace?.add(entries);
+        } catch (thrown) {
+          failed(thrown);
+        }
+      },
+    };
+  }
+
+  /** One for each camera, through all of its watches: the first has the name as it was given. */
+  #traceFile(cameraId: string, link: "ip" | "usb"): TraceFile {
+    const known = this.#traces.get(cameraId);
+    if (known !== undefined) return known;
+    const isFirst = cameraId === cameraIdsOf(this.#parts.targets)[0];
+    const given = resolve(this.#parts.options.trace ?? "");
+    const path = isFirst ? given : given.replace(/(\.[^./\\]+)?$/, `-${cameraId}$1`);
+    const file = new TraceFile(path, link, realMs());
+    this.#traces.set(cameraId, file);
+    return file;
+  }
+
+  /** What carries the protocol; null: nothing does. */
+  #linkOf(target: CameraTarget): "ip" | "usb" | null {
+    if (target.kind !== "contact") return target.kind === "usb" ? "usb" : "ip";
+    return target.side.kind === "body" ? this.#linkOf(target.side.body) : null;
   }
 
   /** How a bench check reaches a camera. @throws NightError for one that no cable leads to. */
@@ -127,7 +182,7 @@ export class CameraOpener {
   #openTarget(
     cameraId: string,
     target: CameraTarget,
-    knowing: Pick<PtpCameraOptions, "notePath"> & { readonly profiles: CameraProfiles },
+    knowing: WatchNotes & { readonly profiles: CameraProfiles },
   ): Camera {
     const { origin } = this.#parts;
     if (target.kind !== "contact") {

@@ -2,7 +2,8 @@ import { MessageChannel, type MessagePort, type Worker } from "node:worker_threa
 import { NightError } from "../../core/errors.ts";
 import type { ClockOrigin } from "../timing/clock.ts";
 import type { ClockSetting } from "./cameraTime.ts";
-import type { FromShutter, ShutterThreadData, ToShutter } from "./shutterMessages.ts";
+import type { ProtocolEntry } from "../cameras/trace/protocolTape.ts";
+import type { FromShutter, ShutterThreadData, ToShutter, TraceWish } from "./shutterMessages.ts";
 import { ShutterFlag } from "./shutterFlag.ts";
 import { startWorker } from "../workers/startWorker.ts";
 import type { Scheduling } from "../../core/words/timingWords.ts";
@@ -29,6 +30,10 @@ export type PtpCameraOptions = {
   readonly profiles?: CameraProfiles | undefined;
   /** Where the next process finds an exposure that this one leaves open; left out: nowhere. */
   readonly notePath?: string;
+  /** Everything that goes over the link is reported; left out: only what precedes a fault. */
+  readonly trace?: TraceWish | undefined;
+  /** Called with what went over the link: before a fault, or piece by piece for a trace. */
+  readonly onProtocol?: (why: "fault" | "trace", entries: readonly ProtocolEntry[]) => void;
   /** Called with how the system schedules the timing thread, whenever one begins. */
   readonly onScheduled?: (scheduling: Scheduling) => void;
 };
@@ -130,6 +135,7 @@ class PtpCamera implements Camera {
       controls: this.#options.profile ?? STANDARD_CONTROLS,
       setClock: this.#options.setClock,
       profiles: this.#options.profile ? undefined : this.#options.profiles,
+      trace: this.#options.trace,
       flag: this.#flagBuffer,
       notePath: this.#options.notePath ?? null,
     };
@@ -165,6 +171,8 @@ class PtpCamera implements Camera {
         return this.#tell(message.event);
       case "scheduled":
         return this.#options.onScheduled?.(message.scheduling);
+      case "protocol":
+        return this.#options.onProtocol?.(message.why, message.entries);
       case "prepared":
         return this.#answer(message.requestId)?.resolve(message.exposure);
       case "card":

@@ -2,11 +2,15 @@ import type { ClockOrigin } from "../timing/clock.ts";
 import type { CameraEvent, CardFile, ExposureOrder, FilePiece } from "../cameras/camera.ts";
 import type { CameraControls } from "../../core/profiles/cameraControls.ts";
 import type { CameraProfiles } from "../../core/profiles/resolve.ts";
+import type { ProtocolEntry } from "../cameras/trace/protocolTape.ts";
 import type { CameraTarget } from "../cameras/createTransport.ts";
 import type { Exposure } from "../../core/exposure/exposure.ts";
 import type { ErrorCode } from "../../core/errors.ts";
 import type { Scheduling } from "../../core/words/timingWords.ts";
 import type { ClockSetting } from "./cameraTime.ts";
+
+/** What is wanted of a trace; pictures are cut out of it unless they are asked for. */
+export type TraceWish = { readonly withPictures: boolean };
 
 /** What the timing thread is started with. */
 export type ShutterThreadData = {
@@ -16,6 +20,8 @@ export type ShutterThreadData = {
   readonly controls: CameraControls;
   readonly profiles?: CameraProfiles | undefined;
   readonly setClock?: ClockSetting | undefined;
+  /** Everything that goes over the link is reported; left out: only what precedes a fault. */
+  readonly trace?: TraceWish | undefined;
   /** Shared with the main thread: see `shutterFlag.ts`. */
   readonly flag: SharedArrayBuffer;
   /** Where the next process finds an exposure that this one leaves open; null: nowhere. */
@@ -51,6 +57,12 @@ export type ToShutter =
 /** What the timing thread tells the main thread. */
 export type FromShutter =
   | { readonly kind: "event"; readonly event: CameraEvent }
+  /** What went over the link before a fault, or all of it where a trace is written. */
+  | {
+      readonly kind: "protocol";
+      readonly why: "fault" | "trace";
+      readonly entries: readonly ProtocolEntry[];
+    }
   /** What the system granted when the thread began. */
   | { readonly kind: "scheduled"; readonly scheduling: Scheduling }
   | { readonly kind: "prepared"; readonly requestId: number; readonly exposure: Exposure }

@@ -1,6 +1,7 @@
 // The timing thread's own file: it runs in a worker and wires the loop to the main thread.
 import { type MessagePort, workerData } from "node:worker_threads";
 import { createTransport } from "../cameras/createTransport.ts";
+import { ProtocolTape, taped } from "../cameras/trace/protocolTape.ts";
 import { beatForWatchdog } from "../service/manager.ts";
 import { postOwned } from "../workers/ownedBytes.ts";
 import { askForPriority } from "../workers/threadPriority.ts";
@@ -16,6 +17,15 @@ port.postMessage({ kind: "scheduled", scheduling } satisfies FromShutter);
 // A thread that ends, however it ends, is none that hangs.
 process.on("exit", beatForWatchdog());
 
+/** The last of the protocol, for the night on which something goes wrong. */
+const tape = new ProtocolTape();
+const trace = data.trace ? new ProtocolTape({ bytesMax: Infinity, ...data.trace }) : null;
+
+function tellProtocol(from: ProtocolTape, why: "fault" | "trace"): void {
+  const entries = from.take();
+  if (entries.length > 0) postOwned(port, { kind: "protocol", why, entries } satisfies FromShutter);
+}
+
 const loop = new TimingLoop({
   cameraId: data.cameraId,
   origin: data.origin,
@@ -26,11 +36,19 @@ const loop = new TimingLoop({
   notePath: data.notePath ?? undefined,
   wait: preciseWait(),
   scheduling,
-  createTransport: () => createTransport(data.target),
-  tell: (message: FromShutter, handedOver) => postOwned(port, message, handedOver),
+  createTransport: () => {
+    const noted = taped(createTransport(data.target), tape);
+    return trace === null ? noted : taped(noted, trace);
+  },
+  tell: (message: FromShutter, handedOver) => {
+    if (trace !== null) tellProtocol(trace, "trace");
+    if (message.kind === "event" && message.event.kind === "failed") tellProtocol(tape, "fault");
+    postOwned(port, message, handedOver);
+  },
 });
 port.on("message", (message: ToShutter) => loop.take(message));
 // The main thread is gone: an exposure that runs is finished, nothing new is begun.
 port.on("close", () => loop.end({ closeNow: false }));
 await loop.run();
+if (trace !== null) tellProtocol(trace, "trace");
 port.close();
