@@ -1,6 +1,6 @@
 /**
  * Half of the time over which a course bends, s: so slowly that nobody sees it bend, and a breakup
- * keeps its brightening against the minutes around it. Half as long shows as a dip before and after.
+ * keeps its brightening against the minutes around it. Judgement.
  */
 const BEND_SECONDS = 600;
 

@@ -25,7 +25,8 @@ it("a HID relay works the shutter of a night and opens when its owner is killed,
   const log = join(temporaryFolder(), "relay");
   const framesFolder = temporaryFolder();
   const data = temporaryFolder();
-  const body = startBodyOnContact({ log, folder: framesFolder, iso: ISO });
+  const movements = () => contactMovements(log);
+  const body = startBodyOnContact({ movements, folder: framesFolder, iso: ISO });
   onTestFinished(() => body.stop());
   const line = await openPluggableLine();
   let climate = FOG;
@@ -53,7 +54,6 @@ it("a HID relay works the shutter of a night and opens when its owner is killed,
   );
   onTestFinished(() => void daemon.child.kill("SIGKILL"));
 
-  const movements = () => contactMovements(log);
   /** The next closing from now on, by its place among the movements. */
   const closesAgain = async (): Promise<number> => {
     const before = movements().length;
