@@ -34,5 +34,5 @@ export function withLoose(
   known: WatchKnowledge,
   looseSinceMs: CameraKnowledge["looseSinceMs"],
 ): WatchKnowledge {
-  return looseSinceMs === known.camera.looseSinceMs ? known : withCamera(known, { looseSinceMs });
+  return withCamera(known, { looseSinceMs });
 }
