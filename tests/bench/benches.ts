@@ -12,6 +12,7 @@ export const BENCHES: Readonly<Record<string, () => Promise<() => Promise<BenchR
   shutterDelivering: async () => (await import("./shutterDelivering.ts")).benchShutterDelivering,
   severalCameras: async () => (await import("./severalCameras.ts")).benchSeveralCameras,
   transfer: async () => (await import("./transfer.ts")).benchTransfer,
+  tapedLink: async () => (await import("./tapedLink.ts")).benchTapedLink,
   usb: async () => (await import("./usb.ts")).benchUsb,
   strip: async () => (await import("./strip.ts")).benchStrip,
   archive: async () => (await import("./archive.ts")).benchArchive,
