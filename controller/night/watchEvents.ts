@@ -1,9 +1,9 @@
 import type { WatchEvent } from "../../core/watch/events.ts";
 
-/** Events that may wait; a burst of hours of sensor lines, and far more than a frame causes. */
+/** Far more than a frame causes: 50 s of a light meter that samples ten times a second. Judgement. */
 const WAITING_COUNT_MAX = 500;
 
-/** Of these only the newest tells what is so; no decision is owed to an older one. */
+/** Of these only the newest counts: no decision depends on an older one. */
 const STATUSES: ReadonlySet<WatchEvent["kind"]> = new Set([
   "lightSampled",
   "climateRead",

@@ -19,7 +19,7 @@ export class ClientBounds {
   readonly #requests = new Counts();
   readonly #refused = new WeakSet<Socket>();
 
-  /** Counts connections from now on; one too many gets a sentence and is let go. */
+  /** Counts connections from now on; one too many gets a sentence and is closed. */
   watch(server: Server): void {
     server.on("connection", (socket) => {
       const client = socket.remoteAddress ?? "";

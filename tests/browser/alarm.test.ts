@@ -46,13 +46,13 @@ test("makes its three sounds at one touch, and rings for a shutter that may be o
   await at.open();
   await overhear();
   await at.page.getByRole("button", { name: "Watch" }).click();
-  for (const name of ["Trouble", "Surge", "Laptop silent"]) {
+  for (const name of ["Trouble", "Surge", "No answer"]) {
     await at.page.getByRole("button", { name, exact: true }).click();
     await expect.poll(heard, { timeout: 10_000 }).toBeGreaterThan(0.5);
     await expect.poll(heard, { timeout: 10_000 }).toBe(0);
   }
   const trouble = { states: [makeState("shutterLoose")] };
-  await at.page.getByLabel("Ring on this screen").check();
+  await at.page.getByLabel("Ring on this page").check();
   at.night.changeWatch(trouble);
   await expect.poll(heard, { timeout: 10_000 }).toBeGreaterThan(0.5);
   expect(at.problems).toEqual([]);
@@ -62,10 +62,10 @@ test("rings for nobody who has not asked for it, nor in quiet hours", async () =
   await at.open();
   await overhear();
   await at.page.getByRole("button", { name: "Watch" }).click();
-  await at.page.getByLabel("Ring on this screen").check();
+  await at.page.getByLabel("Ring on this page").check();
   for (const [label, hour] of [
-    ["Quiet from, hour", "0"],
-    ["Quiet to, hour", "24"],
+    ["Quiet from (hour)", "0"],
+    ["Quiet until (hour)", "24"],
   ] as const) {
     await at.page.getByLabel(label).fill(hour);
     await at.page.getByLabel(label).blur();
@@ -81,7 +81,7 @@ test("rings for nobody who has not asked for it, nor in quiet hours", async () =
   await at.page.getByText("Touch the page once").waitFor();
   await at.page.getByRole("button", { name: "Watch" }).click();
   await at.page.getByText("Touch the page once").waitFor({ state: "detached" });
-  expect(await at.page.getByLabel("Quiet to, hour").inputValue()).toBe("24");
+  expect(await at.page.getByLabel("Quiet until (hour)").inputValue()).toBe("24");
   await at.page.setViewportSize(PHONE);
   expect(await axeFaults(at.page)).toEqual([]);
   expect(await smallTargets(at.page)).toEqual([]);

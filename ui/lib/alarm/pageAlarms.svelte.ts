@@ -34,7 +34,7 @@ export class PageAlarms {
     this.wantsTouch = isOn;
   }
 
-  /** The daemon has said how the night stands. */
+  /** The daemon has reported how the night stands. */
   see(view: DaemonView): void {
     const { ring, memory } = ringOfView(view, this.#memory);
     this.#memory = memory;
@@ -90,8 +90,11 @@ export class PageAlarms {
 
   #ring({ sound, sentence }: Ring): void {
     if (!this.isOn || isQuiet(clockHour(Date.now()), this.quiet)) return;
-    if (this.#context !== null) play(this.#context, sound);
-    navigator.vibrate?.([...VIBRATIONS[sound]]);
+    // Before somebody has touched the page the browser blocks both, and complains.
+    if (this.#context !== null) {
+      play(this.#context, sound);
+      navigator.vibrate?.([...VIBRATIONS[sound]]);
+    }
     if (this.hasNotices) this.#notify(sentence);
   }
 

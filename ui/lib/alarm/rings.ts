@@ -7,10 +7,10 @@ import type { SoundName } from "./sounds.ts";
 /** One ringing of the page. */
 export type Ring = { readonly sound: SoundName; readonly sentence: string };
 
-/** A link that is lost and comes back within this rings for nobody: a laptop's network does that. Judgement. */
+/** A link that comes back within this does not ring: a phone's network drops out for as long. Judgement. */
 const SILENT_MS = 20_000;
 
-/** What rings by the daemon's newest word, and what is to be remembered. Trouble goes before a surge: one sound at a time. */
+/** What rings for the daemon's newest report, and what is to be remembered. Trouble goes before a surge: one sound at a time. */
 export function ringOfView(
   view: Pick<DaemonView, "watches" | "nowUtcMs">,
   before: AlarmMemory,

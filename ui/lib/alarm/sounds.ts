@@ -1,4 +1,4 @@
-/** What each of the page's sounds stands for: something wants a hand, the sky wants eyes, nobody answers. */
+/** What the page rings for: trouble that needs somebody, a surge, a laptop that stops answering. */
 export const SOUND_NAMES = ["trouble", "surge", "silent"] as const;
 export type SoundName = (typeof SOUND_NAMES)[number];
 
@@ -19,7 +19,7 @@ const SOUNDS: Readonly<Record<SoundName, readonly Note[]>> = {
 
 /** Of full scale: a square wave at full scale is cut off by some phones' limiters. Judgement. */
 const LOUDNESS = 0.8;
-/** A tone that begins at once cracks. */
+/** A tone that begins at full loudness clicks. */
 const FADE_SECONDS = 0.01;
 
 /** Makes a sound now, without a file that would have to be fetched. */
